@@ -1,0 +1,39 @@
+// cull: which frames are sharp, exposed, of the ground, and not the same again. Common rules: blur is in pixels of the frame
+// as stored and does not depend on content; a frame that does not tell is `check` with the reason "too little detail";
+// every verdict names the number and the limit that decided it.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "pipeline/flight_record.h"
+#include "pipeline/frame_reader.h"
+#include "pipeline/option_table.h"
+#include "pipeline/run_context.h"
+
+namespace lookdown::cull {
+
+struct Options {
+  std::optional<double> max_blur_px;    ///< full width at half maximum above which a frame is dropped; empty: from the flight
+  std::optional<double> max_smear_px;   ///< smear length above which a frame is dropped; empty: 3 px
+  double strictness = 0.5;              ///< 0 keeps more, 1 keeps fewer
+  double max_clipped_share = 0.2;       ///< above: flagged
+  double max_glare_share = 0.3;         ///< above: check with the reason "glare"
+  bool keep_repeats = false;            ///< do not drop near-repeats
+};
+void describe(Options&, OptionVisitor&);
+
+/// Bump when `measure` changes its answers: cached results of older versions are then ignored.
+inline constexpr const char* kMeasureVersion = "cull/1";
+
+/// Blur, smear, exposure of one frame; needs nothing of other frames.
+Sharpness measure(FramePixels&, const FrameInfo&, const Options&);
+
+/// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness, horizon, tilt, glare);
+/// fills `decision` of each frame that has no fault.
+void decide(FlightRecord&, const Options&);
+
+/// Second pass after placement: overlapping frames of the same ground settle what the first left open.
+void settle_by_overlap(FlightRecord&, const Options&, RunContext&);
+
+}  // namespace lookdown::cull

@@ -1,0 +1,31 @@
+// inspect: what each file says about itself. Common rules: a file is opened read-only; one bad file becomes a FrameRecord
+// with `fault` and the verdict drop, the flight goes on; absurd Exif values (focal length 0, year 0, position 0,0) count as
+// not known.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pipeline/flight_record.h"
+#include "pipeline/option_table.h"
+#include "pipeline/run_context.h"
+
+namespace lookdown::inspect {
+
+struct Options {
+  std::string camera_file;                 ///< OpenCV calibration file (YAML or XML); empty: none
+  std::optional<double> focal_px;          ///< overrides every source
+  std::optional<double> focal_35mm;        ///< 35 mm equivalent, overrides Exif
+};
+void describe(Options&, OptionVisitor&);
+
+/// Files of the inputs (folders are searched recursively, globs expanded, links followed once) whose ending names a picture,
+/// sorted. Throws std::runtime_error naming the input when it does not exist.
+std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);
+
+/// Reads header, hash and Exif of every file, chooses a camera for each, orders frames by time then name.
+FlightRecord inspect(const std::vector<std::filesystem::path>& files, const Options&, RunContext&);
+
+}  // namespace lookdown::inspect

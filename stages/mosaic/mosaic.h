@@ -1,0 +1,30 @@
+// mosaic: one straight-down picture from the placed frames that are kept. Common rules: the canvas is rendered tile by tile in the
+// memory given; size and disk need are checked before work starts; files are written atomically; output does not depend on
+// the number of threads; alpha 0 = no frame saw it.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pipeline/flight_record.h"
+#include "pipeline/option_table.h"
+#include "pipeline/run_context.h"
+
+namespace lookdown::mosaic {
+
+struct Options {
+  std::string order = "best";        ///< "best", "newest", "sharpest", "straightest": which frame wins where several see a spot
+  std::optional<double> gsd_m;       ///< empty: as placed
+  std::string compression = "deflate";
+  double max_gigapixels = 4;
+  bool colour_balance = true;
+  std::optional<double> plane_height_m;  ///< a plane other than the ground, e.g. a roof
+};
+void describe(Options&, OptionVisitor&);
+
+/// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When nothing is placed, the
+/// record gets a warning and no file is written.
+void build(FlightRecord&, const Options&, RunContext&);
+
+}  // namespace lookdown::mosaic
