@@ -1,0 +1,114 @@
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <vector>
+
+#include "stages/cull/cull.h"
+#include "stages/cull/near_repeats.h"
+#include "stages/cull/view.h"
+
+namespace lookdown::cull {
+namespace {
+
+constexpr double kLeastDetail = 0.25;
+
+struct Limits {
+  double blur_px = 0;
+  double smear_px = 0;
+};
+
+/// Fixed limits between "keeps less" and "keeps more": at the middle strictness a blur of sigma 1.2 px in all and a smear of
+/// 3 px (common practice asks for image motion of at most about 1 px; 3 px is where a mosaic visibly loses).
+Limits limits_of(const Options& options) {
+  const double leniency = std::pow(2.0, 1 - 2 * std::clamp(options.strictness, 0.0, 1.0));
+  Limits limits;
+  limits.blur_px = options.max_blur_px.value_or(2.8 * leniency);
+  limits.smear_px = options.max_smear_px.value_or(3.0 * leniency);
+  return limits;
+}
+
+void worsen(Decision& decision, Verdict verdict, Reason reason) {
+  decision.verdict = std::max(decision.verdict, verdict);
+  decision.reasons.push_back(std::move(reason));
+}
+
+void judge_blur(const Sharpness& s, const Limits& limits, Decision& decision) {
+  if (!s.blur_fwhm_px) {
+    worsen(decision, Verdict::check, {"too little detail", s.detail, kLeastDetail, ""});
+    return;
+  }
+  if (s.smear_px && *s.smear_px > limits.smear_px)
+    worsen(decision, Verdict::drop, {"smeared", s.smear_px, limits.smear_px, "px"});
+  else if (*s.blur_fwhm_px > limits.blur_px)
+    worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_px, "px"});
+  else
+    decision.reasons.push_back({"sharp", s.blur_fwhm_px, limits.blur_px, "px"});
+}
+
+void judge_exposure(const Sharpness& s, const Options& options, Decision& decision) {
+  if (s.clipped_high_share > options.max_clipped_share)
+    decision.reasons.push_back({"clipped highlights", s.clipped_high_share, options.max_clipped_share, "of the frame"});
+  if (s.clipped_low_share > options.max_clipped_share)
+    decision.reasons.push_back({"clipped shadows", s.clipped_low_share, options.max_clipped_share, "of the frame"});
+}
+
+void judge_glare(const FrameRecord& frame, const Options& options, Decision& decision) {
+  if (frame.glare && frame.glare->glare_share > options.max_glare_share)
+    worsen(decision, Verdict::check, {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame"});
+}
+
+/// How good a frame is among near-repeats: sharp, straight down, little glare.
+double merit(const FrameRecord& frame) {
+  double score = frame.sharpness->sharpness.value_or(0);
+  if (frame.tilt) score -= 0.01 * frame.tilt->off_nadir_deg;
+  if (frame.glare) score -= frame.glare->glare_share;
+  return score - (frame.decision.verdict == Verdict::drop ? 1 : 0);
+}
+
+void judge_repeats(FlightRecord& flight, const Options& options) {
+  const std::vector<int> group = group_near_repeats(flight.frames);
+  std::map<int, int> best;
+  for (int i = 0; i < static_cast<int>(group.size()); ++i) {
+    if (group[i] < 0 || flight.frames[i].fault) continue;
+    const auto [at, is_new] = best.try_emplace(group[i], i);
+    if (!is_new && merit(flight.frames[i]) > merit(flight.frames[at->second])) at->second = i;
+  }
+  for (int i = 0; i < static_cast<int>(group.size()); ++i) {
+    if (group[i] < 0 || flight.frames[i].fault || best[group[i]] == i) continue;
+    FrameRecord& frame = flight.frames[i];
+    frame.decision.repeat_of = flight.frames[best[group[i]]].source.file;
+    if (!options.keep_repeats) worsen(frame.decision, Verdict::drop, {"near-repeat", std::nullopt, std::nullopt, ""});
+  }
+}
+
+}  // namespace
+
+void describe(Options& o, OptionVisitor& visitor) {
+  visitor.option({"max-blur-px", "drop frames with a blur wider than this (full width at half maximum); not given: from the flight", 0.1, 1000}, o.max_blur_px);
+  visitor.option({"max-smear-px", "drop frames with a motion smear longer than this; not given: from the strictness", 0.1, 1000}, o.max_smear_px);
+  visitor.option({"strictness", "0 keeps more frames, 1 keeps fewer", 0, 1}, o.strictness);
+  visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1}, o.max_clipped_share);
+  visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1}, o.max_glare_share);
+  visitor.option({"keep-repeats", "do not drop near-repeats"}, o.keep_repeats);
+}
+
+void decide(FlightRecord& flight, const Options& options) {
+  const Limits limits = limits_of(options);
+  const std::vector<ViewFinding> views = find_views(flight.frames);
+  for (std::size_t i = 0; i < flight.frames.size(); ++i) {
+    FrameRecord& frame = flight.frames[i];
+    if (frame.fault || !frame.sharpness || frame.decision.by_person) continue;
+    Decision decision;
+    decision.verdict = Verdict::keep;
+    decision.view = views[i].view;
+    judge_blur(*frame.sharpness, limits, decision);
+    if (decision.view == View::other)
+      for (const Reason& reason : views[i].reasons) worsen(decision, Verdict::drop, reason);
+    judge_exposure(*frame.sharpness, options, decision);
+    judge_glare(frame, options, decision);
+    frame.decision = std::move(decision);
+  }
+  judge_repeats(flight, options);
+}
+
+}  // namespace lookdown::cull

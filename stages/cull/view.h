@@ -1,0 +1,19 @@
+// What a frame looks at: straight down, slantwise, at the horizon, or something else.
+#pragma once
+
+#include <vector>
+
+#include "pipeline/flight_record.h"
+
+namespace lookdown::cull {
+
+struct ViewFinding {
+  View view = View::nadir;
+  std::vector<Reason> reasons;  ///< what spoke for it, when it is not nadir
+};
+
+/// View of every frame, in the order of the record. Needs horizon, tilt and signature; a frame for which none of them says
+/// otherwise is taken as nadir.
+[[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames);
+
+}  // namespace lookdown::cull
