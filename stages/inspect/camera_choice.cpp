@@ -1,0 +1,90 @@
+#include "stages/inspect/camera_choice.h"
+
+#include <fmt/core.h>
+
+#include <cmath>
+#include <opencv2/core.hpp>
+#include <stdexcept>
+
+namespace lookdown::inspect {
+namespace {
+
+constexpr double kFilmDiagonalMm = 43.266615305567875;  // of 36 x 24 mm
+
+Camera with_focal(int width_px, int height_px, double focal_px, const char* from, double sigma_share) {
+  Camera camera = assumed_camera(width_px, height_px);
+  camera.fx_px = camera.fy_px = focal_px;
+  camera.focal_from = from;
+  camera.focal_sigma_share = sigma_share;
+  return camera;
+}
+
+// 35 mm equivalent by the diagonal, which fits every aspect ratio (CIPA DCG-001).
+double focal_from_35mm(double focal_35mm, int width_px, int height_px) {
+  return focal_35mm * std::hypot(width_px, height_px) / kFilmDiagonalMm;
+}
+
+std::optional<double> focal_from_focal_plane(const ExifTags& tags, int width_px) {
+  if (!tags.frame.focal_length_mm || !tags.focal_plane_x_px_per_mm) return std::nullopt;
+  // The resolution counts pixels of the picture as shot; a resized copy has fewer on the same sensor.
+  const double resized = tags.pixel_x_dimension > 0 ? static_cast<double>(width_px) / tags.pixel_x_dimension : 1.0;
+  const double focal_px = *tags.frame.focal_length_mm * *tags.focal_plane_x_px_per_mm * resized;
+  // Lenses from fisheye to long telephoto; anything outside is a wrong unit or a sensor figure.
+  if (focal_px < 0.2 * width_px || focal_px > 50.0 * width_px) return std::nullopt;
+  return focal_px;
+}
+
+bool same_aspect(const Camera& camera, int width_px, int height_px) {
+  return std::abs(static_cast<double>(camera.width_px) / camera.height_px - static_cast<double>(width_px) / height_px) < 0.01;
+}
+
+}  // namespace
+
+Camera read_calibration(const std::string& file) {
+  try {
+    const cv::FileStorage storage(file, cv::FileStorage::READ);
+    if (!storage.isOpened()) throw std::runtime_error(file + ": calibration file cannot be opened; check the name");
+    cv::Mat matrix, distortion;
+    storage["camera_matrix"] >> matrix;
+    storage["distortion_coefficients"] >> distortion;
+    if (matrix.rows != 3 || matrix.cols != 3)
+      throw std::runtime_error(file + ": holds no 3 x 3 camera_matrix; write it with OpenCV's calibration");
+    matrix.convertTo(matrix, CV_64F);
+    distortion.convertTo(distortion, CV_64F);
+    Camera camera;
+    camera.width_px = static_cast<int>(storage["image_width"]);
+    camera.height_px = static_cast<int>(storage["image_height"]);
+    if (camera.width_px <= 0 || camera.height_px <= 0)
+      throw std::runtime_error(file + ": image_width and image_height are missing; add the size of the calibration pictures");
+    camera.fx_px = matrix.at<double>(0, 0);
+    camera.fy_px = matrix.at<double>(1, 1);
+    camera.cx_px = matrix.at<double>(0, 2);
+    camera.cy_px = matrix.at<double>(1, 2);
+    double* const terms[] = {&camera.k1, &camera.k2, &camera.p1, &camera.p2, &camera.k3};
+    for (std::size_t i = 0; i < 5 && i < distortion.total(); ++i) *terms[i] = distortion.ptr<double>()[i];
+    camera.focal_from = camera.distortion_from = "calibration file";
+    camera.focal_sigma_share = 0.002;
+    return camera;
+  } catch (const cv::Exception& error) {
+    throw std::runtime_error(file + ": is no OpenCV calibration file (" + error.err + ")");
+  }
+}
+
+Camera choose_camera(const ExifTags& tags, int width_px, int height_px, const std::optional<Camera>& calibration, const Options& options) {
+  if (options.focal_px) return with_focal(width_px, height_px, *options.focal_px, "option", 0.01);
+  if (options.focal_35mm) return with_focal(width_px, height_px, focal_from_35mm(*options.focal_35mm, width_px, height_px), "option", 0.03);
+  if (calibration && same_aspect(*calibration, width_px, height_px))
+    return calibration->scaled(static_cast<double>(width_px) / calibration->width_px);
+  if (const auto focal_px = focal_from_focal_plane(tags, width_px)) return with_focal(width_px, height_px, *focal_px, "Exif focal plane", 0.03);
+  // Whole millimetres only, so the rounding alone is a few percent for wide lenses.
+  if (tags.frame.focal_length_35mm)
+    return with_focal(width_px, height_px, focal_from_35mm(*tags.frame.focal_length_35mm, width_px, height_px), "Exif 35 mm", 0.03);
+  return assumed_camera(width_px, height_px);
+}
+
+std::string camera_id(const FrameInfo& frame, int width_px, int height_px) {
+  return fmt::format("{} {}|{}|{:.2f} mm|{:.0f} px|{}x{}", frame.make, frame.model, frame.lens, frame.focal_length_mm.value_or(0),
+                     frame.camera.fx_px, width_px, height_px);
+}
+
+}  // namespace lookdown::inspect

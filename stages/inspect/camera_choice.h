@@ -1,0 +1,25 @@
+// Which camera model a frame gets, in this order: explicit focal length, OpenCV calibration file, Exif focal plane, Exif 35 mm
+// equivalent, a stated assumption. Each choice says where it came from.
+#pragma once
+
+#include <optional>
+
+#include "pipeline/camera.h"
+#include "pipeline/flight_record.h"
+#include "stages/inspect/exif.h"
+#include "stages/inspect/inspect.h"
+
+namespace lookdown::inspect {
+
+/// Reads camera_matrix, distortion_coefficients, image_width, image_height of an OpenCV calibration file (YAML, XML or JSON).
+/// Throws std::runtime_error that names the file and what is wrong.
+Camera read_calibration(const std::string& file);
+
+/// Camera for a frame of width_px x height_px as stored. A calibration of another size is scaled when the aspect agrees and
+/// skipped otherwise.
+Camera choose_camera(const ExifTags&, int width_px, int height_px, const std::optional<Camera>& calibration, const Options&);
+
+/// Text that is equal for frames that share one camera: body, lens, focal length, size.
+std::string camera_id(const FrameInfo&, int width_px, int height_px);
+
+}  // namespace lookdown::inspect

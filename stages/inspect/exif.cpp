@@ -1,0 +1,158 @@
+#include "stages/inspect/exif.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <exiv2/exiv2.hpp>
+#include <mutex>
+
+namespace lookdown::inspect {
+namespace {
+
+// Exiv2's XMP toolkit must be started once, under a lock, before threads use it.
+void start_exiv2() {
+  static std::once_flag started;
+  std::call_once(started, [] {
+    Exiv2::XmpParser::initialize();
+    Exiv2::LogMsg::setLevel(Exiv2::LogMsg::mute);
+  });
+}
+
+class Tags {
+ public:
+  explicit Tags(const Exiv2::ExifData& exif) : exif_(exif) {}
+
+  [[nodiscard]] std::string text(const char* key) const {
+    const auto found = exif_.findKey(Exiv2::ExifKey(key));
+    if (found == exif_.end()) return {};
+    std::string value = found->toString();
+    value.erase(std::find(value.begin(), value.end(), '\0'), value.end());
+    while (!value.empty() && value.back() == ' ') value.pop_back();
+    return value;
+  }
+  /// A finite number of a rational or integer tag; nothing for 0/0 and the like.
+  [[nodiscard]] std::optional<double> number(const char* key, long index = 0) const {
+    const auto found = exif_.findKey(Exiv2::ExifKey(key));
+    if (found == exif_.end() || found->count() <= index) return std::nullopt;
+    const Exiv2::Rational ratio = found->toRational(index);
+    if (ratio.second == 0) return std::nullopt;
+    return static_cast<double>(ratio.first) / ratio.second;
+  }
+  [[nodiscard]] std::optional<double> positive(const char* key) const {
+    const std::optional<double> value = number(key);
+    return value && std::isfinite(*value) && *value > 0 ? value : std::nullopt;
+  }
+
+ private:
+  const Exiv2::ExifData& exif_;
+};
+
+std::optional<double> utc_offset_hours(const std::string& offset) {
+  int hours = 0, minutes = 0;
+  char sign = 0;
+  if (std::sscanf(offset.c_str(), "%c%2d:%2d", &sign, &hours, &minutes) != 3 || (sign != '+' && sign != '-')) return std::nullopt;
+  if (hours > 14 || minutes > 59) return std::nullopt;
+  return (sign == '-' ? -1 : 1) * (hours + minutes / 60.0);
+}
+
+void read_time(const Tags& tags, FrameInfo& frame) {
+  const std::string offset = tags.text("Exif.Photo.OffsetTimeOriginal");
+  frame.utc_offset_h = utc_offset_hours(offset);
+  frame.taken_at = iso_time(tags.text("Exif.Photo.DateTimeOriginal"), tags.text("Exif.Photo.SubSecTimeOriginal"),
+                            frame.utc_offset_h ? offset : "");
+  if (!frame.taken_at) frame.taken_at = iso_time(tags.text("Exif.Photo.DateTimeDigitized"), tags.text("Exif.Photo.SubSecTimeDigitized"), "");
+  if (!frame.taken_at) frame.taken_at = iso_time(tags.text("Exif.Image.DateTime"), tags.text("Exif.Photo.SubSecTime"), "");
+  if (frame.taken_at) frame.taken_at_s = clock_seconds(*frame.taken_at);
+}
+
+std::optional<double> degrees(const Tags& tags, const char* key, const std::string& reference, char negative) {
+  const auto whole = tags.number(key, 0);
+  if (!whole) return std::nullopt;
+  const double value = *whole + tags.number(key, 1).value_or(0) / 60 + tags.number(key, 2).value_or(0) / 3600;
+  return !reference.empty() && reference.front() == negative ? -value : value;
+}
+
+std::optional<GeoPosition> read_position(const Tags& tags) {
+  const auto lat = degrees(tags, "Exif.GPSInfo.GPSLatitude", tags.text("Exif.GPSInfo.GPSLatitudeRef"), 'S');
+  const auto lon = degrees(tags, "Exif.GPSInfo.GPSLongitude", tags.text("Exif.GPSInfo.GPSLongitudeRef"), 'W');
+  if (!lat || !lon || std::abs(*lat) > 90 || std::abs(*lon) > 180) return std::nullopt;
+  if (*lat == 0 && *lon == 0) return std::nullopt;  // what receivers write before they have a fix
+  GeoPosition position{*lat, *lon, std::nullopt, std::nullopt, 5};
+  position.altitude_m = tags.number("Exif.GPSInfo.GPSAltitude");
+  if (position.altitude_m && tags.number("Exif.GPSInfo.GPSAltitudeRef").value_or(0) == 1) *position.altitude_m *= -1;
+  position.direction_deg = tags.number("Exif.GPSInfo.GPSImgDirection");
+  if (position.direction_deg && (*position.direction_deg < 0 || *position.direction_deg >= 360)) position.direction_deg.reset();
+  if (const auto error_m = tags.positive("Exif.GPSInfo.GPSHPositioningError")) position.sigma_m = *error_m;
+  return position;
+}
+
+void read_focal_plane(const Tags& tags, ExifTags& found) {
+  // Unit 2 = inch, 3 = centimetre (CIPA DC-008); some makers write 4 = millimetre.
+  double units_per_mm = 1 / 25.4;
+  switch (static_cast<int>(tags.number("Exif.Photo.FocalPlaneResolutionUnit").value_or(2))) {
+    case 3: units_per_mm = 0.1; break;
+    case 4: units_per_mm = 1; break;
+    default: break;
+  }
+  if (const auto x = tags.positive("Exif.Photo.FocalPlaneXResolution")) found.focal_plane_x_px_per_mm = *x * units_per_mm;
+  if (const auto y = tags.positive("Exif.Photo.FocalPlaneYResolution")) found.focal_plane_y_px_per_mm = *y * units_per_mm;
+  found.pixel_x_dimension = static_cast<int>(tags.positive("Exif.Photo.PixelXDimension").value_or(0));
+  found.pixel_y_dimension = static_cast<int>(tags.positive("Exif.Photo.PixelYDimension").value_or(0));
+}
+
+ExifTags interpret(const Tags& tags) {
+  ExifTags found;
+  const double orientation = tags.number("Exif.Image.Orientation").value_or(1);
+  found.orientation = orientation >= 1 && orientation <= 8 ? static_cast<int>(orientation) : 1;
+  found.frame.make = tags.text("Exif.Image.Make");
+  found.frame.model = tags.text("Exif.Image.Model");
+  found.frame.lens = tags.text("Exif.Photo.LensModel");
+  found.frame.focal_length_mm = tags.positive("Exif.Photo.FocalLength");
+  found.frame.focal_length_35mm = tags.positive("Exif.Photo.FocalLengthIn35mmFilm");
+  found.frame.exposure_s = tags.positive("Exif.Photo.ExposureTime");
+  found.frame.f_number = tags.positive("Exif.Photo.FNumber");
+  found.frame.iso = tags.positive("Exif.Photo.ISOSpeedRatings");
+  read_time(tags, found.frame);
+  found.frame.position = read_position(tags);
+  read_focal_plane(tags, found);
+  return found;
+}
+
+}  // namespace
+
+ExifTags read_exif(std::span<const std::uint8_t> file) {
+  start_exiv2();
+  try {
+    const auto picture = Exiv2::ImageFactory::open(file.data(), static_cast<long>(file.size()));
+    picture->readMetadata();
+    return interpret(Tags(picture->exifData()));
+  } catch (const std::exception&) {
+    return {};  // no Exif, or damaged beyond reading: nothing is known
+  }
+}
+
+std::optional<std::string> iso_time(const std::string& exif_time, const std::string& sub_second, const std::string& offset) {
+  int year = 0, month = 0, day = 0, hour = 0, minute = 0, second = 0;
+  if (std::sscanf(exif_time.c_str(), "%4d%*1[:-]%2d%*1[:-]%2d%*1[ T]%2d:%2d:%2d", &year, &month, &day, &hour, &minute, &second) != 6)
+    return std::nullopt;
+  const std::chrono::year_month_day date{std::chrono::year(year), std::chrono::month(static_cast<unsigned>(month)),
+                                         std::chrono::day(static_cast<unsigned>(day))};
+  if (year < 1900 || !date.ok() || hour > 23 || minute > 59 || second > 60) return std::nullopt;
+  std::string text = fmt::format("{:04}-{:02}-{:02}T{:02}:{:02}:{:02}", year, month, day, hour, minute, second);
+  const bool digits = !sub_second.empty() && std::all_of(sub_second.begin(), sub_second.end(), [](char c) { return c >= '0' && c <= '9'; });
+  if (digits) text += "." + sub_second;
+  return text + offset;
+}
+
+std::optional<double> clock_seconds(const std::string& iso) {
+  int year = 0, month = 0, day = 0, hour = 0, minute = 0;
+  double second = 0;
+  if (std::sscanf(iso.c_str(), "%4d-%2d-%2dT%2d:%2d:%lf", &year, &month, &day, &hour, &minute, &second) != 6) return std::nullopt;
+  const std::chrono::sys_days date = std::chrono::year_month_day{std::chrono::year(year), std::chrono::month(static_cast<unsigned>(month)),
+                                                                 std::chrono::day(static_cast<unsigned>(day))};
+  return std::chrono::duration<double>(date.time_since_epoch()).count() + hour * 3600.0 + minute * 60.0 + second;
+}
+
+}  // namespace lookdown::inspect
