@@ -1,5 +1,6 @@
 // glare: where reflections hide the water. Common rules: only water-like areas can hold glare (white crust, gravel, roofs,
-// foam are bright too and are not glare); masks are 8 bit, 255 = glare, size and orientation of the frame as stored.
+// foam are bright too and are not glare); masks are 8 bit, 255 = glare, size and orientation of the frame as stored; a frame
+// without water has empty masks and shares of 0, not a fault.
 #pragma once
 
 #include <Eigen/Core>
@@ -11,6 +12,7 @@
 #include "pipeline/frame_reader.h"
 #include "pipeline/option_table.h"
 #include "pipeline/run_context.h"
+#include "stages/glare/sun_and_water.h"
 
 namespace lookdown::glare {
 
@@ -19,19 +21,35 @@ struct Options {
   std::optional<double> utc_offset_h;         ///< of the camera's clock; Exif offset otherwise
   double clock_offset_s = 0;                  ///< to add to the camera's clock
   double refractive_index = 1.333;            ///< of the water; brine up to about 1.38
-  std::optional<double> wind_m_s;             ///< empty: wave slope capped for small ponds
+  std::optional<double> wind_m_s;             ///< empty: wave slope as capped for small ponds
   bool write_masks = true;
 };
 void describe(Options&, OptionVisitor&);
 
 inline constexpr const char* kFindVersion = "glare/1";
 
-struct SunPosition {
-  double elevation_deg = 0;
-  double azimuth_deg = 0;  ///< clockwise from true north
+/// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else Exif), the clock time and
+/// the clock's offset from UTC (options, else Exif) are all known: nothing is guessed.
+[[nodiscard]] std::optional<SunPosition> sun_of_frame(const FrameInfo&, const Options&);
+
+/// Mean square slope of the waves to reckon with.
+[[nodiscard]] double wave_slope(const Options&);
+
+/// Where flat water mirrors the sun in a placed frame, undistorted pixels; empty when behind the camera or the sun is down.
+[[nodiscard]] std::optional<Point2<UndistortedPx>> mirror_point(const Pose&, const Camera&, const SunPosition&);
+
+/// What physics expects over a frame of known pose, a coarse grid as floats (CV_32FC1), x and y sampled at equal steps.
+struct Prediction {
+  std::unique_ptr<cv::Mat> glint;  ///< chance 0..1 that a point mirrors the sun: facet density, relative to its peak at the mirror point
+  std::unique_ptr<cv::Mat> sky;    ///< share of the sky's light that flat water mirrors there (Fresnel)
+  Prediction();
+  Prediction(Prediction&&) noexcept;
+  Prediction& operator=(Prediction&&) noexcept;
+  ~Prediction();
 };
-/// Sun over the horizon at a place and a UTC time (seconds since 1970), by libnova; refraction included when asked.
-SunPosition sun_position(double lat_deg, double lon_deg, double utc_s, bool refraction = true);
+/// `columns` x `rows` samples over the frame. Points that look at or above the horizon are 0.
+[[nodiscard]] Prediction predict(const Pose&, const Camera&, const SunPosition&, double mean_square_slope,
+                                 double refractive_index, int columns, int rows);
 
 /// Masks of one frame and their shares.
 struct Found {

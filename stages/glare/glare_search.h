@@ -1,0 +1,57 @@
+// The search in one picture, on plain matrices: what `find` does between reading pixels and writing masks. Private to the stage
+// (and to its tests and its training program).
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+namespace lookdown::glare {
+
+/// Long side of the copy that the search works on.
+inline constexpr int kWorkingLongSidePx = 1024;
+
+/// What is known about where the sun's mirror image may lie. Empty plane: nothing.
+struct GlintPrior {
+  cv::Mat chance;  ///< CV_32FC1, any size, stretched over the picture: 0 (impossible) .. 1 (at the mirror point)
+};
+
+/// One number per pixel and feature.
+struct FeaturePlanes {
+  std::vector<cv::Mat> planes;  ///< CV_32FC1, all of the working size
+};
+
+/// A picture prepared for the search.
+struct WorkingPicture {
+  cv::Mat bgr;     ///< CV_8UC3
+  cv::Mat linear;  ///< CV_32FC3, linear light 0..1 (sRGB curve undone), blue green red
+  cv::Mat light;   ///< CV_32FC1, luminance of `linear`
+  cv::Mat calm_bgr;    ///< CV_32FC3, linear light with small bright specks opened away
+  cv::Mat calm_light;  ///< CV_32FC1
+};
+[[nodiscard]] WorkingPicture prepare(const cv::Mat& bgr);
+
+/// Features that tell water from land whatever glitters on it.
+[[nodiscard]] FeaturePlanes water_features(const WorkingPicture&);
+/// Chance 0..1 that a pixel belongs to a water surface, glare included.
+[[nodiscard]] cv::Mat water_chance(const WorkingPicture&);
+
+/// The water's own colour as it would be seen without reflections: CV_32FC3 linear light, from the dark side of the water
+/// pixels around each place. Zero where there is no water near.
+[[nodiscard]] cv::Mat own_colour(const WorkingPicture&, const cv::Mat& water);
+
+/// Features that tell glare from readable water, given where water is.
+[[nodiscard]] FeaturePlanes glare_features(const WorkingPicture&, const cv::Mat& water, const GlintPrior&);
+/// Chance 0..1 that a pixel is glare.
+[[nodiscard]] cv::Mat glare_chance(const WorkingPicture&, const cv::Mat& water, const GlintPrior&);
+
+/// Result of the search at working size.
+struct SearchResult {
+  cv::Mat water;  ///< CV_32FC1 chance
+  cv::Mat glare;  ///< CV_32FC1 chance, 0 outside water
+};
+[[nodiscard]] SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior = {});
+
+/// Carries a chance map to the size of `guide` (CV_8UC1) along its edges: fast guided filter (He & Sun, arXiv:1505.00996).
+[[nodiscard]] cv::Mat upsample_along_edges(const cv::Mat& chance, const cv::Mat& guide, int radius_px, double smoothness);
+
+}  // namespace lookdown::glare

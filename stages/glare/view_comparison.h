@@ -1,0 +1,46 @@
+// One spot of ground seen in several frames: the bottom stays, glare moves. Private to the stage (and its tests and benchmark).
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "pipeline/camera.h"
+#include "pipeline/pixel_spaces.h"
+
+namespace lookdown::glare {
+
+/// A frame as the comparison sees it: working size, with the single-frame search's answers.
+struct SearchedFrame {
+  cv::Mat bgr;    ///< CV_8UC3, working size
+  cv::Mat water;  ///< CV_8UC1, chance x 255
+  cv::Mat glare;  ///< CV_8UC1, chance x 255
+};
+
+/// Lays `other` over the frame `own`: every plane resampled into own's working pixels.
+struct OverlaidView {
+  cv::Mat bgr, water, glare;  ///< as SearchedFrame
+  cv::Mat seen;               ///< CV_8UC1, 255 where the other frame looks
+};
+struct PlacedCamera {
+  Camera camera;
+  Homography<MosaicPx, UndistortedPx> mosaic_from_frame;
+};
+[[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
+                                   cv::Size own_size);
+
+/// Answers of the comparison, own's working size.
+struct ComparedFrame {
+  cv::Mat water;  ///< CV_32FC1 chance, agreed over the views
+  cv::Mat glare;  ///< CV_32FC1 chance
+  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel
+};
+/// `others` holds the overlaid views (at least one). Where no other view looks, the single-frame answer stays.
+[[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
+
+/// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not convex and finite.
+[[nodiscard]] double covered_share(const PlacedCamera& a, const PlacedCamera& b);
+
+/// For each frame, at most `most` others that tell most about it: large common ground, different standpoints.
+[[nodiscard]] std::vector<std::vector<int>> choose_views(const std::vector<PlacedCamera>& frames, int most);
+
+}  // namespace lookdown::glare
