@@ -17,6 +17,7 @@ namespace lookdown {
 /// One input file as found on the card.
 struct FrameSource {
   std::string file;             ///< name in every table: path below the common input folder, '/' separated, unique in the flight
+  std::string stem;             ///< unique name for files made from this frame: `file` without its ending where that is unique
   std::filesystem::path path;   ///< where to open it
   std::string content_hash;     ///< XXH3-128 of the file's bytes, hexadecimal
   std::uint64_t size_bytes = 0;

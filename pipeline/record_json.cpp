@@ -25,7 +25,7 @@ Eigen::Matrix3d matrix_from_json(const json& numbers) {
 }
 
 json to_json(const FrameSource& s) {
-  return {{"file", s.file}, {"path", s.path.string()}, {"content_hash", s.content_hash}, {"size_bytes", s.size_bytes},
+  return {{"file", s.file}, {"stem", s.stem}, {"path", s.path.string()}, {"content_hash", s.content_hash}, {"size_bytes", s.size_bytes},
           {"width_px", s.width_px}, {"height_px", s.height_px}, {"orientation", s.orientation}, {"format", s.format}};
 }
 
@@ -33,6 +33,7 @@ FrameSource frame_source_from_json(const json& j) {
   FrameSource s;
   std::string path;
   take(j, "file", s.file);
+  take(j, "stem", s.stem);
   take(j, "path", path);
   s.path = path;
   take(j, "content_hash", s.content_hash);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <limits>
+#include <map>
 #include <tuple>
 
 #include "stages/inspect/camera_choice.h"
@@ -55,6 +56,14 @@ void read_one(FrameRecord& frame, const std::optional<Camera>& calibration, cons
   frame.info.camera_id = camera_id(frame.info, header->width_px, header->height_px);
 }
 
+// A raw file and its JPEG may share a stem; then the ending stays so that their outputs do not overwrite each other.
+void name_outputs(std::vector<FrameRecord>& frames) {
+  const auto without_ending = [](const FrameRecord& frame) { return fs::path(frame.source.file).replace_extension().generic_string(); };
+  std::map<std::string, int> uses;
+  for (const FrameRecord& frame : frames) ++uses[without_ending(frame)];
+  for (FrameRecord& frame : frames) frame.source.stem = uses[without_ending(frame)] == 1 ? without_ending(frame) : frame.source.file;
+}
+
 auto flight_order(const FrameRecord& frame) {
   return std::make_tuple(frame.info.taken_at_s.value_or(std::numeric_limits<double>::infinity()), frame.source.file);
 }
@@ -78,6 +87,7 @@ FlightRecord inspect(const std::vector<fs::path>& files, const Options& options,
     record.frames[i].source.path = fs::absolute(files[i]).lexically_normal();
     record.frames[i].source.file = record.frames[i].source.path.lexically_relative(root).generic_string();
   }
+  name_outputs(record.frames);
   constexpr std::int64_t kFileBytes = 100'000'000;  // the file itself is in memory while it is hashed
   context.progress.start("inspect", files.size());
   context.scheduler.for_each_frame(
