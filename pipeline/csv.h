@@ -1,0 +1,36 @@
+// Reading of small tables: choices, control points, marks. RFC 4180: commas, quotes, CR LF or LF; UTF-8 with or without
+// byte order mark.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace lookdown {
+
+/// A table whose first row names the columns.
+class CsvTable {
+ public:
+  /// Throws std::runtime_error that names the file, the line and what is wrong: an unreadable file, a missing column of
+  /// `columns`, a row that is too short, an open quote.
+  static CsvTable read(const std::filesystem::path& file, const std::vector<std::string>& columns);
+  /// The same from text; `origin` stands for the file name in messages.
+  static CsvTable parse(std::string_view text, const std::string& origin, const std::vector<std::string>& columns);
+
+  [[nodiscard]] std::size_t rows() const { return rows_.size(); }
+  [[nodiscard]] const std::string& text(std::size_t row, const std::string& column) const;
+  /// A finite number; throws std::runtime_error naming file, line and column otherwise.
+  [[nodiscard]] double number(std::size_t row, const std::string& column) const;
+  /// "file, line 7" for messages about a row.
+  [[nodiscard]] std::string where(std::size_t row) const;
+
+ private:
+  std::string origin_;
+  std::map<std::string, std::size_t> column_;
+  std::vector<std::vector<std::string>> rows_;
+  std::vector<int> lines_;
+};
+
+}  // namespace lookdown
