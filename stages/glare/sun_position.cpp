@@ -13,21 +13,18 @@ constexpr double kJulianDayOf1970 = 2440587.5;
 constexpr double kSolarParallaxDeg = 8.794 / 3600.0;
 constexpr double kAberrationDeg = 20.4898 / 3600.0;
 
-// Apparent right ascension and declination of date. libnova 0.16 gives the sun's geometric place for the equinox of J2000; the
-// quarter of a degree of precession since then, nutation and aberration have to be put on here.
+// Apparent right ascension and declination of date. libnova 0.16 gives the sun with nutation but for the equinox of J2000 and
+// without aberration; the quarter of a degree of precession since then and the aberration have to be put on here.
 ln_equ_posn apparent_place(double ephemeris_day) {
   ln_helio_posn geometric{};
   ln_get_solar_geom_coords(ephemeris_day, &geometric);
-  ln_equ_posn j2000{}, of_date{};
+  ln_equ_posn j2000{}, of_date{}, apparent{};
   ln_get_solar_equ_coords(ephemeris_day, &j2000);
   ln_get_equ_prec(&j2000, ephemeris_day, &of_date);
 
-  ln_nutation nutation{};
-  ln_get_nutation(ephemeris_day, &nutation);
   ln_lnlat_posn ecliptic{};
   ln_get_ecl_from_equ(&of_date, ephemeris_day, &ecliptic);
-  ecliptic.lng += nutation.longitude - kAberrationDeg / geometric.R;
-  ln_equ_posn apparent{};
+  ecliptic.lng -= kAberrationDeg / geometric.R;
   ln_get_equ_from_ecl(&ecliptic, ephemeris_day, &apparent);
   return apparent;
 }
@@ -46,7 +43,8 @@ SunPosition sun_position(double lat_deg, double lon_deg, double utc_s, bool refr
   ln_equ_posn apparent = apparent_place(ln_get_jde(universal_day));
   ln_lnlat_posn observer{lon_deg, lat_deg};
   ln_hrz_posn seen{};
-  ln_get_hrz_from_equ(&apparent, &observer, universal_day, &seen);
+  // ln_get_hrz_from_equ would use mean sidereal time, which does not go with a right ascension that has nutation in it.
+  ln_get_hrz_from_equ_sidereal_time(&apparent, &observer, ln_get_apparent_sidereal_time(universal_day), &seen);
 
   SunPosition sun;
   sun.elevation_deg = seen.alt - kSolarParallaxDeg * std::cos(seen.alt * kRadians);
