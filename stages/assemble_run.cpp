@@ -1,0 +1,119 @@
+#include "stages/assemble_run.h"
+
+#include <fmt/core.h>
+
+#include <chrono>
+#include <nlohmann/json.hpp>
+
+#include "pipeline/atomic_file.h"
+#include "pipeline/record_json.h"
+#include "stages/choices.h"
+#include "stages/measure_frames.h"
+
+namespace lookdown {
+namespace {
+
+using Clock = std::chrono::steady_clock;
+
+// Notes in the record how long a step took.
+class Timed {
+ public:
+  Timed(FlightRecord& record, const char* stage) : record_(record), started_(Clock::now()) { record_.timings.push_back({stage, 0, 0, 0}); }
+  ~Timed() { record_.timings.back().seconds = std::chrono::duration<double>(Clock::now() - started_).count(); }
+  Timed(const Timed&) = delete;
+  Timed& operator=(const Timed&) = delete;
+
+ private:
+  FlightRecord& record_;
+  Clock::time_point started_;
+};
+
+void write_copies(FlightRecord& record, const FlightOptions& options, RunContext& context) {
+  for (const FrameRecord& frame : record.frames) {
+    if (frame.fault || frame.decision.verdict == Verdict::drop) continue;
+    if (options.levelled_copies && frame.horizon) {
+      const auto copy = level::write_levelled(frame, context.out / "levelled", options.copies, context.reader);
+      if (!copy) record.warnings.push_back(copy.error().message());
+    }
+    if (options.rectified_copies && frame.placement.placed && frame.decision.view != View::nadir) {
+      const auto view = rectify::view_from_pose(frame.placement.camera, frame.placement.pose, options.rectify);
+      if (!view) {
+        record.warnings.push_back(frame.source.file + ": " + view.error().message());
+        continue;
+      }
+      const auto copy = rectify::write_rectified(frame, *view, record.placement.crs, context.out / "rectified" / (frame.source.stem + ".tif"),
+                                                 options.rectify, context.reader);
+      if (!copy) record.warnings.push_back(copy.error().message());
+    }
+  }
+}
+
+void warn_about_faults(FlightRecord& record) {
+  for (const FrameRecord& frame : record.frames)
+    if (frame.fault) record.warnings.push_back(frame.source.file + " " + *frame.fault + ".");
+}
+
+}  // namespace
+
+void describe(FlightOptions& options, OptionVisitor& visitor) {
+  inspect::describe(options.inspect, visitor);
+  cull::describe(options.cull, visitor);
+  level::describe(options.level, visitor);
+  glare::describe(options.glare, visitor);
+  place::describe(options.place, visitor);
+  mosaic::describe(options.mosaic, visitor);
+  report::describe(options.report, visitor);
+  visitor.option({"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"}, options.choices_file);
+  visitor.option({"levelled-copies", "write levelled copies of the frames that show a horizon"}, options.levelled_copies);
+  visitor.option({"rectified-copies", "write placed obliques laid onto the ground"}, options.rectified_copies);
+}
+
+FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions& options, Extent extent,
+                        const Provenance& provenance, RunContext& context) {
+  // A mistake in the choices must show before hours of work, not after.
+  const Choices choices = options.choices_file.empty() ? Choices{} : read_choices(options.choices_file);
+
+  const auto started = Clock::now();
+  FlightRecord record = inspect::inspect(files, options.inspect, context);
+  record.program_version = provenance.program_version;
+  record.command_line = provenance.command_line;
+  record.options_json = provenance.options_json;
+  record.timings.push_back({"inspect", std::chrono::duration<double>(Clock::now() - started).count(), static_cast<int>(files.size()), 0});
+  if (extent >= Extent::measure) {
+    const Timed timed(record, "measure");
+    measure_frames(record, options, context);
+    cull::decide(record, options.cull);
+    apply_choices(record, choices);
+  }
+  warn_about_faults(record);
+  if (extent >= Extent::place) {
+    const Timed timed(record, "place");
+    place::place(record, options.place, context);
+    level::combine_tilts(record);
+  }
+  if (extent >= Extent::place) {
+    const Timed timed(record, "compare overlaps");
+    glare::refine_across_frames(record, options.glare, context);
+    cull::settle_by_overlap(record, options.cull, context);
+    apply_choices(record, choices);
+  }
+  if (extent >= Extent::mosaic) {
+    const Timed timed(record, "mosaic");
+    mosaic::build(record, options.mosaic, context);
+  }
+  write_copies(record, options, context);
+  if (extent >= Extent::report) {
+    const Timed timed(record, "report");
+    report::write(record, options.report, context);
+  }
+  write_tables(record, extent, context.out);
+  return record;
+}
+
+void write_tables(const FlightRecord& record, Extent extent, const std::filesystem::path& out) {
+  write_file(out / "frames.csv", frames_table(record));
+  write_file(out / "flight.json", to_json(record).dump(1));
+  if (extent >= Extent::place) write_file(out / "placement.json", placement_document(record).dump(1));
+}
+
+}  // namespace lookdown

@@ -1,0 +1,14 @@
+// One pass over the frames in which each is decoded once: sharpness, horizon and tilt, glare.
+#pragma once
+
+#include "pipeline/flight_record.h"
+#include "pipeline/run_context.h"
+#include "stages/assemble_run.h"
+
+namespace lookdown {
+
+/// Fills sharpness, horizon, tilt sources and glare of every frame without fault, and writes masks/ below context.out. Results
+/// come from the cache where file content and options are the same; a frame that cannot be decoded gets its fault here.
+void measure_frames(FlightRecord&, const FlightOptions&, RunContext&);
+
+}  // namespace lookdown
