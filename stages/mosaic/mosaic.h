@@ -1,6 +1,6 @@
-// mosaic: one straight-down picture from the placed frames that are kept. Common rules: the canvas is rendered tile by tile in the
-// memory given; size and disk need are checked before work starts; files are written atomically; output does not depend on
-// the number of threads; alpha 0 = no frame saw it.
+// mosaic: one straight-down picture from the placed frames that are kept. Common rules: the canvas is
+// rendered tile by tile in the memory given; size and disk need are checked before work starts; files are
+// written atomically; output does not depend on the number of threads; alpha 0 = no frame saw it.
 #pragma once
 
 #include <optional>
@@ -14,8 +14,9 @@
 namespace lookdown::mosaic {
 
 struct Options {
-  std::string order = "best";        ///< "best", "newest", "sharpest", "straightest": which frame wins where several see a spot
-  std::optional<double> gsd_m;       ///< empty: as placed
+  std::string order =
+      "best";  ///< "best", "newest", "sharpest", "straightest": which frame wins where several see a spot
+  std::optional<double> gsd_m;  ///< empty: as placed
   std::string compression = "deflate";
   double max_gigapixels = 4;
   bool colour_balance = true;
@@ -23,8 +24,8 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-/// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When nothing is placed, the
-/// record gets a warning and no file is written.
+/// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When
+/// nothing is placed, the record gets a warning and no file is written.
 void build(FlightRecord&, const Options&, RunContext&);
 
 }  // namespace lookdown::mosaic

@@ -1,0 +1,134 @@
+#include "stages/mosaic/mosaic.h"
+
+#include <algorithm>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+#include <set>
+
+#include "pipeline/atomic_file.h"
+#include "stages/mosaic/canvas.h"
+#include "stages/mosaic/choice.h"
+#include "stages/mosaic/frame_store.h"
+#include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/preview.h"
+#include "stages/mosaic/raster_file.h"
+#include "stages/mosaic/render.h"
+#include "stages/mosaic/survey.h"
+
+namespace lookdown::mosaic {
+namespace {
+
+RasterKind colour_kind() {
+  return {.band_names = {"red", "green", "blue", "alpha"}};
+}
+
+RasterKind sources_kind() {
+  return {.bands = 1,
+          .depth = CV_16U,
+          .alpha = false,
+          .averaged_overviews = false,
+          .no_value = 65535,
+          .band_names = {"index into the frames of placement.json"}};
+}
+
+/// What was seen while the tiles went by.
+struct Tally {
+  std::int64_t covered_px = 0;
+  std::set<int> sources;
+
+  void count(const Tile& tile) {
+    int last = -1;
+    for (int row = 0; row < tile.sources.rows; ++row)
+      for (int column = 0; column < tile.sources.cols; ++column) {
+        const int source = tile.sources.at<ushort>(row, column);
+        if (source == 65535) continue;
+        ++covered_px;
+        if (source != last) sources.insert(source);
+        last = source;
+      }
+  }
+};
+
+/// Bytes a tile takes while it is rendered: frames warped to the tile with its margin and their bands, in
+/// floating point.
+constexpr std::int64_t kTilePeakBytes = 160'000'000;
+
+Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, RasterFile& colours,
+                 RasterFile& sources) {
+  const std::vector<cv::Rect> areas = tiles_of(scene.canvas);
+  std::vector<Tile> finished(areas.size());
+  FrameStore store(context.reader, flight, context.scheduler.memory_bytes() / 2);
+  Tally tally;
+  context.progress.start("mosaic", areas.size());
+  context.scheduler.for_each_frame(
+      areas.size(), kTilePeakBytes, [&](std::size_t i) { finished[i] = render_tile(scene, store, areas[i]); },
+      [&](std::size_t i, const std::optional<Fault>& fault) {
+        if (fault)
+          flight.warnings.push_back("mosaic: a frame changed during the run, a tile stays empty: " +
+                                    fault->message());
+        Tile tile = std::move(finished[i]);
+        tally.count(tile);
+        if (!tile.bgra.empty()) {
+          cv::Mat rgba;
+          cv::cvtColor(tile.bgra, rgba, cv::COLOR_BGRA2RGBA);
+          colours.write(tile.area, rgba);
+          sources.write(tile.area, tile.sources);
+        }
+        context.progress.step(i + 1);
+      });
+  context.progress.finish();
+  return tally;
+}
+
+void write_preview(const RasterFile& colours, const Canvas& canvas, const FlightPlacement& placement,
+                   const std::filesystem::path& path) {
+  const bool north_known =
+      !placement.north_from.empty() && placement.north_from != "arbitrary" && placement.north_from != "none";
+  const cv::Mat picture = draw_preview(colours.reduced(preview_size(canvas)), canvas, north_known);
+  write_file(path, [&](const std::filesystem::path& temporary) {
+    return cv::imwrite(temporary.string(), picture, {cv::IMWRITE_JPEG_QUALITY, 90});
+  });
+}
+
+}  // namespace
+
+void build(FlightRecord& flight, const Options& options, RunContext& context) {
+  const bool any_placed = std::any_of(flight.frames.begin(), flight.frames.end(),
+                                      [](const FrameRecord& frame) { return frame.placement.placed; });
+  if (!any_placed) {
+    flight.warnings.push_back("no mosaic: no frame could be placed");
+    return;
+  }
+  const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
+  const std::vector<FrameView> views = frame_views(flight, canvas, options.plane_height_m);
+  if (views.empty()) {
+    flight.warnings.push_back("no mosaic: every placed frame was dropped");
+    return;
+  }
+  check_size_and_disk(canvas, options.max_gigapixels, context.out);
+  const BlockCacheLimit cache(context.scheduler.memory_bytes() / 8);
+
+  const Survey survey = survey_frames(flight, views, canvas, options.order, context);
+  const Choice choice = least_disliked(survey);
+
+  RasterFile colours(context.out / "mosaic.tif", canvas, colour_kind());
+  RasterFile sources(context.out / "mosaic_sources.tif", canvas, sources_kind());
+  const Tally tally = render_all({canvas, views, survey, choice}, flight, context, colours, sources);
+  write_preview(colours, canvas, flight.placement, context.out / "mosaic.jpg");
+  colours.finish(options.compression, context.scheduler.threads());
+  sources.finish("deflate", context.scheduler.threads());
+
+  MosaicRecord record;
+  record.file = "mosaic.tif";
+  record.sources_file = "mosaic_sources.tif";
+  record.preview_file = "mosaic.jpg";
+  record.width_px = canvas.width_px;
+  record.height_px = canvas.height_px;
+  record.covered_share =
+      static_cast<double>(tally.covered_px) / (static_cast<double>(canvas.width_px) * canvas.height_px);
+  if (canvas.gsd_m) record.covered_m2 = static_cast<double>(tally.covered_px) * *canvas.gsd_m * *canvas.gsd_m;
+  record.frames_used = static_cast<int>(tally.sources.size());
+  flight.mosaic = record;
+}
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,31 @@
+#include "stages/mosaic/mosaic.h"
+
+namespace lookdown::mosaic {
+
+void describe(Options& options, OptionVisitor& visitor) {
+  visitor.option(
+      {.name = "order",
+       .help =
+           "which frame wins where several see a spot: best weighs ground resolution, blur, slant and glare",
+       .choices = {"best", "newest", "sharpest", "straightest"}},
+      options.order);
+  visitor.option(
+      {.name = "mosaic-gsd-m", .help = "metres a mosaic pixel; empty: as placed", .least = 1e-5, .most = 100},
+      options.gsd_m);
+  visitor.option(
+      {.name = "compression", .help = "of mosaic.tif", .choices = {"deflate", "zstd", "lzw", "jpeg", "none"}},
+      options.compression);
+  visitor.option(
+      {.name = "max-gigapixels", .help = "refuse to make a larger mosaic", .least = 0.001, .most = 1000},
+      options.max_gigapixels);
+  visitor.option(
+      {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
+      options.colour_balance);
+  visitor.option({.name = "plane-height-m",
+                  .help = "height of the plane to show straight down, e.g. of a roof; empty: the ground",
+                  .least = -1000,
+                  .most = 1000},
+                 options.plane_height_m);
+}
+
+}  // namespace lookdown::mosaic

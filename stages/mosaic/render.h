@@ -1,0 +1,40 @@
+// From the choice of frames to pixels, one tile at a time: resample, correct the colours, join in frequency
+// bands.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "stages/mosaic/choice.h"
+#include "stages/mosaic/frame_store.h"
+#include "stages/mosaic/frame_view.h"
+
+namespace lookdown::mosaic {
+
+/// One finished tile.
+struct Tile {
+  cv::Rect area;    ///< canvas pixels
+  cv::Mat bgra;     ///< CV_8UC4, alpha 0 or 255
+  cv::Mat sources;  ///< CV_16UC1, FrameView::source_index, 65535 for none
+};
+
+/// What rendering needs of the whole mosaic; all of it read-only and shared between threads.
+struct Scene {
+  const Canvas& canvas;
+  const std::vector<FrameView>& views;
+  const Survey& survey;
+  const Choice& choice;
+};
+
+/// Side of a tile; a multiple of the blocks of the files and of the coarsest band.
+inline constexpr int kTileSide = 1024;
+
+/// Renders `area` (canvas pixels; corners at multiples of 64). The result does not depend on how the canvas
+/// is cut into tiles, to rounding.
+[[nodiscard]] Tile render_tile(const Scene&, FrameStore&, const cv::Rect& area);
+
+/// Tiles of the canvas in an order that keeps to one neighbourhood (along a Hilbert curve), so that frames
+/// are decoded about once.
+[[nodiscard]] std::vector<cv::Rect> tiles_of(const Canvas&);
+
+}  // namespace lookdown::mosaic

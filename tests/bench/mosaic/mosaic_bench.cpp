@@ -1,0 +1,69 @@
+// mosaic_bench FLIGHT OUT [--threads n] [--memory-mb n] [--gsd m] [--shake-m s] [--shake-deg s] [--order o]
+// [--no-glare] [--obliques] Makes a mosaic from a rendered flight placed by its truth, times it and measures
+// it against the truth.
+#include <fmt/format.h>
+#include <sys/resource.h>
+
+#include <chrono>
+#include <cstring>
+#include <string>
+
+#include "pipeline/run_context.h"
+#include "stages/mosaic/mosaic.h"
+#include "tests/bench/mosaic/truth_flight.h"
+
+int main(int argc, char** argv) {
+  if (argc < 3) {
+    fmt::print("usage: mosaic_bench FLIGHT OUT [options]\n");
+    return 2;
+  }
+  lookdown::Resources resources;
+  lookdown::bench::Shake shake;
+  lookdown::mosaic::Options options;
+  double gsd_m = 0;
+  bool glare = true, obliques = false;
+  for (int i = 3; i < argc; ++i) {
+    const std::string word = argv[i];
+    const auto number = [&] { return std::stod(argv[++i]); };
+    if (word == "--threads")
+      resources.threads = static_cast<int>(number());
+    else if (word == "--memory-mb")
+      resources.memory_bytes = static_cast<std::int64_t>(number() * 1e6);
+    else if (word == "--gsd")
+      gsd_m = number();
+    else if (word == "--shake-m")
+      shake.centre_m = number();
+    else if (word == "--shake-deg")
+      shake.rotation_deg = number();
+    else if (word == "--order")
+      options.order = argv[++i];
+    else if (word == "--no-glare")
+      glare = false;
+    else if (word == "--obliques")
+      obliques = true;
+    else if (word == "--no-colour")
+      options.colour_balance = false;
+    else
+      return 2;
+  }
+  const auto now = [] { return std::chrono::steady_clock::now(); };
+  const auto seconds = [](auto from, auto to) { return std::chrono::duration<double>(to - from).count(); };
+  lookdown::FlightRecord flight = lookdown::bench::flight_from_truth(argv[1], gsd_m, shake, glare, obliques);
+  const lookdown::FrameReader reader;
+  const lookdown::Scheduler scheduler(resources);
+  const lookdown::Cache cache{""};
+  lookdown::Progress progress(false);
+  lookdown::RunContext context{argv[2], reader, scheduler, cache, progress};
+  std::filesystem::create_directories(context.out);
+  const auto started = now();
+  lookdown::mosaic::build(flight, options, context);
+  const auto ended = now();
+  rusage usage{};
+  getrusage(RUSAGE_SELF, &usage);
+  for (const auto& warning : flight.warnings) fmt::print("warning: {}\n", warning);
+  if (!flight.mosaic) return 1;
+  fmt::print("mosaic {} x {} px, covered {:.3f}, {} frames, {:.2f} s, peak {:.0f} MB\n",
+             flight.mosaic->width_px, flight.mosaic->height_px, flight.mosaic->covered_share,
+             flight.mosaic->frames_used, seconds(started, ended), usage.ru_maxrss / 1024.0);
+  return 0;
+}
