@@ -1,6 +1,6 @@
-// level: how a frame hung. Common rules: lines are fitted in undistorted pixels; roll is of the frame as displayed, clockwise
-// positive (a levelled copy is turned back by it); pitch is the optical axis above (+) or below (-) the horizontal; no
-// answer is better than a wrong one.
+// level: how a frame hung. Common rules: lines are fitted in undistorted pixels; roll is of the frame as
+// displayed, clockwise positive (a levelled copy is turned back by it); pitch is the optical axis above (+)
+// or below (-) the horizontal; no answer is better than a wrong one.
 #pragma once
 
 #include <filesystem>
@@ -31,19 +31,22 @@ struct Finding {
 /// Horizon and single-frame tilt cues of one frame.
 Finding find(FramePixels&, const FrameInfo&, const Options&);
 
-/// Combines tilt sources by uncertainty into FrameRecord::tilt (placement's included when the frame is placed).
+/// Combines tilt sources by uncertainty into FrameRecord::tilt (placement's included when the frame is
+/// placed).
 void combine_tilts(FlightRecord&);
 
 struct CopyOptions {
-  bool upright = false;         ///< re-project to an upright view instead of turning only
-  std::string fill = "crop";    ///< "crop" = largest clean rectangle, "transparent" = whole frame on a clear canvas (PNG)
-  std::optional<double> aspect; ///< width / height of the crop; empty: as the frame is displayed
-  int quality = 95;             ///< JPEG quality
+  bool upright = false;  ///< re-project to an upright view instead of turning only
+  std::string fill =
+      "crop";  ///< "crop" = largest clean rectangle, "transparent" = whole frame on a clear canvas (PNG)
+  std::optional<double> aspect;  ///< width / height of the crop; empty: as the frame is displayed
+  int quality = 95;              ///< JPEG quality
 };
 void describe(CopyOptions&, OptionVisitor&);
 
-/// Writes the levelled copy of a frame with a known horizon (or tilt, with `upright`) below `folder`; returns its path.
-Result<std::filesystem::path> write_levelled(const FrameRecord&, const std::filesystem::path& folder, const CopyOptions&,
-                                             const FrameReader&);
+/// Writes the levelled copy of a frame with a known horizon (or tilt, with `upright`) below `folder`; returns
+/// its path.
+Result<std::filesystem::path> write_levelled(const FrameRecord&, const std::filesystem::path& folder,
+                                             const CopyOptions&, const FrameReader&);
 
 }  // namespace lookdown::level

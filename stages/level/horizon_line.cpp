@@ -1,0 +1,66 @@
+#include "stages/level/horizon_line.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "stages/level/display_turn.h"
+#include "stages/level/horizon_search.h"
+
+namespace lookdown::level {
+namespace {
+
+constexpr int kCandidates = 160;
+constexpr std::size_t kRefined = 10;
+constexpr double kSmallestSide = 48;
+
+/// Roll that a line with this normal to the sky shows in the displayed frame.
+double shown_roll(double nx, double ny, int orientation) {
+  const Eigen::Vector2d shown = display_from_stored(orientation) * Eigen::Vector2d(nx, ny);
+  return std::atan2(shown.x(), -shown.y());
+}
+
+/// Line of the small picture in pixels of the picture it was made from; pixel centres are kept.
+Eigen::Vector3d enlarge(const LineCandidate& line, double scale) {
+  const double nx = std::cos(line.angle_rad), ny = std::sin(line.angle_rad);
+  const double offset = (line.offset_px + (0.5 - 0.5 * scale) * (nx + ny)) / scale;
+  return {nx, ny, -offset};
+}
+
+LineCandidate reduce(const Eigen::Vector3d& line, double scale) {
+  const double offset = -line.z() * scale - (0.5 - 0.5 * scale) * (line.x() + line.y());
+  return {std::atan2(line.y(), line.x()), offset, 0};
+}
+
+}  // namespace
+
+std::optional<HorizonGuess> best_horizon_guess(const cv::Mat3b& bgr, const Camera& camera, int orientation) {
+  if (std::min(bgr.cols, bgr.rows) < kSmallestSide) return std::nullopt;
+  const SearchPicture picture = search_picture(bgr, camera);
+  std::vector<LineCandidate> candidates = candidate_lines(picture, kCandidates);
+  for (LineCandidate& line : candidates) {
+    const double roll = shown_roll(std::cos(line.angle_rad), std::sin(line.angle_rad), orientation);
+    line.score = preliminary_log_odds(evidence_of(picture, line, roll, {}));
+  }
+  std::stable_sort(candidates.begin(), candidates.end(),
+                   [](const auto& a, const auto& b) { return a.score > b.score; });
+  if (candidates.size() > kRefined) candidates.resize(kRefined);
+
+  cv::Mat3b blurred;
+  cv::GaussianBlur(bgr, blurred, {}, 1.0);
+  std::optional<HorizonGuess> best;
+  for (const LineCandidate& line : candidates) {
+    const double reach = std::max(6.0, 4.0 / picture.scale);
+    const auto refined = refine_line(blurred, camera, enlarge(line, picture.scale), reach);
+    if (!refined) continue;
+    const double roll = shown_roll(refined->line.x(), refined->line.y(), orientation);
+    HorizonGuess guess{*refined,
+                       evidence_of(picture, reduce(refined->line, picture.scale), roll, refined->support), 0};
+    guess.log_odds = log_odds(guess.evidence);
+    if (!best || guess.log_odds > best->log_odds) best = guess;
+  }
+  return best;
+}
+
+}  // namespace lookdown::level

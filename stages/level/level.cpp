@@ -1,0 +1,82 @@
+#include "stages/level/level.h"
+
+#include <cmath>
+#include <numbers>
+#include <opencv2/core.hpp>
+
+#include "stages/level/horizon_geometry.h"
+#include "stages/level/horizon_line.h"
+
+namespace lookdown::level {
+namespace {
+
+constexpr int kWorkingLongSide = 1700;
+constexpr double kDegrees = 180 / std::numbers::pi;
+
+/// Line of a picture reduced by `factor` (< 1) in pixels of the frame as stored.
+Eigen::Vector3d line_in_frame(const Eigen::Vector3d& line, double factor) {
+  Eigen::Vector3d enlarged(line.x() * factor, line.y() * factor,
+                           line.z() + (line.x() + line.y()) * (0.5 * factor - 0.5));
+  return enlarged / enlarged.head<2>().norm();
+}
+
+/// A horizon of ground rises and falls: its waviness adds to both uncertainties, and its height above the
+/// true horizon is not known better than a few times that.
+Horizon describe_horizon(const RefinedLine& found, const Camera& frame_camera, double factor, int orientation,
+                         std::optional<double> height_m) {
+  const Camera small = frame_camera.scaled(factor);
+  Horizon horizon;
+  const Eigen::Vector3d line = line_in_frame(found.line, factor);
+  horizon.line = {line.x(), line.y(), line.z()};
+  const Attitude attitude = attitude_from_up(up_from_line(frame_camera, line), orientation);
+  const double pixel_rad = 1 / small.fx_px;
+  const bool is_sea = found.relief_px * pixel_rad < 0.0006 && found.support.scatter_px * pixel_rad < 0.0012 &&
+                      found.support.inlier_share > 0.75;
+  horizon.kind = is_sea ? "sea" : "land";
+  const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
+  horizon.roll_deg = attitude.roll_rad * kDegrees;
+  horizon.pitch_deg = (attitude.pitch_rad - dip) * kDegrees;
+  const double relief_rad = is_sea ? 0 : std::max(0.003, 2 * found.relief_px * pixel_rad);
+  const double focal = frame_camera.focal_sigma_share > 0 ? frame_camera.focal_sigma_share : 0.01;
+  const double from_focal = std::abs(std::sin(attitude.pitch_rad) * std::cos(attitude.pitch_rad)) * focal;
+  horizon.roll_sigma_deg = kDegrees * std::hypot(found.angle_sigma_rad, 0.5 * relief_rad);
+  horizon.pitch_sigma_deg =
+      kDegrees * std::hypot(std::hypot(found.offset_sigma_px * pixel_rad, relief_rad), from_focal);
+  return horizon;
+}
+
+Tilt tilt_from(const Horizon& horizon, int orientation) {
+  const Eigen::Vector3d down =
+      -up_from_attitude({horizon.roll_deg / kDegrees, horizon.pitch_deg / kDegrees}, orientation);
+  Tilt tilt;
+  tilt.down_in_camera = {down.x(), down.y(), down.z()};
+  tilt.off_nadir_deg = kDegrees * std::acos(std::clamp(down.z(), -1.0, 1.0));
+  tilt.sigma_deg = std::max(horizon.roll_sigma_deg, horizon.pitch_sigma_deg);
+  tilt.from = "horizon";
+  return tilt;
+}
+
+}  // namespace
+
+void describe(Options& options, OptionVisitor& visitor) {
+  visitor.option(
+      {"horizon-height-m",
+       "camera above the water in metres: corrects the pitch for the dip of a sea horizon", 0, 10000},
+      options.height_m);
+}
+
+Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options) {
+  Finding finding;
+  const int reduction = pixels.reduction_for(kWorkingLongSide);
+  const cv::Mat& bgr = pixels.bgr(reduction);
+  const double factor = 1.0 / reduction;
+  const auto guess = best_horizon_guess(bgr, info.camera.scaled(factor), pixels.source().orientation);
+  if (guess && guess->log_odds > 0) {
+    finding.horizon =
+        describe_horizon(guess->refined, info.camera, factor, pixels.source().orientation, options.height_m);
+    finding.tilts.push_back(tilt_from(*finding.horizon, pixels.source().orientation));
+  }
+  return finding;
+}
+
+}  // namespace lookdown::level

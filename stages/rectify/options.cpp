@@ -1,0 +1,24 @@
+#include "stages/rectify/rectify.h"
+
+namespace lookdown::rectify {
+
+void describe(Options& options, OptionVisitor& visitor) {
+  visitor.option(
+      {"rectify-gsd-m",
+       "ground size of a pixel of the rectified frame in metres; empty: the best in the frame", 1e-4, 100},
+      options.gsd_m);
+  visitor.option(
+      {"coarsest-factor", "leave out what the frame shows this many times more coarsely than its best part",
+       1.1, 100},
+      options.coarsest_factor);
+  visitor.option(
+      {"plane-height-m", "height of the plane above the ground in metres, e.g. of a roof", -100, 1000},
+      options.plane_height_m);
+  visitor.option(
+      {"height-m", "camera above the ground in metres, for a frame whose tilt is known but not its place",
+       0.1, 10000},
+      options.height_m);
+  visitor.option({"max-megapixels", "refuse to make a larger picture", 1, 4000}, options.max_megapixels);
+}
+
+}  // namespace lookdown::rectify

@@ -1,0 +1,241 @@
+// Prints how far the horizon and the tilt of frames are from what is known about them.
+//
+//   bench_level [--evidence FILE] [--every N --from K] FOLDER...
+//
+// A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
+// + offset height in pixels), or just pictures without a horizon. --evidence writes the terms of the decision
+// of every frame's best line, one row a frame, with 1 or 0 for "this is the horizon". --every and --from take
+// each N-th frame from the K-th.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+#include <iostream>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <numbers>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <sstream>
+#include <string>
+#include <vector>
+
+#include "stages/level/horizon_line.h"
+#include "stages/level/level.h"
+
+namespace fs = std::filesystem;
+using lookdown::Camera;
+
+namespace {
+
+constexpr double kDegrees = 180 / std::numbers::pi;
+
+struct Known {
+  fs::path path;
+  std::string kind;  // "horizon", "nadir", "oblique", ...
+  int orientation = 1;
+  bool has_horizon = false;
+  double roll_deg = 0;
+  std::optional<double> pitch_deg;
+  std::optional<double> off_nadir_deg;
+  std::optional<Camera> camera;
+};
+
+struct Tally {
+  int frames = 0, found = 0, false_horizons = 0, without = 0, tilt_claims = 0;
+  std::vector<double> roll, pitch, tilt, roll_in_sigmas, tilt_in_sigmas;
+};
+
+double share_of(const std::vector<double>& sorted, double share) {
+  if (sorted.empty()) return std::nan("");
+  return sorted[std::min(sorted.size() - 1,
+                         static_cast<std::size_t>(share * static_cast<double>(sorted.size())))];
+}
+
+void print_errors(const std::string& what, std::vector<double> errors, const char* unit) {
+  std::sort(errors.begin(), errors.end());
+  if (errors.empty()) return;
+  fmt::print("  {:<22} n {:4}  median {:7.3f}  p95 {:7.3f}  worst {:8.3f} {}\n", what, errors.size(),
+             share_of(errors, 0.5), share_of(errors, 0.95), errors.back(), unit);
+}
+
+Camera camera_of(const nlohmann::json& c) {
+  Camera camera;
+  camera.width_px = c.at("width_px");
+  camera.height_px = c.at("height_px");
+  camera.fx_px = c.at("fx_px");
+  camera.fy_px = c.at("fy_px");
+  camera.cx_px = c.at("cx_px");
+  camera.cy_px = c.at("cy_px");
+  camera.k1 = c.value("k1", 0.0);
+  camera.k2 = c.value("k2", 0.0);
+  camera.p1 = c.value("p1", 0.0);
+  camera.p2 = c.value("p2", 0.0);
+  camera.k3 = c.value("k3", 0.0);
+  camera.focal_from = "calibration file";
+  camera.focal_sigma_share = 1e-4;
+  return camera;
+}
+
+std::vector<Known> rendered(const fs::path& folder) {
+  std::ifstream stream(folder / "truth.json");
+  const auto truth = nlohmann::json::parse(stream);
+  const Camera camera = camera_of(truth.at("camera"));
+  std::vector<Known> known;
+  for (const auto& f : truth.at("frames")) {
+    Known k;
+    k.path = folder / f.at("file").get<std::string>();
+    k.kind = f.value("kind", "nadir");
+    if (!f.value("sharp", true)) k.kind += " blurred";
+    k.orientation = f.value("orientation", 1);
+    k.camera = camera;
+    if (f.contains("off_nadir_deg") && f.at("off_nadir_deg").is_number())
+      k.off_nadir_deg = f.at("off_nadir_deg");
+    if (f.contains("horizon") && f.at("horizon").is_object()) {
+      k.has_horizon = true;
+      k.roll_deg = f.at("horizon").at("roll_deg");
+      k.pitch_deg = f.at("horizon").at("pitch_deg");
+    }
+    known.push_back(k);
+  }
+  return known;
+}
+
+std::vector<Known> labelled(const fs::path& folder) {
+  std::ifstream stream(folder / "labels.csv");
+  std::string line;
+  std::getline(stream, line);
+  std::vector<Known> known;
+  while (std::getline(stream, line)) {
+    std::istringstream cells(line);
+    std::string file, slope, offset;
+    if (!std::getline(cells, file, ',') || !std::getline(cells, slope, ',') ||
+        !std::getline(cells, offset, ','))
+      continue;
+    known.push_back({folder / file, "labelled", 1, true, kDegrees * std::atan(std::stod(slope)), {}, {}, {}});
+  }
+  return known;
+}
+
+std::vector<Known> unlabelled(const fs::path& folder) {
+  std::vector<Known> known;
+  for (const auto& entry : fs::directory_iterator(folder)) {
+    std::string ending = entry.path().extension().string();
+    std::transform(ending.begin(), ending.end(), ending.begin(),
+                   [](unsigned char c) { return std::tolower(c); });
+    if (ending == ".jpg" || ending == ".png" || ending == ".jpeg")
+      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}});
+  }
+  std::sort(known.begin(), known.end(), [](const Known& a, const Known& b) { return a.path < b.path; });
+  return known;
+}
+
+double angle_apart(double a, double b) {
+  return std::abs(std::remainder(a - b, 360.0));
+}
+
+void measure(const Known& known, Tally& tally, std::ofstream* evidence, bool talk) {
+  const lookdown::FrameReader reader;
+  lookdown::FrameSource source;
+  source.path = known.path;
+  source.file = known.path.filename().string();
+  source.orientation = known.orientation;
+  const auto header = reader.header(known.path);
+  if (!header) {
+    fmt::print("  {}\n", header.error().message());
+    return;
+  }
+  source.width_px = header->width_px;
+  source.height_px = header->height_px;
+  lookdown::FrameInfo info;
+  info.camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
+  lookdown::FramePixels pixels(reader, source);
+  const auto finding = lookdown::level::find(pixels, info, {});
+  ++tally.frames;
+  const auto& horizon = finding.horizon;
+  if (known.has_horizon) {
+    if (horizon) {
+      ++tally.found;
+      tally.roll.push_back(angle_apart(horizon->roll_deg, known.roll_deg));
+      tally.roll_in_sigmas.push_back(tally.roll.back() / std::max(1e-6, horizon->roll_sigma_deg));
+      if (known.pitch_deg) tally.pitch.push_back(std::abs(horizon->pitch_deg - *known.pitch_deg));
+      if (talk && tally.roll.back() > 1)
+        fmt::print("  {}: roll {:.2f} should be {:.2f}\n", source.file, horizon->roll_deg, known.roll_deg);
+    } else if (talk) {
+      fmt::print("  {}: missed\n", source.file);
+    }
+  } else {
+    ++tally.without;
+    if (horizon) {
+      ++tally.false_horizons;
+      if (talk)
+        fmt::print("  {}: false horizon, roll {:.1f} pitch {:.1f}\n", source.file, horizon->roll_deg,
+                   horizon->pitch_deg);
+    }
+  }
+  for (const auto& tilt : finding.tilts)
+    if (tilt.from != "horizon" && known.off_nadir_deg) {
+      ++tally.tilt_claims;
+      tally.tilt.push_back(std::abs(tilt.off_nadir_deg - *known.off_nadir_deg));
+      tally.tilt_in_sigmas.push_back(tally.tilt.back() / std::max(1e-6, tilt.sigma_deg));
+      if (talk && tally.tilt.back() > 3)
+        fmt::print("  {}: {} says {:.1f} +- {:.1f}, is {:.1f}\n", source.file, tilt.from, tilt.off_nadir_deg,
+                   tilt.sigma_deg, *known.off_nadir_deg);
+    }
+  if (!evidence) return;
+  const int reduction = pixels.reduction_for(1700);
+  const auto guess = lookdown::level::best_horizon_guess(
+      pixels.bgr(reduction), info.camera.scaled(1.0 / reduction), source.orientation);
+  if (!guess) return;
+  const double roll =
+      horizon ? horizon->roll_deg : kDegrees * std::atan2(guess->refined.line.x(), -guess->refined.line.y());
+  const bool right = known.has_horizon && angle_apart(roll, known.roll_deg) < 3;
+  *evidence << source.file << ',' << (right ? 1 : 0) << ',' << guess->log_odds;
+  for (double term : guess->evidence) *evidence << ',' << term;
+  *evidence << '\n';
+}
+
+}  // namespace
+
+int main(int count, char** words) {
+  std::vector<fs::path> folders;
+  std::ofstream evidence;
+  int every = 1, from = 0;
+  for (int i = 1; i < count; ++i) {
+    const std::string word = words[i];
+    if (word == "--evidence" && i + 1 < count)
+      evidence.open(words[++i]);
+    else if (word == "--every" && i + 1 < count)
+      every = std::stoi(words[++i]);
+    else if (word == "--from" && i + 1 < count)
+      from = std::stoi(words[++i]);
+    else
+      folders.emplace_back(word);
+  }
+  if (folders.empty()) {
+    std::cerr << "usage: bench_level [--evidence FILE] [--every N --from K] FOLDER...\n";
+    return 2;
+  }
+  for (const auto& folder : folders) {
+    const auto known = fs::exists(folder / "truth.json")   ? rendered(folder)
+                       : fs::exists(folder / "labels.csv") ? labelled(folder)
+                                                           : unlabelled(folder);
+    std::map<std::string, Tally> tallies;
+    fmt::print("{}\n", folder.string());
+    for (std::size_t i = static_cast<std::size_t>(from); i < known.size();
+         i += static_cast<std::size_t>(every))
+      measure(known[i], tallies[known[i].kind], evidence.is_open() ? &evidence : nullptr, true);
+    for (const auto& [kind, t] : tallies) {
+      fmt::print(" {}: {} frames, horizon found in {} of {}, false in {} of {}\n", kind, t.frames, t.found,
+                 t.frames - t.without, t.false_horizons, t.without);
+      print_errors("roll error", t.roll, "deg");
+      print_errors("roll error / sigma", t.roll_in_sigmas, "");
+      print_errors("pitch error", t.pitch, "deg");
+      print_errors("tilt cue error", t.tilt, "deg");
+      print_errors("tilt cue error / sigma", t.tilt_in_sigmas, "");
+    }
+  }
+  return 0;
+}
