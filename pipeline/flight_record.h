@@ -110,6 +110,7 @@ struct Reason {
   std::optional<double> value;  ///< the number that decided
   std::optional<double> limit;  ///< and the limit it was held against
   std::string unit;
+  Verdict asks_for = Verdict::keep;  ///< the verdict that this reason alone would give: tells what decided from what was noted
 };
 
 struct Decision {

@@ -48,7 +48,7 @@ FrameSource frame_source_from_json(const json& j) {
 json to_json(const Decision& d) {
   json reasons = json::array();
   for (const Reason& r : d.reasons) {
-    json reason{{"word", r.word}};
+    json reason{{"word", r.word}, {"asks_for", word(r.asks_for)}};
     put(reason, "value", r.value);
     put(reason, "limit", r.limit);
     if (!r.unit.empty()) reason["unit"] = r.unit;
@@ -69,6 +69,7 @@ Decision decision_from_json(const json& j) {
     take(entry, "value", r.value);
     take(entry, "limit", r.limit);
     take(entry, "unit", r.unit);
+    r.asks_for = verdict_from_word(entry.value("asks_for", "keep")).value_or(Verdict::keep);
     d.reasons.push_back(r);
   }
   return d;

@@ -29,6 +29,7 @@ Limits limits_of(const Options& options) {
 
 void worsen(Decision& decision, Verdict verdict, Reason reason) {
   decision.verdict = std::max(decision.verdict, verdict);
+  reason.asks_for = verdict;
   decision.reasons.push_back(std::move(reason));
 }
 
