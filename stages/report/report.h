@@ -1,5 +1,7 @@
-// report: the page a person looks at. Common rules: one self-contained file that works from disk; every text that came from the
-// card is escaped; every number has its unit.
+// report: the page a person looks at, the summary on the terminal, and sidecars for other programs. Common
+// rules: the page is one self-contained file that works from disk and asks the network for nothing; every
+// text that came from the card is untrusted and reaches the page as JSON only; every number has its unit;
+// what is not known is said to be not known.
 #pragma once
 
 #include "pipeline/flight_record.h"
@@ -9,11 +11,16 @@
 namespace lookdown::report {
 
 struct Options {
-  int thumbnail_px = 320;  ///< long side of a thumbnail
+  int picture_px =
+      1280;  ///< long side of a frame's picture at most; smaller where the page would grow too large
+  int page_megabytes = 36;      ///< size that report.html stays below
+  bool full_size_crops = true;  ///< a piece of each frame at full size, to judge sharpness by eye
+  bool sidecars = false;        ///< also write sidecars/NAME.xmp
+  std::string marks_file;       ///< marks.csv as given to place, shown and corrected on the page; empty: none
 };
 void describe(Options&, OptionVisitor&);
 
-/// Writes report.html below context.out.
+/// Writes report.html below context.out, and the sidecars when asked for.
 void write(const FlightRecord&, const Options&, RunContext&);
 
 }  // namespace lookdown::report

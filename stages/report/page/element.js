@@ -1,0 +1,59 @@
+// Making elements. Text goes in as text nodes only, never as markup: file names come from the card and are not trusted.
+
+const SVG = 'http://www.w3.org/2000/svg';
+
+function fill(node, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith('on')) node.addEventListener(name.slice(2), value);
+    else if (name === 'style') for (const [key, text] of Object.entries(value)) node.style.setProperty(key, text);
+    else node.setAttribute(name, value === true ? '' : value);
+  }
+  for (const child of children.flat(3)) {
+    if (child !== null && child !== undefined && child !== false) node.append(child);
+  }
+  return node;
+}
+
+/** el('p', {class: 'x', onclick: f}, 'text', child, [children]) */
+function el(tag, attributes = {}, ...children) {
+  return fill(document.createElement(tag), attributes, children);
+}
+
+function svg(tag, attributes = {}, ...children) {
+  return fill(document.createElementNS(SVG, tag), attributes, children);
+}
+
+const bodyOf = (section) => document.querySelector(`#${section} .body`);
+
+/** Reads a sentence to people who do not see the page change. */
+function say(sentence) {
+  document.getElementById('spoken').textContent = sentence;
+}
+
+/** Draws a thing when it first comes near the window. */
+const whenSeen = (() => {
+  const tasks = new WeakMap();
+  const watcher = new IntersectionObserver((entries) => {
+    for (const entry of entries) {
+      if (!entry.isIntersecting) continue;
+      watcher.unobserve(entry.target);
+      tasks.get(entry.target)?.();
+      tasks.delete(entry.target);
+    }
+  }, {rootMargin: '400px'});
+  return (node, task) => {
+    tasks.set(node, task);
+    watcher.observe(node);
+  };
+})();
+
+/** Offers a text as a file to save. */
+function saveText(name, text) {
+  const address = URL.createObjectURL(new Blob([text], {type: 'text/csv;charset=utf-8'}));
+  const link = el('a', {href: address, download: name});
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(address), 10000);
+}

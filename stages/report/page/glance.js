@@ -1,0 +1,127 @@
+// The flight at a glance: what to know first, what was kept and why the rest was not, the mosaic, how far to trust it.
+
+function drawMasthead() {
+  const first = frames.find((frame) => frame.shot.taken_at);
+  const day = first ? first.shot.taken_at.slice(0, 10) : 'day not known';
+  const cameras = [...new Set(frames.map((frame) => frame.shot.camera).filter(Boolean))];
+  document.title = `Flight of ${day}: ${plural(frames.length, 'frame')}`;
+  document.getElementById('masthead-text').replaceChildren(
+      el('h1', {}, first ? `Flight of ${day}` : 'Flight report'),
+      el('p', {}, [plural(frames.length, 'frame'), cameras.join(', ') || 'camera not named in the files'].join(' \u00b7 ')));
+}
+
+function warningList() {
+  if (flight.warnings.length === 0) return el('p', {class: 'all-well'}, 'The program has no warning for this flight.');
+  return el('div', {class: 'warnings'},
+            el('h3', {}, 'Know this first'),
+            el('ul', {}, flight.warnings.map((warning) => el('li', {}, warning))));
+}
+
+/** How many frames got which verdict; redrawn as choices change. */
+function verdictTally() {
+  const holder = el('div', {class: 'tally'});
+  const show = () => {
+    const counts = Object.fromEntries(VERDICTS.map((verdict) => [verdict, 0]));
+    for (const frame of frames) counts[choices.verdictOf(frame)] += 1;
+    holder.replaceChildren(
+        el('div', {class: 'tally-bar', 'aria-hidden': 'true'}, VERDICTS.filter((verdict) => counts[verdict] > 0).map((verdict) =>
+          el('span', {class: verdict, style: {'flex-grow': counts[verdict]}}))),
+        el('ul', {class: 'tally-words'}, VERDICTS.map((verdict) => el('li', {},
+          el('button', {type: 'button', class: 'plain', onclick: () => showFramesWith({verdict})},
+             verdictShape(verdict, 18), ' ', el('strong', {}, String(counts[verdict])), ` ${verdict}`)))));
+  };
+  choices.onChange(show);
+  show();
+  return holder;
+}
+
+/** Why frames were not kept, most frequent reason first; each leads to its frames. */
+function reasonTable() {
+  const counts = new Map();
+  for (const frame of frames) {
+    const verdict = programVerdict(frame);
+    if (verdict === 'keep') continue;
+    const word = frame.decision.by_person ? 'your choice' : decidingReason(frame)?.word ?? 'no reason given';
+    const entry = counts.get(`${verdict} ${word}`) ?? {verdict, word, count: 0};
+    entry.count += 1;
+    counts.set(`${verdict} ${word}`, entry);
+  }
+  const rows = [...counts.values()].sort((a, b) => b.count - a.count);
+  if (rows.length === 0) return el('p', {}, 'Every frame was kept.');
+  const most = rows[0].count;
+  return el('table', {class: 'reasons'},
+            el('caption', {}, 'Why frames were not kept'),
+            el('thead', {}, el('tr', {}, ['Reason', 'Verdict', 'Frames'].map((name) => el('th', {scope: 'col'}, name)))),
+            el('tbody', {}, rows.map(({verdict, word, count}) => el('tr', {},
+              el('th', {scope: 'row'}, el('button', {type: 'button', class: 'plain', onclick: () => showFramesWith({reason: word})}, word)),
+              el('td', {}, verdictWord(verdict)),
+              el('td', {class: 'count'}, el('span', {class: `bar ${verdict}`, style: {width: `${(count / most) * 60}%`}}), String(count))))));
+}
+
+function spreadText(values, text) {
+  const known = values.filter((value) => value !== null && value !== undefined);
+  if (known.length === 0) return null;
+  const least = text(Math.min(...known));
+  const most = text(Math.max(...known));
+  return least === most ? least : `${least} to ${most}, median ${text(middle(known))}`;
+}
+
+function flightFacts() {
+  const read = frames.filter((frame) => !frame.fault);
+  const times = read.map((frame) => frame.shot.taken_at).filter(Boolean).sort();
+  const placed = read.filter((frame) => frame.placement.placed);
+  const noScale = 'not known: no control points, scale bar or positions gave a scale';
+  const water = middle(read.map((frame) => frame.glare?.water_share).filter((value) => value > 0));
+  return [
+    ['Taken', times.length ? `${clockTime(times[0])} to ${clockTime(times.at(-1))} by the camera's clock` : NOT_KNOWN],
+    ['Height above ground', spreadText(placed.map((frame) => frame.placement.height_m), (v) => quantity(v, 'm', 1)) ?? noScale],
+    ['Ground size of a pixel', spreadText(placed.map((frame) => frame.placement.gsd_m), lengthText) ?? noScale],
+    ['Swing off straight down', spreadText(read.map(offNadir), (v) => quantity(v, '\u00b0', 1)) ?? NOT_KNOWN],
+    ['Exposure', spreadText(read.map((frame) => frame.shot.exposure_s), exposureText) ?? NOT_KNOWN],
+    ['Sun', flight.sun ?? 'not known: needs the place (--lat-deg, --lon-deg) and the offset of the camera\u2019s clock'],
+    ['Water in view', water === null ? 'none found' : `median ${share(water)} of the frames that show water`],
+    ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} groups that do not touch` : ''}`],
+    ['Scale and north', `scale from ${flight.placement.scale_from || 'nothing'}, north from ${flight.placement.north_from || 'nothing'}`],
+  ];
+}
+
+function mosaicFigure() {
+  const address = jpegAddress(pictures().mosaic);
+  if (!address) return el('p', {class: 'unknown'}, 'There is no mosaic: no frames could be joined.');
+  const covered = flight.mosaic?.covered_m2 ? ` covering ${quantity(flight.mosaic.covered_m2, 'm\u00b2', 0)}` : '';
+  return el('figure', {class: 'mosaic'},
+            el('a', {href: '#map'}, el('img', {src: address, alt: `Straight-down mosaic of ${plural(flight.mosaic.frames_used, 'frame')}${covered}. Opens the map.`})),
+            el('figcaption', {}, `The mosaic (${flight.mosaic.file}), ${flight.mosaic.width_px} \u00d7 ${flight.mosaic.height_px} px from ${plural(flight.mosaic.frames_used, 'frame')}${covered}.`));
+}
+
+/** The limit that blur was held against, from any frame that names it. */
+const limitOf = (words) => {
+  for (const frame of frames) {
+    for (const reason of frame.decision.reasons) if (words.includes(reason.word) && reason.limit) return reason.limit;
+  }
+  return null;
+};
+
+const PLOTS = [
+  {title: 'Sharpness over time', note: 'as width of the blur: lower is sharper', unit: 'px', digits: 1, log: true,
+   value: (frame) => frame.blur?.blur_fwhm_px ?? null, limit: limitOf(['blurred', 'sharp'])},
+  {title: 'Smear', note: 'length of motion blur', unit: 'px', digits: 1, fromZero: true,
+   value: (frame) => frame.blur?.smear_px ?? null, limit: limitOf(['smeared'])},
+  {title: 'Swing', note: 'angle off straight down', unit: '\u00b0', digits: 1, fromZero: true, value: offNadir,
+   limit: limitOf(['oblique'])},
+  {title: 'Height above ground', unit: 'm', digits: 1, value: (frame) => frame.placement.height_m ?? null,
+   unknown: 'Not known: the flight has no scale.'},
+  {title: 'Brightness', note: 'mean of the frame in linear light', unit: '%', digits: 0, fromZero: true,
+   value: (frame) => (frame.blur ? frame.blur.mean_level * 100 : null)},
+  {title: 'Glare', note: 'share of the frame', unit: '%', digits: 1, fromZero: true,
+   value: (frame) => (frame.glare ? frame.glare.glare_share * 100 : null), limit: (limitOf(['glare']) ?? 0) * 100 || null},
+];
+
+function drawGlance() {
+  bodyOf('glance').append(
+      el('div', {class: 'glance-columns'},
+         el('div', {}, warningList(), verdictTally(), reasonTable()),
+         el('div', {}, mosaicFigure(), el('p', {class: 'accuracy'}, el('strong', {}, 'How far to trust it: '), flight.accuracy.sentence))),
+      el('dl', {class: 'facts'}, flightFacts().map(([name, text]) => el('div', {}, el('dt', {}, name), el('dd', {}, text)))),
+      el('div', {class: 'plots'}, PLOTS.map(chartFigure)));
+}

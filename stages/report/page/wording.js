@@ -1,0 +1,73 @@
+// Numbers and verdicts in words: every number with its unit, "not known" where nothing is known.
+
+const NOT_KNOWN = 'not known';
+const VERDICTS = ['keep', 'check', 'drop'];
+const verdictKey = {keep: 'K', check: 'C', drop: 'D'};
+
+const number = (value, digits) => value.toFixed(digits).replace('-', '\u2212');
+
+/** 3.14159 -> "3.1 px". */
+function quantity(value, unit, digits = 1) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return NOT_KNOWN;
+  return unit ? `${number(value, digits)}\u00a0${unit}` : number(value, digits);
+}
+
+function withSigma(value, sigma, unit, digits = 1) {
+  const text = quantity(value, unit, digits);
+  return text === NOT_KNOWN || !sigma ? text : `${number(value, digits)} \u00b1 ${number(sigma, digits)}\u00a0${unit}`;
+}
+
+const share = (value) => quantity(value === null || value === undefined ? null : value * 100, '%', value < 0.1 ? 1 : 0);
+
+function lengthText(metres) {
+  if (metres === null || metres === undefined) return NOT_KNOWN;
+  const size = Math.abs(metres);
+  if (size < 0.01) return quantity(metres * 1000, 'mm', 1);
+  if (size < 0.1) return quantity(metres * 1000, 'mm', 0);
+  return quantity(metres, 'm', size < 10 ? 2 : 1);
+}
+
+function exposureText(seconds) {
+  if (!seconds) return NOT_KNOWN;
+  return seconds < 0.3 ? `1/${Math.round(1 / seconds)}\u00a0s` : quantity(seconds, 's', 1);
+}
+
+/** A reason's number in its unit; shares read better as percent. */
+function reasonNumber(value, unit) {
+  if (unit === 'of the frame' || unit === 'of the water') return `${number(value * 100, 1)}\u00a0% ${unit}`;
+  const spelled = unit === 'deg' ? '\u00b0' : unit.replace(/^deg /, '\u00b0 ');
+  return quantity(value, spelled, Math.abs(value) < 1 ? 2 : Number.isInteger(value) ? 0 : 1);
+}
+
+/** "smeared: 7.4 px, limit 3.0 px" */
+function reasonText(reason) {
+  if (!reason) return 'no reason given';
+  if (reason.value === null) return reason.word;
+  const value = reasonNumber(reason.value, reason.unit);
+  return reason.limit === null ? `${reason.word}: ${value}`
+                               : `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, reason.unit)}`;
+}
+
+/** A shape for each verdict, so that colour carries nothing alone: disc, open diamond, cross. */
+function verdictShape(verdict, size = 14) {
+  const shape = {
+    keep: () => svg('circle', {cx: 8, cy: 8, r: 6.4}),
+    check: () => svg('path', {d: 'M8 1.2 14.8 8 8 14.8 1.2 8z', 'fill-opacity': 0.15, 'stroke-width': 2}),
+    drop: () => svg('path', {d: 'M2.5 2.5l11 11M13.5 2.5l-11 11', 'stroke-width': 3.4, 'stroke-linecap': 'round'}),
+  }[verdict]();
+  return svg('svg', {viewBox: '0 0 16 16', width: size, height: size, class: `shape ${verdict}`, 'aria-hidden': 'true'},
+             shape);
+}
+
+/** The same shapes as part of a drawing, centred on (0, 0). */
+function verdictMark(verdict, size) {
+  const half = size / 2;
+  if (verdict === 'keep') return svg('circle', {r: half, class: 'mark keep'});
+  if (verdict === 'check') return svg('path', {d: `M0 ${-half}L${half} 0 0 ${half} ${-half} 0z`, class: 'mark check'});
+  return svg('path', {d: `M${-half} ${-half}L${half} ${half}M${half} ${-half}L${-half} ${half}`, class: 'mark drop'});
+}
+
+const verdictWord = (verdict) => el('span', {class: `verdict ${verdict}`}, verdictShape(verdict), ` ${verdict}`);
+
+const plural = (count, one, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;
+const clockTime = (takenAt) => (takenAt ? takenAt.slice(11, 19) : NOT_KNOWN);

@@ -1,0 +1,20 @@
+// The page's own files (page/), embedded into the library when it is built, so that the program needs no
+// folder beside it.
+#pragma once
+
+#include <map>
+#include <string>
+
+namespace lookdown::report {
+
+/// The whole page: page.html with style, scripts and the given JSON texts in their places. A text is put in
+/// as it is, so it must be safe for its place (see json_for_page).
+[[nodiscard]] std::string filled_page(const std::map<std::string, std::string>& texts);
+
+namespace embedded {
+extern const char* const page_html;
+extern const char* const page_css;
+extern const char* const page_js;
+}  // namespace embedded
+
+}  // namespace lookdown::report
