@@ -1,0 +1,70 @@
+#include "stages/inspect/camera_choice.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <stdexcept>
+
+namespace lookdown::inspect {
+namespace {
+
+const std::string kIntrinsics = "/usr/share/doc/opencv-doc/examples/data/left_intrinsics.yml";
+
+// CIPA DC-008 arithmetic: 10160 pixels an inch over 4000 pixels is a sensor 10.000 mm wide; with an 8 mm lens the focal length
+// is 8 / 10 of the width.
+TEST(CameraChoice, FocalPlaneResolutionInInchesGivesPixels) {
+  ExifTags tags;
+  tags.frame.focal_length_mm = 8;
+  tags.focal_plane_x_px_per_mm = 10160 / 25.4;
+  const Camera camera = choose_camera(tags, 4000, 3000, std::nullopt, {});
+  EXPECT_NEAR(camera.fx_px, 3200, 1e-6);
+  EXPECT_EQ(camera.focal_from, "Exif focal plane");
+}
+
+TEST(CameraChoice, ResizedCopyKeepsTheFieldOfView) {
+  ExifTags tags;
+  tags.frame.focal_length_mm = 8;
+  tags.focal_plane_x_px_per_mm = 400;
+  tags.pixel_x_dimension = 4000;
+  tags.pixel_y_dimension = 3000;
+  EXPECT_NEAR(choose_camera(tags, 1000, 750, std::nullopt, {}).fx_px, 800, 1e-6);
+}
+
+// 35 mm equivalent over the diagonal of 36 x 24 mm: for a 3:2 frame the same as over its width of 36 mm.
+TEST(CameraChoice, ThirtyFiveMillimetreEquivalentUsesTheDiagonal) {
+  ExifTags tags;
+  tags.frame.focal_length_35mm = 36;
+  EXPECT_NEAR(choose_camera(tags, 6000, 4000, std::nullopt, {}).fx_px, 6000, 1e-6);
+  EXPECT_NEAR(choose_camera(tags, 4000, 3000, std::nullopt, {}).fx_px, 36 * 5000 / std::hypot(36, 24), 1e-6);
+}
+
+TEST(CameraChoice, WithoutAnyHintTheAssumptionIsStated) {
+  const Camera camera = choose_camera({}, 4000, 3000, std::nullopt, {});
+  EXPECT_EQ(camera.focal_from, "assumed");
+  EXPECT_GE(camera.focal_sigma_share, 0.2);
+}
+
+TEST(CameraChoice, AGivenFocalLengthBeatsAllElse) {
+  ExifTags tags;
+  tags.frame.focal_length_35mm = 28;
+  Options options;
+  options.focal_px = 1234;
+  EXPECT_EQ(choose_camera(tags, 4000, 3000, std::nullopt, options).fx_px, 1234);
+}
+
+// OpenCV's documentation pictures left01..14.jpg with their calibration: fx 535.916 for 640 x 480.
+TEST(CameraChoice, OpenCvCalibrationFileIsReadAndScaled) {
+  const Camera calibration = read_calibration(kIntrinsics);
+  EXPECT_NEAR(calibration.fx_px, 535.916, 0.001);
+  EXPECT_EQ(calibration.width_px, 640);
+  EXPECT_NE(calibration.k1, 0);
+  const Camera doubled = choose_camera({}, 1280, 960, calibration, {});
+  EXPECT_NEAR(doubled.fx_px, 2 * 535.916, 0.002);
+  EXPECT_EQ(doubled.k1, calibration.k1);
+  EXPECT_EQ(choose_camera({}, 1280, 720, calibration, {}).focal_from, "assumed") << "another aspect is another camera";
+}
+
+TEST(CameraChoice, WrongCalibrationFileIsNamed) { EXPECT_THROW((void)read_calibration("/nowhere.yml"), std::runtime_error); }
+
+}  // namespace
+}  // namespace lookdown::inspect

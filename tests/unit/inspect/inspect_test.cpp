@@ -1,0 +1,94 @@
+#include "stages/inspect/inspect.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <fstream>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <set>
+
+namespace lookdown::inspect {
+namespace {
+
+namespace fs = std::filesystem;
+using ::testing::ElementsAre;
+using ::testing::HasSubstr;
+
+class InspectTest : public ::testing::Test {
+ protected:
+  InspectTest() { fs::create_directories(card_); }
+  ~InspectTest() override { fs::remove_all(card_); }
+  void picture(const std::string& name, int width = 96, int height = 64) const {
+    fs::create_directories((card_ / name).parent_path());
+    cv::imwrite((card_ / name).string(), cv::Mat(height, width, CV_8UC3, cv::Scalar(10, 200, 90)));
+  }
+  std::vector<std::string> names(const std::vector<fs::path>& files) const {
+    std::vector<std::string> found;
+    for (const fs::path& file : files) found.push_back(file.lexically_relative(card_).generic_string());
+    return found;
+  }
+  FlightRecord look(const std::vector<fs::path>& files) const {
+    const FrameReader reader;
+    const Scheduler scheduler({2, 1'000'000'000});
+    const Cache cache{fs::path()};
+    Progress progress(false);
+    RunContext context{card_ / "out", reader, scheduler, cache, progress};
+    return inspect::inspect(files, {}, context);
+  }
+  fs::path card_ = fs::temp_directory_path() / ("lookdown_card_" + std::to_string(::getpid()));
+};
+
+TEST_F(InspectTest, FoldersAreSearchedAndHiddenAndForeignFilesLeftOut) {
+  picture("b.JPG");
+  picture("sub folder/ä.jpeg");
+  picture("._b.png");
+  std::ofstream(card_ / "notes.txt") << "x";
+  EXPECT_THAT(names(picture_files({card_.string()})), ElementsAre("b.JPG", "sub folder/ä.jpeg"));
+}
+
+TEST_F(InspectTest, PatternsAreExpandedAndDuplicatesMerged) {
+  picture("a1.jpg");
+  picture("a2.jpg");
+  const std::string pattern = (card_ / "a*.jpg").string();
+  EXPECT_THAT(names(picture_files({pattern, (card_ / "a1.jpg").string()})), ElementsAre("a1.jpg", "a2.jpg"));
+}
+
+TEST_F(InspectTest, MissingInputIsNamed) {
+  EXPECT_THAT([] { (void)picture_files({"/no/such/flight"}); }, ::testing::ThrowsMessage<std::runtime_error>(HasSubstr("/no/such/flight")));
+}
+
+TEST_F(InspectTest, LinksThatRunInCirclesEnd) {
+  picture("a.jpg");
+  fs::create_directory_symlink(card_, card_ / "again");
+  EXPECT_THAT(names(picture_files({card_.string()})), ElementsAre("a.jpg"));
+}
+
+TEST_F(InspectTest, OneBadFileIsAFaultAndTheRestIsRead) {
+  picture("good.png");
+  picture("tiny.png", 1, 1);
+  std::ofstream(card_ / "words.jpg") << "not a picture";
+  std::ofstream(card_ / "nothing.jpg");
+  ASSERT_EQ(::mkfifo((card_ / "pipe.jpg").c_str(), 0600), 0);
+  const FlightRecord record = look(picture_files({card_.string()}));
+  ASSERT_EQ(record.frames.size(), 5U);
+  for (const FrameRecord& frame : record.frames) {
+    EXPECT_EQ(frame.fault.has_value(), frame.source.file != "good.png") << frame.source.file;
+    EXPECT_EQ(frame.decision.verdict, frame.fault ? Verdict::drop : frame.decision.verdict);
+  }
+}
+
+TEST_F(InspectTest, OutputsOfFramesThatShareAStemStayApart) {
+  picture("a.jpg");
+  picture("a.png");
+  picture("b/a.jpg");
+  const FlightRecord record = look(picture_files({card_.string()}));
+  std::set<std::string> stems;
+  for (const FrameRecord& frame : record.frames) stems.insert(frame.source.stem);
+  EXPECT_THAT(stems, ElementsAre("a.jpg", "a.png", "b/a"));
+}
+
+}  // namespace
+}  // namespace lookdown::inspect
