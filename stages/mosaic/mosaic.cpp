@@ -8,11 +8,13 @@
 #include "pipeline/atomic_file.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/choice.h"
+#include "stages/mosaic/colour_model.h"
 #include "stages/mosaic/frame_store.h"
 #include "stages/mosaic/frame_view.h"
 #include "stages/mosaic/preview.h"
 #include "stages/mosaic/raster_file.h"
 #include "stages/mosaic/render.h"
+#include "stages/mosaic/seams.h"
 #include "stages/mosaic/survey.h"
 
 namespace lookdown::mosaic {
@@ -80,6 +82,15 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
   return tally;
 }
 
+Choice choose_frames(Survey& survey, const std::string& order) {
+  // A single rule is taken by its word: glare and seams have no say.
+  if (order != "best") return least_disliked(survey);
+  forbid_avoidable_glare(survey);
+  Choice choice = least_disliked(survey);
+  optimise_seams(survey, choice);
+  return choice;
+}
+
 void write_preview(const RasterFile& colours, const Canvas& canvas, const FlightPlacement& placement,
                    const std::filesystem::path& path) {
   const bool north_known =
@@ -108,12 +119,15 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   check_size_and_disk(canvas, options.max_gigapixels, context.out);
   const BlockCacheLimit cache(context.scheduler.memory_bytes() / 8);
 
-  const Survey survey = survey_frames(flight, views, canvas, options.order, context);
-  const Choice choice = least_disliked(survey);
+  Survey survey = survey_frames(flight, views, canvas, options.order, context);
+  const ColourModel model =
+      options.colour_balance ? solve_colours(flight, views, survey) : unchanged_colours(views);
+  correct_survey(survey, views, model);
+  const Choice choice = choose_frames(survey, options.order);
 
   RasterFile colours(context.out / "mosaic.tif", canvas, colour_kind());
   RasterFile sources(context.out / "mosaic_sources.tif", canvas, sources_kind());
-  const Tally tally = render_all({canvas, views, survey, choice}, flight, context, colours, sources);
+  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, colours, sources);
   write_preview(colours, canvas, flight.placement, context.out / "mosaic.jpg");
   colours.finish(options.compression, context.scheduler.threads());
   sources.finish("deflate", context.scheduler.threads());

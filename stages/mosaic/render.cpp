@@ -92,12 +92,14 @@ Shown shown_in(const Scene& scene, const cv::Rect& area) {
   return shown;
 }
 
-cv::Mat warped_frame(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area) {
+/// The frame on the canvas in corrected colours, CV_32FC3.
+cv::Mat corrected_frame(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area) {
   const FrameView& view = scene.views[view_index];
   const double scale = typical_scale(view, area);
   const int reduction = decode_reduction(scale);
   const FrameStore::Picture picture = store.bgr(view.frame_index, reduction);
-  return resample(*picture, reduction, position_map(view, area), scale);
+  const cv::Mat map = position_map(view, area);
+  return corrected(resample(*picture, reduction, map, scale), map, scene.colours[view_index]);
 }
 
 constexpr int kAlign = 1 << kBands;
@@ -122,17 +124,19 @@ cv::Rect reach_of(const cv::Mat& mask) {
 
 cv::Mat joined_colours(const Scene& scene, FrameStore& store, const Shown& shown, const cv::Rect& area,
                        const cv::Rect& inner) {
-  if (shown.views.size() == 1) return warped_frame(scene, store, shown.views[0], inner);
+  cv::Mat colours;
+  if (shown.views.size() == 1) {
+    corrected_frame(scene, store, shown.views[0], inner).convertTo(colours, CV_8U);
+    return colours;
+  }
   BandBlend blend(area.size());
   for (std::size_t i = 0; i < shown.views.size(); ++i) {
     const cv::Mat mask = shown.place == static_cast<double>(i);
     const cv::Rect where = reach_of(mask);
-    cv::Mat weight, colours;
+    cv::Mat weight;
     mask(where).convertTo(weight, CV_32F, 1.0 / 255);
-    warped_frame(scene, store, shown.views[i], where + area.tl()).convertTo(colours, CV_32F);
-    blend.add(colours, weight, where);
+    blend.add(corrected_frame(scene, store, shown.views[i], where + area.tl()), weight, where);
   }
-  cv::Mat colours;
   blend.result()(inner - area.tl()).convertTo(colours, CV_8U);
   return colours;
 }

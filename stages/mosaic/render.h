@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "stages/mosaic/choice.h"
+#include "stages/mosaic/colour_model.h"
 #include "stages/mosaic/frame_store.h"
 #include "stages/mosaic/frame_view.h"
 
@@ -24,6 +25,7 @@ struct Scene {
   const std::vector<FrameView>& views;
   const Survey& survey;
   const Choice& choice;
+  const ColourModel& colours;
 };
 
 /// Side of a tile; a multiple of the blocks of the files and of the coarsest band.

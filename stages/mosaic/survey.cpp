@@ -44,9 +44,7 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
                        cv::Point(last.x / cell_px + 1, last.y / cell_px + 1));
   frame.usable.create(frame.box.size(), CV_8UC1);
   frame.dislike.create(frame.box.size(), CV_32FC1);
-  frame.frame_radius.create(frame.box.size(), CV_32FC1);
   cv::Mat map(frame.box.size(), CV_32FC2);
-  const double half_diagonal = 0.5 * std::hypot(view.camera.width_px, view.camera.height_px);
   std::vector<double> scales;
   for (int row = 0; row < frame.box.height; ++row)
     for (int column = 0; column < frame.box.width; ++column) {
@@ -56,8 +54,6 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
       frame.usable.at<uchar>(row, column) = seen.usable ? 255 : 0;
       frame.dislike.at<float>(row, column) =
           seen.usable ? static_cast<float>(preference.dislike(record, view, seen, x, y)) : 0;
-      frame.frame_radius.at<float>(row, column) = static_cast<float>(
-          std::hypot(seen.x_px - view.camera.cx_px, seen.y_px - view.camera.cy_px) / half_diagonal);
       const cv::Point2d p = seen.usable ? cv::Point2d(seen.x_px, seen.y_px) : view.position(x, y);
       map.at<cv::Vec2f>(row, column) = {
           static_cast<float>(std::clamp(p.x, 0.0, view.camera.width_px - 1.0)),
