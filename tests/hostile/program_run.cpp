@@ -20,11 +20,14 @@ std::string content(const fs::path& file) {
   return {std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
 }
 
-[[noreturn]] void become_lookdown(const std::vector<std::string>& arguments, const fs::path& output, const fs::path& errors) {
+[[noreturn]] void become_lookdown(const std::vector<std::string>& arguments, const fs::path& output, const fs::path& errors,
+                                  RunAs run_as) {
   const int out = ::open(output.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
   const int err = ::open(errors.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
   ::dup2(out, STDOUT_FILENO);
   ::dup2(err, STDERR_FILENO);
+  constexpr unsigned kNobody = 65534;
+  if (run_as == RunAs::ordinary_user && ::geteuid() == 0 && (::setgid(kNobody) != 0 || ::setuid(kNobody) != 0)) ::_exit(126);
   std::vector<char*> argv;
   std::string program = LOOKDOWN_BINARY_DIR "/lookdown";
   argv.push_back(program.data());
@@ -57,12 +60,12 @@ std::vector<std::string> split_row(const std::string& row) {
 
 }  // namespace
 
-ProgramRun run_lookdown(const std::vector<std::string>& arguments) {
+ProgramRun run_lookdown(const std::vector<std::string>& arguments, RunAs run_as) {
   const TemporaryFolder folder;
   const fs::path output = folder.path() / "output", errors = folder.path() / "errors";
   const pid_t child = ::fork();
   if (child < 0) throw std::runtime_error("cannot start a process");
-  if (child == 0) become_lookdown(arguments, output, errors);
+  if (child == 0) become_lookdown(arguments, output, errors, run_as);
   int status = 0;
   ::waitpid(child, &status, 0);
   return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), content(output), content(errors)};

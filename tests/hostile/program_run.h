@@ -14,8 +14,11 @@ struct ProgramRun {
   std::string errors;  ///< standard error
 };
 
+/// Whose rights the program has; a superuser's tests of permissions need an ordinary user to mean something.
+enum class RunAs { caller, ordinary_user };
+
 /// Runs `lookdown` with the arguments; nothing of the arguments is seen by a shell.
-ProgramRun run_lookdown(const std::vector<std::string>& arguments);
+ProgramRun run_lookdown(const std::vector<std::string>& arguments, RunAs run_as = RunAs::caller);
 
 /// Rows of a frames.csv by file name, each row by column name.
 std::map<std::string, std::map<std::string, std::string>> read_frames_table(const std::filesystem::path& file);
