@@ -1,0 +1,165 @@
+#include "stages/place/group_adjustment.h"
+
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numeric>
+
+#include "stages/place/first_layout.h"
+
+namespace lookdown::place {
+namespace {
+
+constexpr int kSightsOfFrame = 320;
+constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
+constexpr double kSwingSigma =
+    0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
+constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
+constexpr int kFewestSights = 12;
+
+/// Position on the plane of a sighting by the present pose.
+std::optional<Eigen::Vector3d> on_plane(const Network& network, const Sighting& s) {
+  const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(s.frame)])];
+  const Pose& pose = network.poses[std::size_t(s.frame)];
+  const Eigen::Vector3d ray = pose.world_from_camera * camera.ray(camera.undistort(s.at));
+  if (ray.z() > -0.05) return std::nullopt;
+  return pose.centre - ray * (pose.centre.z() / ray.z());
+}
+
+void drop_points_behind(Network& network) {
+  std::vector<Eigen::Vector3d> sums(network.points.size(), Eigen::Vector3d::Zero());
+  std::vector<int> counts(network.points.size(), 0);
+  for (const Sighting& s : network.sightings)
+    if (const auto p = on_plane(network, s)) {
+      sums[std::size_t(s.point)] += *p;
+      ++counts[std::size_t(s.point)];
+    }
+  for (std::size_t i = 0; i < sums.size(); ++i)
+    if (counts[i] > 0 && network.points[i].footing != Footing::given)
+      network.points[i].position = sums[i] / counts[i];
+  std::erase_if(network.sightings, [&](const Sighting& s) { return counts[std::size_t(s.point)] == 0; });
+}
+
+/// Points seen once tell nothing.
+void drop_lonely_points(Network& network) {
+  std::vector<int> counts(network.points.size(), 0);
+  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.point)];
+  std::erase_if(network.sightings, [&](const Sighting& s) {
+    return counts[std::size_t(s.point)] < 2 && network.points[std::size_t(s.point)].footing != Footing::given;
+  });
+}
+
+Network build_network(const GroupInput& input, const std::vector<int>& members,
+                      const std::vector<Pose>& poses) {
+  std::map<int, int> at;
+  for (std::size_t i = 0; i < members.size(); ++i) at[members[i]] = int(i);
+  Network network;
+  network.poses = poses;
+  network.known_cameras = input.cameras;
+  for (const KnownCamera& c : input.cameras) network.cameras.push_back(c.prior);
+  for (int m : members) network.camera_of_frame.push_back(input.camera_of_frame[std::size_t(m)]);
+
+  std::vector<Tie> own;
+  for (const Tie& t : input.ties)
+    if (at.contains(t.a) && at.contains(t.b)) own.push_back(t);
+  for (const TiePoint& p : thin_out(input.frames, chain_matches(input.frames, own), kSightsOfFrame)) {
+    const int index = int(network.points.size());
+    network.points.push_back({});
+    for (const Sight& s : p.sights) {
+      const TieFrame& frame = input.frames[std::size_t(s.frame)];
+      const Feature& spot = frame.features.spots[std::size_t(s.spot)];
+      const double sigma = kSpotSigma / double(frame.features.work_scale) * (frame.bridge_only ? 2 : 1);
+      network.sightings.push_back({at[s.frame], index, {spot.x_px, spot.y_px}, sigma});
+    }
+  }
+  for (std::size_t i = 0; i < members.size(); ++i) {
+    const TiltKnowledge& known = input.tilts[std::size_t(members[i])];
+    KnownTilt tilt{int(i), {0, 0, 1}, kSwingSigma};
+    if (known.down_in_camera) tilt = {int(i), *known.down_in_camera, std::max(known.sigma_rad, 0.002)};
+    network.known_tilts.push_back(tilt);
+  }
+  return network;
+}
+
+int busiest_frame(const Network& network) {
+  std::vector<int> counts(network.poses.size(), 0);
+  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.frame)];
+  return int(std::max_element(counts.begin(), counts.end()) - counts.begin());
+}
+
+double in_sigmas(const Network& network, const Sighting& s) {
+  return residual_px(network, s) / s.sigma_px;
+}
+
+/// Removes sightings far beyond the spread of the rest (median of distances; for Gaussian errors in a plane
+/// the median distance is 1.1774 sigma).
+int drop_outliers(Network& network, double times) {
+  std::vector<double> distances;
+  for (const Sighting& s : network.sightings) distances.push_back(in_sigmas(network, s));
+  if (distances.empty()) return 0;
+  std::vector<double> sorted = distances;
+  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
+  const double limit = std::max(kLeastOutlierLimit, times * sorted[sorted.size() / 2] / 1.1774);
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < distances.size(); ++i)
+    if (distances[i] <= limit) network.sightings[kept++] = network.sightings[i];
+  const int dropped = int(distances.size() - kept);
+  network.sightings.resize(kept);
+  drop_lonely_points(network);
+  return dropped;
+}
+
+/// Coarse to fine: tilts first, then the lens, then sharper losses and outlier rounds.
+void balance(Network& network) {
+  drop_points_behind(network);
+  AdjustmentOptions options;
+  options.held_frame = busiest_frame(network);
+  options.free_focal = options.free_principal_point = options.free_distortion = false;
+  options.loss_px = 40;
+  options.iterations = 12;
+  adjust(network, options);
+  options.free_distortion = true;
+  options.free_focal = options.free_principal_point = true;
+  options.loss_px = 12;
+  options.iterations = 15;
+  adjust(network, options);
+  drop_outliers(network, 8);
+  options.loss_px = 4;
+  adjust(network, options);
+  for (int round = 0; round < 2; ++round) {
+    drop_outliers(network, 4);
+    options.loss_px = 2;
+    adjust(network, options);
+  }
+}
+
+void judge_members(Group& group) {
+  const std::size_t count = group.members.size();
+  group.sights.assign(count, 0);
+  group.rmse_px.assign(count, 0);
+  group.tilt_sigma_rad.assign(count, 0);
+  group.held_firmly.assign(count, false);
+  for (const Sighting& s : group.network.sightings) {
+    const double r = residual_px(group.network, s);
+    ++group.sights[std::size_t(s.frame)];
+    group.rmse_px[std::size_t(s.frame)] += r * r;
+  }
+  for (std::size_t i = 0; i < count; ++i) {
+    if (group.sights[i] > 0) group.rmse_px[i] = std::sqrt(group.rmse_px[i] / group.sights[i]);
+    group.held_firmly[i] = group.sights[i] >= kFewestSights && group.network.poses[i].centre.z() > 0;
+  }
+}
+
+}  // namespace
+
+Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
+  Group group;
+  group.members = members;
+  group.network = build_network(input, members, first_layout(input.frames, input.ties, members));
+  balance(group.network);
+  judge_members(group);
+  return group;
+}
+
+}  // namespace lookdown::place

@@ -1,0 +1,249 @@
+#include "stages/place/place.h"
+
+#include <fmt/core.h>
+#include <tbb/parallel_for.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "stages/place/accuracy.h"
+#include "stages/place/canvas.h"
+#include "stages/place/control_points.h"
+#include "stages/place/datum.h"
+#include "stages/place/pair_search.h"
+#include "stages/place/participants.h"
+
+namespace lookdown::place {
+namespace {
+
+constexpr std::size_t kLeadingSpots = 700;
+constexpr int kTooFewSpots = 40;
+
+cv::Mat left_out_areas(const FrameRecord& frame, const std::filesystem::path& out) {
+  if (!frame.glare || frame.glare->mask_file.empty()) return {};
+  return cv::imread((out / frame.glare->mask_file).string(),
+                    cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
+}
+
+void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context) {
+  const FeatureOptions options;
+  std::vector<char> readable(chosen.frames.size(), 1);
+  std::int64_t peak_bytes = 64'000'000;
+  for (const TieFrame& f : chosen.frames)
+    peak_bytes =
+        std::max<std::int64_t>(peak_bytes, 60'000'000 + std::int64_t(f.camera.width_px) * f.camera.height_px);
+  context.progress.start("place: spots", chosen.frames.size());
+  context.scheduler.for_each_frame(
+      chosen.frames.size(), peak_bytes,
+      [&](std::size_t i) {
+        TieFrame& frame = chosen.frames[i];
+        const FrameRecord& record = flight.frames[std::size_t(frame.record)];
+        const cv::Mat left_out = left_out_areas(record, context.out);
+        const std::string mask_words =
+            left_out.empty() ? "" : digest({reinterpret_cast<const char*>(left_out.data), left_out.total()});
+        const std::string key =
+            Cache::key(kPlaceVersion, record.source.content_hash, cache_words(options) + mask_words);
+        const auto kept = context.cache.find(key);
+        if (!kept || !unpack(*kept, frame.features)) {
+          FramePixels pixels(context.reader, record.source);
+          const int reduction = reduction_for(record.source.width_px, record.source.height_px, options);
+          frame.features = find_features(pixels.grey(reduction), record.source.width_px,
+                                         record.source.height_px, left_out, options);
+          context.cache.keep(key, pack(frame.features));
+        }
+        frame.leading = widen(frame.features, kLeadingSpots);
+        undistort_spots(frame);
+      },
+      [&](std::size_t i, const std::optional<Fault>& fault) {
+        if (fault) flight.frames[std::size_t(chosen.frames[i].record)].placement.why_not = "cannot be read";
+        context.progress.step(i + 1);
+      });
+  context.progress.finish();
+}
+
+std::vector<RoughPosition> rough_positions(const Participants& chosen,
+                                           const std::vector<std::optional<MapPosition>>& on_map) {
+  std::vector<RoughPosition> positions;
+  for (const TieFrame& f : chosen.frames) {
+    const auto& known = on_map[std::size_t(f.record)];
+    positions.push_back(known ? RoughPosition{true, known->at.x(), known->at.y()} : RoughPosition{});
+  }
+  return positions;
+}
+
+std::string why_untied(const FlightRecord& flight, const TieFrame& frame) {
+  const FrameRecord& record = flight.frames[std::size_t(frame.record)];
+  if (!record.placement.why_not.empty()) return record.placement.why_not;
+  if (record.glare && record.glare->water_share > 0.85) return "only water";
+  if (int(frame.features.size()) < kTooFewSpots) return "too little detail";
+  if (frame.bridge_only) return "too blurred";
+  return "no overlap found";
+}
+
+/// What a group has become, with its datum.
+struct PlacedGroup {
+  Group group;
+  Datum datum;
+};
+
+/// A scale that makes one world unit one pixel of the mosaic when nothing gives metres.
+void one_unit_a_pixel(PlacedGroup& placed, double gsd) {
+  apply({1 / gsd, 0, Eigen::Vector2d::Zero()}, placed.group.network);
+}
+
+std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRecord& flight,
+                                       const std::vector<TieFrame>& frames) {
+  std::vector<CanvasFrame> list;
+  bool any_kept = false;
+  for (std::size_t i = 0; i < placed.group.members.size(); ++i) {
+    const Network& n = placed.group.network;
+    const Decision& decision =
+        flight.frames[std::size_t(frames[std::size_t(placed.group.members[i])].record)].decision;
+    const bool shown = placed.group.held_firmly[i] && decision.verdict != Verdict::drop;
+    any_kept = any_kept || shown;
+    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown});
+  }
+  if (!any_kept)
+    for (std::size_t i = 0; i < list.size(); ++i) list[i].shown = placed.group.held_firmly[i];
+  return list;
+}
+
+void write_frames(const PlacedGroup& placed, int number,
+                  const Homography<MosaicPx, Ground>& mosaic_from_ground, const std::vector<TieFrame>& frames,
+                  const std::vector<Tie>& ties, FlightRecord& flight) {
+  const Group& group = placed.group;
+  for (std::size_t i = 0; i < group.members.size(); ++i) {
+    const TieFrame& frame = frames[std::size_t(group.members[i])];
+    FramePlacement& p = flight.frames[std::size_t(frame.record)].placement;
+    if (!group.held_firmly[i]) {
+      p.why_not = frame.bridge_only ? "too blurred" : "inconsistent";
+      continue;
+    }
+    p.placed = true;
+    p.group = number;
+    p.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    p.camera.focal_from = "adjustment";
+    p.camera.distortion_from = "adjustment";
+    p.pose = group.network.poses[i];
+    p.mosaic_from_frame = mosaic_from_ground * ground_from_frame(p.pose, p.camera);
+    p.mosaic_from_frame.matrix /= p.mosaic_from_frame.matrix(2, 2);
+    p.pose.centre += placed.datum.origin;
+    p.rmse_px = group.rmse_px[i];
+    p.off_nadir_sigma_deg = group.tilt_sigma_rad[i] * 180 / std::numbers::pi;
+    p.tie_points = group.sights[i];
+  }
+  for (const Tie& t : ties) {
+    FramePlacement& a = flight.frames[std::size_t(frames[std::size_t(t.a)].record)].placement;
+    FramePlacement& b = flight.frames[std::size_t(frames[std::size_t(t.b)].record)].placement;
+    if (!a.placed || !b.placed || a.group != number || b.group != number) continue;
+    a.neighbours.push_back(frames[std::size_t(t.b)].record);
+    b.neighbours.push_back(frames[std::size_t(t.a)].record);
+  }
+}
+
+std::vector<ControlPoint> control_of(const Options& options, FlightRecord& flight) {
+  if (options.control_file.empty() && options.marks_file.empty()) return {};
+  return read_control(options.control_file, options.marks_file, options.check, flight, flight.warnings);
+}
+
+/// The first group decides canvas, scale and accuracy.
+Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
+                         const std::vector<ControlPoint>& control, const Participants& chosen,
+                         FlightRecord& flight) {
+  FlightPlacement& p = flight.placement;
+  const Datum& datum = placed.datum;
+  p.crs = datum.crs;
+  p.scale_from = datum.scale_from;
+  p.north_from = datum.north_from;
+  if (datum.metric) {
+    p.gsd_m = canvas.gsd;
+    p.geotransform = {canvas.west + datum.origin.x(),  canvas.gsd, 0,
+                      canvas.north + datum.origin.y(), 0,          -canvas.gsd};
+  }
+  p.mosaic_width_px = canvas.width_px;
+  p.mosaic_height_px = canvas.height_px;
+  p.plane_heights = {0};
+  p.accuracy = assess(placed.group, datum, control, chosen.frames);
+  return canvas;
+}
+
+}  // namespace
+
+void describe(Options& o, OptionVisitor& visitor) {
+  visitor.option({"control-file", "ground control points: name,x,y,z"}, o.control_file);
+  visitor.option({"marks-file", "where control points are seen: file,name,x_px,y_px"}, o.marks_file);
+  visitor.option(
+      {"control-crs", "coordinate reference system of the control, e.g. EPSG:25832; not given: local metres"},
+      o.control_crs);
+  visitor.option({"check", "control points to withhold as check points"}, o.check);
+  visitor.option({"scale-bar", "two marks and the metres between them, e.g. A B 12.50"}, o.scale_bar);
+  visitor.option(
+      {"gsd-m", "ground size of a mosaic pixel in metres; not given: the median of the frames", 1e-4, 100},
+      o.gsd_m);
+  visitor.option({"use-positions", "take scale, north and place from the camera's positions"},
+                 o.use_positions);
+  visitor.option(
+      {"height-m", "height of the camera above ground, for a rough scale when nothing else gives one", 0.5,
+       10000},
+      o.height_m);
+}
+
+void place(FlightRecord& flight, const Options& options, RunContext& context) {
+  flight.placement = {};
+  Participants chosen = choose_participants(flight);
+  const std::vector<ControlPoint> control = control_of(options, flight);
+  std::string positions_crs;
+  const auto on_map = map_positions(flight, positions_crs);
+  find_spots(flight, chosen, context);
+
+  const std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
+  const auto groups = connected_groups(chosen.frames.size(), ties);
+  for (const TieFrame& f : chosen.frames)
+    flight.frames[std::size_t(f.record)].placement.why_not = why_untied(flight, f);
+
+  std::vector<KnownCamera> cameras = chosen.cameras;
+  Canvas canvas;
+  double next_west_px = 0;
+  for (const auto& members : groups) {
+    stop_if_requested();
+    const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
+    PlacedGroup placed{adjust_group(input, members), {}};
+    const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
+                                    [](bool held) { return held; });
+    if (!anyone) continue;
+    placed.datum = set_datum({flight, chosen.frames, control, on_map, positions_crs, options}, placed.group,
+                             flight.warnings);
+    const int number = flight.placement.groups++;
+    if (!placed.datum.metric)
+      one_unit_a_pixel(placed, choose_canvas(canvas_frames(placed, flight, chosen.frames), 0).gsd);
+    const double gsd = placed.datum.metric ? options.gsd_m.value_or(0) : 1;
+    Canvas own = choose_canvas(canvas_frames(placed, flight, chosen.frames), gsd);
+    if (number == 0) {
+      canvas = write_first_group(placed, own, control, chosen, flight);
+      next_west_px = 1.1 * canvas.width_px;
+    } else {
+      // Where an unconnected part lies against the first is not known: it is set beside the canvas, not into
+      // it.
+      own.west -= next_west_px * own.gsd;
+      next_west_px += 1.1 * own.width_px;
+      flight.warnings.push_back(
+          fmt::format("group {} ({} frames) is not connected with the first group: where it lies against it "
+                      "is not known, "
+                      "so it is not in the mosaic; fly more overlap, or run its frames on their own",
+                      number + 1, members.size()));
+    }
+    write_frames(placed, number, own.mosaic_from_ground(), chosen.frames, ties, flight);
+  }
+  for (FrameRecord& f : flight.frames)
+    if (f.placement.placed) f.placement.why_not.clear();
+  if (flight.placement.groups == 0) {
+    flight.placement.scale_from = "none";
+    flight.placement.north_from = "arbitrary";
+    flight.placement.accuracy.sentence = "No frames could be joined.";
+  }
+}
+
+}  // namespace lookdown::place
