@@ -3,8 +3,29 @@
 namespace lookdown::mosaic {
 
 FrameStore::Picture FrameStore::bgr(int frame_index, int reduction) {
-  const Key key{frame_index, reduction};
   const FrameSource& source = flight_.frames[frame_index].source;
+  const std::int64_t bytes =
+      3LL * reduced_length(source.width_px, reduction) * reduced_length(source.height_px, reduction);
+  return kept({frame_index, reduction}, bytes, [&]() -> Picture {
+    auto picture = reader_.bgr(source.path, reduction);
+    if (!picture) throw FrameFault{picture.error()};
+    return std::make_shared<const cv::Mat>(std::move(*picture));
+  });
+}
+
+FrameStore::Picture FrameStore::glare_mask(int frame_index) {
+  const FrameRecord& frame = flight_.frames[frame_index];
+  if (!frame.glare || frame.glare->mask_file.empty()) return nullptr;
+  const cv::Size size(frame.source.width_px, frame.source.height_px);
+  return kept({frame_index, 0}, size.area(), [&]() -> Picture {
+    auto mask = reader_.grey(out_ / frame.glare->mask_file);
+    if (!mask || mask->size() != size) return nullptr;
+    return std::make_shared<const cv::Mat>(std::move(*mask));
+  });
+}
+
+FrameStore::Picture FrameStore::kept(const Key& key, std::int64_t bytes,
+                                     const std::function<Picture()>& read) {
   std::promise<Picture> promise;
   {
     std::unique_lock lock(guard_);
@@ -14,21 +35,17 @@ FrameStore::Picture FrameStore::bgr(int frame_index, int reduction) {
       lock.unlock();
       return picture.get();
     }
-    const std::int64_t bytes =
-        3LL * reduced_length(source.width_px, reduction) * reduced_length(source.height_px, reduction);
     make_room(bytes);
     by_use_.push_front(key);
     entries_[key] = {promise.get_future().share(), bytes, by_use_.begin()};
     held_bytes_ += bytes;
-    ++decodes_;
+    if (key.second > 0) ++decodes_;
   }
   // Decoding happens outside the lock; others who want the same frame wait on the future.
   try {
-    auto picture = reader_.bgr(source.path, reduction);
-    if (!picture) throw FrameFault{picture.error()};
-    auto shared = std::make_shared<const cv::Mat>(std::move(*picture));
-    promise.set_value(shared);
-    return shared;
+    Picture picture = read();
+    promise.set_value(picture);
+    return picture;
   } catch (...) {
     promise.set_exception(std::current_exception());
     throw;

@@ -33,12 +33,21 @@ RasterKind sources_kind() {
           .band_names = {"index into the frames of placement.json"}};
 }
 
+RasterKind glare_kind() {
+  return {.bands = 1,
+          .alpha = false,
+          .averaged_overviews = false,
+          .band_names = {"255 where what is shown is glare"}};
+}
+
 /// What was seen while the tiles went by.
 struct Tally {
   std::int64_t covered_px = 0;
+  std::int64_t glare_px = 0;
   std::set<int> sources;
 
   void count(const Tile& tile) {
+    if (!tile.glare.empty()) glare_px += cv::countNonZero(tile.glare);
     int last = -1;
     for (int row = 0; row < tile.sources.rows; ++row)
       for (int column = 0; column < tile.sources.cols; ++column) {
@@ -55,11 +64,27 @@ struct Tally {
 /// floating point.
 constexpr std::int64_t kTilePeakBytes = 160'000'000;
 
-Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, RasterFile& colours,
-                 RasterFile& sources) {
+/// The rasters that grow tile by tile.
+struct Rasters {
+  RasterFile colours, sources, glare;
+  Rasters(const std::filesystem::path& out, const Canvas& canvas)
+      : colours(out / "mosaic.tif", canvas, colour_kind()),
+        sources(out / "mosaic_sources.tif", canvas, sources_kind()),
+        glare(out / "mosaic_glare.tif", canvas, glare_kind()) {}
+  void write(const Tile& tile) {
+    if (tile.bgra.empty()) return;
+    cv::Mat rgba;
+    cv::cvtColor(tile.bgra, rgba, cv::COLOR_BGRA2RGBA);
+    colours.write(tile.area, rgba);
+    sources.write(tile.area, tile.sources);
+    if (!tile.glare.empty()) glare.write(tile.area, tile.glare);
+  }
+};
+
+Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, Rasters& rasters) {
   const std::vector<cv::Rect> areas = tiles_of(scene.canvas);
   std::vector<Tile> finished(areas.size());
-  FrameStore store(context.reader, flight, context.scheduler.memory_bytes() / 2);
+  FrameStore store(context.reader, flight, context.out, context.scheduler.memory_bytes() / 2);
   Tally tally;
   context.progress.start("mosaic", areas.size());
   context.scheduler.for_each_frame(
@@ -70,12 +95,7 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
                                     fault->message());
         Tile tile = std::move(finished[i]);
         tally.count(tile);
-        if (!tile.bgra.empty()) {
-          cv::Mat rgba;
-          cv::cvtColor(tile.bgra, rgba, cv::COLOR_BGRA2RGBA);
-          colours.write(tile.area, rgba);
-          sources.write(tile.area, tile.sources);
-        }
+        rasters.write(tile);
         context.progress.step(i + 1);
       });
   context.progress.finish();
@@ -125,17 +145,23 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   correct_survey(survey, views, model);
   const Choice choice = choose_frames(survey, options.order);
 
-  RasterFile colours(context.out / "mosaic.tif", canvas, colour_kind());
-  RasterFile sources(context.out / "mosaic_sources.tif", canvas, sources_kind());
-  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, colours, sources);
-  write_preview(colours, canvas, flight.placement, context.out / "mosaic.jpg");
-  colours.finish(options.compression, context.scheduler.threads());
-  sources.finish("deflate", context.scheduler.threads());
+  Rasters rasters(context.out, canvas);
+  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, rasters);
+  write_preview(rasters.colours, canvas, flight.placement, context.out / "mosaic.jpg");
+  const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
+    return flight.frames[view.frame_index].glare.has_value();
+  });
+  rasters.colours.finish(options.compression, context.scheduler.threads());
+  rasters.sources.finish("deflate", context.scheduler.threads());
+  if (glare_known) rasters.glare.finish("deflate", context.scheduler.threads());
 
   MosaicRecord record;
   record.file = "mosaic.tif";
   record.sources_file = "mosaic_sources.tif";
   record.preview_file = "mosaic.jpg";
+  if (glare_known) record.glare_file = "mosaic_glare.tif";
+  if (glare_known && canvas.gsd_m)
+    record.unavoidable_glare_m2 = static_cast<double>(tally.glare_px) * *canvas.gsd_m * *canvas.gsd_m;
   record.width_px = canvas.width_px;
   record.height_px = canvas.height_px;
   record.covered_share =

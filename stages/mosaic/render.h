@@ -5,10 +5,8 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-#include "stages/mosaic/choice.h"
-#include "stages/mosaic/colour_model.h"
 #include "stages/mosaic/frame_store.h"
-#include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/scene.h"
 
 namespace lookdown::mosaic {
 
@@ -17,15 +15,7 @@ struct Tile {
   cv::Rect area;    ///< canvas pixels
   cv::Mat bgra;     ///< CV_8UC4, alpha 0 or 255
   cv::Mat sources;  ///< CV_16UC1, FrameView::source_index, 65535 for none
-};
-
-/// What rendering needs of the whole mosaic; all of it read-only and shared between threads.
-struct Scene {
-  const Canvas& canvas;
-  const std::vector<FrameView>& views;
-  const Survey& survey;
-  const Choice& choice;
-  const ColourModel& colours;
+  cv::Mat glare;    ///< CV_8UC1, 255 where what is shown is glare; empty when there is none
 };
 
 /// Side of a tile; a multiple of the blocks of the files and of the coarsest band.

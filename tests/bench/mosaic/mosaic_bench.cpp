@@ -10,6 +10,7 @@
 
 #include "pipeline/run_context.h"
 #include "stages/mosaic/mosaic.h"
+#include "tests/bench/mosaic/against_truth.h"
 #include "tests/bench/mosaic/truth_flight.h"
 
 int main(int argc, char** argv) {
@@ -21,7 +22,7 @@ int main(int argc, char** argv) {
   lookdown::bench::Shake shake;
   lookdown::mosaic::Options options;
   double gsd_m = 0;
-  bool glare = true, obliques = false;
+  bool glare = true, obliques = false, measure = true;
   for (int i = 3; i < argc; ++i) {
     const std::string word = argv[i];
     const auto number = [&] { return std::stod(argv[++i]); };
@@ -65,5 +66,23 @@ int main(int argc, char** argv) {
   fmt::print("mosaic {} x {} px, covered {:.3f}, {} frames, {:.2f} s, peak {:.0f} MB\n",
              flight.mosaic->width_px, flight.mosaic->height_px, flight.mosaic->covered_share,
              flight.mosaic->frames_used, seconds(started, ended), usage.ru_maxrss / 1024.0);
+  if (!measure) return 0;
+  const auto found = lookdown::bench::measure_against_truth(flight, argv[1], argv[2]);
+  if (found.geometry)
+    fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
+               found.geometry->median_px, found.geometry->patches);
+  if (found.colour)
+    fmt::print("colour    median CIEDE2000 {:.2f}, 95 % {:.2f}\n", found.colour->median_ciede2000,
+               found.colour->p95_ciede2000);
+  if (found.seams)
+    fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
+               found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
+  if (found.detail)
+    fmt::print("detail    MTF50 mosaic {:.4f}, best frame {:.4f} c/px, ratio {:.3f}\n",
+               found.detail->mtf50_mosaic, found.detail->mtf50_best_frame,
+               found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
+  if (found.glare)
+    fmt::print("glare     {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n",
+               found.glare->glare_px, found.glare->of_feathered, found.glare->avoidable_px);
   return 0;
 }

@@ -1,0 +1,97 @@
+#include "stages/mosaic/frame_on_canvas.h"
+
+#include <algorithm>
+#include <opencv2/imgproc.hpp>
+#include <utility>
+#include <vector>
+
+#include "stages/mosaic/warp.h"
+
+namespace lookdown::mosaic {
+namespace {
+
+struct Resampled {
+  cv::Mat colours, map;
+};
+
+Resampled corrected_frame(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area) {
+  const FrameView& view = scene.views[view_index];
+  const double scale = typical_scale(view, area);
+  const int reduction = decode_reduction(scale);
+  const FrameStore::Picture picture = store.bgr(view.frame_index, reduction);
+  cv::Mat map = position_map(view, area);
+  return {corrected(resample(*picture, reduction, map, scale), map, scene.colours[view_index]), map};
+}
+
+/// Glare of the frame under `area`, 255 or 0; empty when the survey saw none near.
+cv::Mat glare_on_canvas(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area,
+                        const cv::Mat& map) {
+  const SurveyFrame& surveyed = scene.survey.frames[view_index];
+  if (surveyed.glare.empty()) return {};
+  const cv::Rect cells = cells_round(scene.survey, area, 1) & surveyed.box;
+  if (cells.empty() || cv::countNonZero(surveyed.glare(cells - surveyed.box.tl())) == 0) return {};
+  const FrameStore::Picture mask = store.glare_mask(scene.views[view_index].frame_index);
+  if (!mask) return {};
+  cv::Mat glare;
+  cv::remap(*mask, glare, map, cv::noArray(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+  glare = glare > 0;
+  return cv::countNonZero(glare) > 0 ? glare : cv::Mat();
+}
+
+/// Views that see something of `area`, least disliked first; ties in the order of the record.
+std::vector<int> donors_for(const Scene& scene, int but_not, const cv::Rect& area) {
+  std::vector<std::pair<double, int>> ranked;
+  const cv::Rect cells = cells_round(scene.survey, area, 0);
+  for (int i = 0; i < static_cast<int>(scene.views.size()); ++i) {
+    const SurveyFrame& surveyed = scene.survey.frames[i];
+    const cv::Rect common = cells & surveyed.box;
+    if (i == but_not || surveyed.bgr.empty() || common.empty()) continue;
+    const cv::Mat usable = surveyed.usable(common - surveyed.box.tl());
+    if (cv::countNonZero(usable) == 0) continue;
+    ranked.emplace_back(cv::mean(surveyed.dislike(common - surveyed.box.tl()), usable)[0], i);
+  }
+  std::sort(ranked.begin(), ranked.end());
+  std::vector<int> donors;
+  for (const auto& [dislike, view] : ranked) donors.push_back(view);
+  return donors;
+}
+
+/// Fills what `donor` shows clean of `wanted` (255 = still to fill, over the whole of `frame`).
+void fill_from(const Scene& scene, FrameStore& store, int donor, const cv::Rect& area, cv::Mat& wanted,
+               FrameOnCanvas& frame) {
+  const cv::Rect box = cv::boundingRect(wanted);
+  const cv::Rect there = box + area.tl();
+  cv::Mat map = position_map(scene.views[donor], there);
+  cv::Mat clean = usable_map(scene.views[donor], there) & wanted(box);
+  if (cv::countNonZero(clean) == 0) return;
+  if (const cv::Mat glare = glare_on_canvas(scene, store, donor, there, map); !glare.empty()) clean &= ~glare;
+  if (cv::countNonZero(clean) == 0) return;
+  const Resampled other = corrected_frame(scene, store, donor, there);
+  other.colours.copyTo(frame.colours(box), clean);
+  frame.donor(box).setTo(donor, clean);
+  wanted(box).setTo(0, clean);
+}
+
+}  // namespace
+
+FrameOnCanvas frame_on_canvas(const Scene& scene, FrameStore& store, int view, const cv::Rect& area) {
+  FrameOnCanvas frame;
+  const Resampled own = corrected_frame(scene, store, view, area);
+  frame.colours = own.colours;
+  frame.glare = glare_on_canvas(scene, store, view, area, own.map);
+  if (frame.glare.empty()) return frame;
+  frame.donor = cv::Mat(area.size(), CV_16SC1, cv::Scalar(-1));
+  // The rim of a glint is brighter than what lies under it though no longer called glare.
+  cv::Mat wanted;
+  cv::dilate(frame.glare, wanted, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  wanted &= usable_map(scene.views[view], area);
+  if (cv::countNonZero(wanted) > 0)
+    for (const int donor : donors_for(scene, view, cv::boundingRect(wanted) + area.tl())) {
+      fill_from(scene, store, donor, area, wanted, frame);
+      if (cv::countNonZero(wanted) == 0) break;
+    }
+  frame.glare.setTo(0, frame.donor >= 0);
+  return frame;
+}
+
+}  // namespace lookdown::mosaic

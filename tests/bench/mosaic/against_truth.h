@@ -1,0 +1,61 @@
+// How good a mosaic is against the rendered ground: place, colour, seams, sharpness, glare. Each measure is
+// stated with its definition, so that it can be argued with.
+#pragma once
+
+#include <filesystem>
+#include <opencv2/core.hpp>
+#include <optional>
+
+#include "pipeline/flight_record.h"
+
+namespace lookdown::bench {
+
+struct Geometry {
+  double rmse_px = 0;  ///< root mean square length of the shifts of patches against the truth
+  double median_px = 0;
+  int patches = 0;  ///< patches of 128 px whose shift could be told (phase correlation with a clear peak),
+                    ///< roofs left out
+};
+
+struct Colour {
+  double median_ciede2000 = 0;  ///< over blocks of 4 x 4 px, after one affine fit of mosaic to truth
+  double p95_ciede2000 = 0;
+};
+
+struct Seams {
+  double gradient_ratio =
+      0;  ///< mean step between neighbours shown by different frames over mean step between others
+  double excess_ratio = 0;  ///< the same, over what the truth has at the same places
+  double seam_share = 0;    ///< of all neighbouring pairs
+};
+
+struct Detail {
+  double mtf50_mosaic = 0;  ///< cycles a pixel at which the transfer from truth to mosaic falls to a half of
+                            ///< that at low frequency
+  double mtf50_best_frame = 0;  ///< the same for the frames shown, each resampled on its own
+};
+
+struct GlareLeft {
+  double of_feathered =
+      0;  ///< glare in the mosaic over glare in a mean of the frames weighted by distance to their edge
+  double avoidable_px = 0;  ///< glare pixels of the mosaic at which some used frame is clean
+  double glare_px = 0;
+};
+
+struct Measures {
+  std::optional<Geometry> geometry;
+  std::optional<Colour> colour;
+  std::optional<Seams> seams;
+  std::optional<Detail> detail;
+  std::optional<GlareLeft> glare;
+};
+
+/// `out` holds mosaic.tif and mosaic_sources.tif made from `flight`, whose truth lies in `truth_folder`.
+[[nodiscard]] Measures measure_against_truth(const FlightRecord& flight,
+                                             const std::filesystem::path& truth_folder,
+                                             const std::filesystem::path& out);
+
+/// CIEDE2000 between two CIE L*a*b* colours: Sharma, Wu & Dalal, Color Res. Appl. 30:21-30 (2005).
+[[nodiscard]] double ciede2000(const cv::Vec3d& lab_a, const cv::Vec3d& lab_b);
+
+}  // namespace lookdown::bench
