@@ -10,39 +10,39 @@
 namespace lookdown::place {
 namespace {
 
-using PoseValues = std::array<double, kPoseParameters>;
-using CameraValues = std::array<double, kCameraParameters>;
+/// The unknowns as the solver moves them, in one piece of memory: the solver orders blocks by address, and the order decides how sums round.
+class Unknowns {
+ public:
+  explicit Unknowns(const Network& network)
+      : frames_(network.poses.size()), values_(frames_ * kPoseParameters + network.cameras.size() * kCameraParameters, 0.0) {
+    for (std::size_t i = 0; i < frames_; ++i) Eigen::Map<Eigen::Vector3d>(pose(int(i)) + 3) = network.poses[i].centre;
+    for (std::size_t c = 0; c < network.cameras.size(); ++c) {
+      const Camera& now = network.cameras[c];
+      const Camera& prior = network.known_cameras[c].prior;
+      const double start[kCameraParameters] = {std::log(now.fx_px / prior.fx_px), (now.cx_px - prior.cx_px) / prior.fx_px,
+                                               (now.cy_px - prior.cy_px) / prior.fy_px, now.k1, now.k2};
+      std::copy(start, start + kCameraParameters, camera(int(c)));
+    }
+  }
+  double* pose(int frame) { return values_.data() + std::size_t(frame) * kPoseParameters; }
+  double* camera(int index) { return values_.data() + frames_ * kPoseParameters + std::size_t(index) * kCameraParameters; }
 
-/// The unknowns as the solver moves them.
-struct Unknowns {
-  std::vector<PoseValues> poses;
-  std::vector<CameraValues> cameras;
+ private:
+  std::size_t frames_;
+  std::vector<double> values_;
 };
 
-Unknowns unknowns_of(const Network& network) {
-  Unknowns unknowns;
-  for (const Pose& p : network.poses)
-    unknowns.poses.push_back({0, 0, 0, p.centre.x(), p.centre.y(), p.centre.z()});
-  for (std::size_t c = 0; c < network.cameras.size(); ++c) {
-    const Camera& now = network.cameras[c];
-    const Camera& prior = network.known_cameras[c].prior;
-    unknowns.cameras.push_back({std::log(now.fx_px / prior.fx_px), (now.cx_px - prior.cx_px) / prior.fx_px,
-                                (now.cy_px - prior.cy_px) / prior.fy_px, now.k1, now.k2});
-  }
-  return unknowns;
-}
-
-void write_back(const Unknowns& unknowns, Network& network) {
+void write_back(Unknowns& unknowns, Network& network) {
   for (std::size_t i = 0; i < network.poses.size(); ++i) {
-    const PoseValues& v = unknowns.poses[i];
+    const double* v = unknowns.pose(int(i));
     Pose& pose = network.poses[i];
-    pose.world_from_camera = pose.world_from_camera * turn_matrix({v[0], v[1], v[2]});
+    pose.world_from_camera = pose.world_from_camera * turn_matrix(Eigen::Vector3d(v[0], v[1], v[2]));
     // Rounding would slowly bend the axes over many rounds.
     pose.world_from_camera = Eigen::Quaterniond(pose.world_from_camera).normalized().toRotationMatrix();
-    pose.centre = {v[3], v[4], v[5]};
+    pose.centre = Eigen::Vector3d(v[3], v[4], v[5]);
   }
   for (std::size_t c = 0; c < network.cameras.size(); ++c) {
-    const CameraValues& v = unknowns.cameras[c];
+    const double* v = unknowns.camera(int(c));
     const Camera& prior = network.known_cameras[c].prior;
     Camera& camera = network.cameras[c];
     camera.fx_px = prior.fx_px * std::exp(v[0]);
@@ -68,9 +68,8 @@ void add_sightings(ceres::Problem& problem, const AdjustmentOptions& options, Ne
     auto* cost =
         new ProjectionResidual(s.at, s.sigma_px, network.poses[std::size_t(s.frame)].world_from_camera,
                                network.known_cameras[std::size_t(camera)].prior);
-    problem.AddResidualBlock(cost, loss, unknowns.poses[std::size_t(s.frame)].data(),
-                             network.points[std::size_t(s.point)].position.data(),
-                             unknowns.cameras[std::size_t(camera)].data());
+    problem.AddResidualBlock(cost, loss, unknowns.pose(s.frame),
+                             network.points[std::size_t(s.point)].position.data(), unknowns.camera(camera));
   }
 }
 
@@ -101,7 +100,7 @@ void add_footing(ceres::Problem& problem, Network& network) {
 
 void add_known_poses(ceres::Problem& problem, Network& network, Unknowns& unknowns) {
   for (const KnownTilt& tilt : network.known_tilts) {
-    double* pose = unknowns.poses[std::size_t(tilt.frame)].data();
+    double* pose = unknowns.pose(tilt.frame);
     if (!problem.HasParameterBlock(pose)) continue;
     problem.AddResidualBlock(
         automatic<TiltResidual, 3, kPoseParameters>(network.poses[std::size_t(tilt.frame)].world_from_camera,
@@ -109,7 +108,7 @@ void add_known_poses(ceres::Problem& problem, Network& network, Unknowns& unknow
         new ceres::CauchyLoss(2.0), pose);
   }
   for (const KnownCentre& centre : network.known_centres) {
-    double* pose = unknowns.poses[std::size_t(centre.frame)].data();
+    double* pose = unknowns.pose(centre.frame);
     if (!problem.HasParameterBlock(pose)) continue;
     std::array<double, 3> known{}, sigma{};
     for (int i = 0; i < 3; ++i) {
@@ -123,8 +122,8 @@ void add_known_poses(ceres::Problem& problem, Network& network, Unknowns& unknow
 
 void add_known_cameras(ceres::Problem& problem, const AdjustmentOptions& options, const Network& network,
                        Unknowns& unknowns) {
-  for (std::size_t c = 0; c < unknowns.cameras.size(); ++c) {
-    double* lens = unknowns.cameras[c].data();
+  for (std::size_t c = 0; c < network.cameras.size(); ++c) {
+    double* lens = unknowns.camera(int(c));
     if (!problem.HasParameterBlock(lens)) continue;
     const KnownCamera& known = network.known_cameras[c];
     const double middle_sigma = known.principal_point_sigma_share *
@@ -155,10 +154,10 @@ void order_elimination(const Network& network, ceres::Problem& problem, Unknowns
   for (const NetworkPoint& p : network.points)
     if (problem.HasParameterBlock(p.position.data()))
       ordering->AddElementToGroup(const_cast<double*>(p.position.data()), 0);
-  for (PoseValues& p : unknowns.poses)
-    if (problem.HasParameterBlock(p.data())) ordering->AddElementToGroup(p.data(), 1);
-  for (CameraValues& c : unknowns.cameras)
-    if (problem.HasParameterBlock(c.data())) ordering->AddElementToGroup(c.data(), 1);
+  for (std::size_t i = 0; i < network.poses.size(); ++i)
+    if (problem.HasParameterBlock(unknowns.pose(int(i)))) ordering->AddElementToGroup(unknowns.pose(int(i)), 1);
+  for (std::size_t c = 0; c < network.cameras.size(); ++c)
+    if (problem.HasParameterBlock(unknowns.camera(int(c)))) ordering->AddElementToGroup(unknowns.camera(int(c)), 1);
   solver.linear_solver_ordering.reset(ordering);
 }
 
@@ -187,14 +186,14 @@ double residual_px(const Network& network, const Sighting& s) {
 }
 
 AdjustmentSummary adjust(Network& network, const AdjustmentOptions& options) {
-  Unknowns unknowns = unknowns_of(network);
+  Unknowns unknowns(network);
   ceres::Problem problem;
   add_sightings(problem, options, network, unknowns);
   add_footing(problem, network);
   add_known_poses(problem, network, unknowns);
   add_known_cameras(problem, options, network, unknowns);
   if (options.held_frame) {
-    double* held = unknowns.poses[std::size_t(*options.held_frame)].data();
+    double* held = unknowns.pose(*options.held_frame);
     if (problem.HasParameterBlock(held))
       problem.SetManifold(held, new ceres::SubsetManifold(kPoseParameters, {3, 4, 5}));
   }

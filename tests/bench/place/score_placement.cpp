@@ -1,0 +1,28 @@
+// score_placement TRUTH.json PLACEMENT.json [-v]: how well a rendered flight was placed.
+#include <cstdio>
+#include <cstring>
+#include <exception>
+
+#include "placement_score.h"
+
+int main(int argc, char** argv) {
+  if (argc < 3) {
+    std::fprintf(stderr, "score_placement TRUTH.json PLACEMENT.json [-v]\n");
+    return 2;
+  }
+  try {
+    const auto s = lookdown::bench::score_placement(argv[1], argv[2]);
+    if (argc > 3 && std::strcmp(argv[3], "-v") == 0)
+      for (const auto& f : s.frames)
+        std::printf("%-16s %-8s %-6s %s group %d  %4d points  rmse %8.2f px  tilt error %6.2f deg  %s\n", f.file.c_str(), f.kind.c_str(),
+                    f.sharp ? "sharp" : "blurred", f.placed ? "placed" : "   -  ", f.group, f.points, f.rmse_px, f.off_nadir_error_deg,
+                    f.why_not.c_str());
+    std::printf("frames %zu  placed %d  groups %d  sharp nadir in first group %d of %d\n", s.frames.size(), s.placed, s.groups,
+                s.sharp_nadir_in_first_group, s.sharp_nadir);
+    std::printf("rmse %.3f px  worst frame %.2f px  tilt error median %.3f deg  focal %+.2f %%  scale %+.3f %%\n", s.rmse_px,
+                s.worst_frame_rmse_px, s.median_off_nadir_error_deg, 100 * s.focal_error_share, 100 * s.gsd_error_share);
+  } catch (const std::exception& e) {
+    std::fprintf(stderr, "%s\n", e.what());
+    return 1;
+  }
+}
