@@ -19,6 +19,29 @@ struct LineFrame {
 /// sides.
 [[nodiscard]] LineFrame line_frame(const Eigen::Vector3d& line, const cv::Size& size);
 
+/// Values across one station of a line, lowest (ground side) first; NaN outside the picture.
+struct Station {
+  double along_px = 0;
+  std::vector<Eigen::Vector3f> colours;
+};
+
+/// Stations along a line, sampled across it.
+struct Stations {
+  std::vector<Station> all;
+  int half_count = 0;  ///< samples on either side of the line
+  double step_px = 1;  ///< between samples
+  /// Position across the line of a sample, positive to the sky.
+  [[nodiscard]] double across_px(double sample) const { return (sample - half_count) * step_px; }
+};
+
+/// Samples `blurred` (8-bit BGR, lightly smoothed) across the line over +-reach_px, at up to 240 stations.
+[[nodiscard]] Stations sample_stations(const cv::Mat3b& blurred, const Camera&, const LineFrame&,
+                                       double reach_px);
+
+/// Colour direction that parts the two sides best (Fisher's discriminant), unit length, larger on the sky
+/// side.
+[[nodiscard]] Eigen::Vector3f parting_direction(const Stations&);
+
 /// A possible edge at one station.
 struct Step {
   int station = 0;
@@ -34,10 +57,7 @@ struct Profiles {
   double sky_noise = 0;     ///< spread of step responses where there should be none, on the sky side
 };
 
-/// Samples `blurred` (8-bit BGR, lightly smoothed) across the line over +-reach_px, projects on the colour
-/// direction that parts the two sides best (Fisher's discriminant) and keeps the steps seen with a window of
-/// half_width_px a side.
-[[nodiscard]] Profiles profiles_across(const cv::Mat3b& blurred, const Camera&, const LineFrame&,
-                                       double reach_px, double half_width_px);
+/// Steps along the parting direction, seen with a window of half_width_px a side.
+[[nodiscard]] Profiles steps_across(const Stations&, double half_width_px);
 
 }  // namespace lookdown::level

@@ -146,7 +146,7 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
       support.inlier_share,
       0.5 * std::log1p(support.step_to_noise),
       support.same_sign_share,
-      std::log(0.3 + support.scatter_px),
+      std::log(0.05 + support.scatter_share),
       superiority(s.sky_near, s.ground_near, lightness),
       superiority(s.sky_near, s.ground_near, blue_yellow),
       superiority(s.sky_near, s.ground_near, texture),
@@ -166,6 +166,9 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
       layered_share(s),
       std::min(4.0, near_contrast(s.sky_near, s.ground_near)),
       s.line_length / std::max(picture.valid.cols, picture.valid.rows),
+      support.profile.step_above_share,
+      support.profile.along_sky_to_ground,
+      support.profile.own_step,
   };
 }
 

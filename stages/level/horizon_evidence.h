@@ -4,6 +4,7 @@
 #include <array>
 
 #include "stages/level/horizon_search.h"
+#include "stages/level/line_support.h"
 #include "stages/level/search_picture.h"
 
 namespace lookdown::level {
@@ -13,10 +14,12 @@ struct LineSupport {
   double inlier_share = 0;     ///< share of the stations along the line whose edge lies on it
   double step_to_noise = 0;    ///< median height of the step over the spread of the sky beside it
   double same_sign_share = 0;  ///< share of stations where the step goes the way that most go
-  double scatter_px = 0;       ///< spread of the edge points about the line, working pixels
+  double scatter_share =
+      0;                 ///< spread of the edge points about the line, share of the long side in hundredths
+  ProfileTerms profile;  ///< from the mean profile across the line
 };
 
-inline constexpr int kEvidenceTerms = 24;
+inline constexpr int kEvidenceTerms = 27;
 using Evidence = std::array<double, kEvidenceTerms>;
 
 /// Terms of the decision, each of order one: see horizon_evidence.cpp for the list. `roll_rad` is of the

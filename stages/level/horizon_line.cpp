@@ -35,8 +35,8 @@ LineCandidate reduce(const Eigen::Vector3d& line, double scale) {
 
 }  // namespace
 
-std::optional<HorizonGuess> best_horizon_guess(const cv::Mat3b& bgr, const Camera& camera, int orientation) {
-  if (std::min(bgr.cols, bgr.rows) < kSmallestSide) return std::nullopt;
+std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& camera, int orientation) {
+  if (std::min(bgr.cols, bgr.rows) < kSmallestSide) return {};
   const SearchPicture picture = search_picture(bgr, camera);
   std::vector<LineCandidate> candidates = candidate_lines(picture, kCandidates);
   for (LineCandidate& line : candidates) {
@@ -49,18 +49,22 @@ std::optional<HorizonGuess> best_horizon_guess(const cv::Mat3b& bgr, const Camer
 
   cv::Mat3b blurred;
   cv::GaussianBlur(bgr, blurred, {}, 1.0);
-  std::optional<HorizonGuess> best;
-  for (const LineCandidate& line : candidates) {
-    const double reach = std::max(6.0, 4.0 / picture.scale);
-    const auto refined = refine_line(blurred, camera, enlarge(line, picture.scale), reach);
-    if (!refined) continue;
-    const double roll = shown_roll(refined->line.x(), refined->line.y(), orientation);
-    HorizonGuess guess{*refined,
-                       evidence_of(picture, reduce(refined->line, picture.scale), roll, refined->support), 0};
-    guess.log_odds = log_odds(guess.evidence);
-    if (!best || guess.log_odds > best->log_odds) best = guess;
-  }
-  return best;
+  std::vector<HorizonGuess> guesses;
+  for (const LineCandidate& line : candidates)
+    for (const double skyline_reach_share : {0.16, 0.08}) {
+      const double reach = std::max(6.0, 4.0 / picture.scale);
+      const auto refined =
+          refine_line(blurred, camera, enlarge(line, picture.scale), reach, skyline_reach_share);
+      if (!refined) continue;
+      const double roll = shown_roll(refined->line.x(), refined->line.y(), orientation);
+      HorizonGuess guess{
+          *refined, evidence_of(picture, reduce(refined->line, picture.scale), roll, refined->support), 0};
+      guess.log_odds = log_odds(guess.evidence);
+      guesses.push_back(guess);
+    }
+  std::stable_sort(guesses.begin(), guesses.end(),
+                   [](const auto& a, const auto& b) { return a.log_odds > b.log_odds; });
+  return guesses;
 }
 
 }  // namespace lookdown::level

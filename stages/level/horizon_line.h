@@ -2,7 +2,7 @@
 #pragma once
 
 #include <opencv2/core.hpp>
-#include <optional>
+#include <vector>
 
 #include "pipeline/camera.h"
 #include "stages/level/horizon_refine.h"
@@ -16,9 +16,8 @@ struct HorizonGuess {
   double log_odds = 0;
 };
 
-/// Best line of an 8-bit BGR picture whose camera is at its size; `orientation` is the Exif value. Empty when
-/// the picture has no line worth naming at all; a guess with negative log-odds is more likely not a horizon.
-[[nodiscard]] std::optional<HorizonGuess> best_horizon_guess(const cv::Mat3b& bgr, const Camera&,
-                                                             int orientation);
+/// Lines of an 8-bit BGR picture that may be the horizon, likeliest first; the picture's camera is at its
+/// size, `orientation` is the Exif value. Empty when the picture is too small.
+[[nodiscard]] std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera&, int orientation);
 
 }  // namespace lookdown::level

@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "stages/level/edge_profiles.h"
+#include "stages/level/skyline.h"
 
 namespace lookdown::level {
 namespace {
@@ -139,6 +140,7 @@ void state_uncertainty(const std::vector<Step>& steps, const Slant& slant, doubl
   const double correlation = square > 0 ? std::clamp(lagged / square, 0.0, 0.97) : 0;
   const double independent = std::max(2.0, n * (1 - correlation) / (1 + correlation));
   const double scatter = std::sqrt(square / n);
+  result.scatter_px = scatter;
   result.angle_sigma_rad = std::sqrt(scatter * scatter / independent / (spread / n) + 1e-8);
   result.offset_sigma_px = std::sqrt(scatter * scatter / independent + 0.01);
   // Waviness: means over windows of an eighth of the stations.
@@ -168,34 +170,46 @@ LineSupport support_of(const Profiles& profiles, const std::vector<Step>& steps,
   if (profiles.stations == 0 || misses.empty()) return support;
   support.inlier_share = static_cast<double>(misses.size()) / profiles.stations;
   support.same_sign_share = static_cast<double>(same_sign) / static_cast<double>(misses.size());
-  support.scatter_px = 1.4826 * median(misses);
   support.step_to_noise = median(heights) / (profiles.sky_noise + 0.5);
   return support;
 }
 
 }  // namespace
 
-std::optional<RefinedLine> refine_line(const cv::Mat3b& bgr, const Camera& camera,
-                                       const Eigen::Vector3d& first, double reach_px) {
-  const double long_side = std::max(bgr.cols, bgr.rows);
+std::optional<RefinedLine> refine_line(const cv::Mat3b& blurred, const Camera& camera,
+                                       const Eigen::Vector3d& first, double reach_px,
+                                       double skyline_reach_share) {
+  const double long_side = std::max(blurred.cols, blurred.rows);
   RefinedLine result;
-  result.line = first;
-  double reach = reach_px;
-  for (int round = 0; round < 3; ++round) {
-    const LineFrame frame = line_frame(result.line, bgr.size());
-    const double half_width = round == 0 ? std::max(3.0, reach / 6) : std::max(3.0, 0.004 * long_side);
-    const Profiles profiles = profiles_across(bgr, camera, frame, reach, half_width);
-    if (profiles.stations < kFewestStations) return std::nullopt;
-    const double tolerance = round == 0 ? std::max(3.0, 0.008 * long_side) : std::max(2.0, 0.006 * long_side);
-    Slant slant = round == 0 ? most_agreed(profiles, frame.last - frame.first, tolerance) : Slant{};
-    const auto steps = nearest_steps(profiles.steps, slant, round == 0 ? 2 * tolerance : reach);
-    slant = robust_fit(steps, slant, 0.25);
+  // First the strongest straight edge near the cut: it may be the near edge of a hazy strip of land.
+  LineFrame frame = line_frame(first, blurred.size());
+  const Stations wide = sample_stations(blurred, camera, frame, reach_px);
+  if (static_cast<int>(wide.all.size()) < kFewestStations) return std::nullopt;
+  const Profiles profiles = steps_across(wide, std::max(3.0, reach_px / 6));
+  const double agree = std::max(3.0, 0.008 * long_side);
+  Slant slant = most_agreed(profiles, frame.last - frame.first, agree);
+  slant = robust_fit(nearest_steps(profiles.steps, slant, 2 * agree), slant, 0.25);
+  if (std::abs(slant.slope) > 0.5) return std::nullopt;
+  result.line = line_of(frame, slant);
+  // Then the skyline about it, from closer by each time.
+  for (double share = skyline_reach_share; share > 0.03; share *= 0.5) {
+    frame = line_frame(result.line, blurred.size());
+    const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, share * long_side));
+    if (static_cast<int>(stations.all.size()) < kFewestStations) return std::nullopt;
+    const auto points = skyline(stations);
+    if (static_cast<int>(points.size()) < kFewestStations) break;
+    Profiles found{static_cast<int>(stations.all.size()), points, profiles.sky_noise};
+    slant = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
     if (std::abs(slant.slope) > 0.5) return std::nullopt;
-    result.support = support_of(profiles, steps, slant, tolerance);
-    state_uncertainty(steps, slant, tolerance, result);
+    const double tolerance = std::max(2.0, 0.006 * long_side);
+    result.support = support_of(found, points, slant, tolerance);
+    state_uncertainty(points, slant, tolerance, result);
+    result.support.scatter_share = 100 * result.scatter_px / long_side;
     result.line = line_of(frame, slant);
-    reach = std::max(8.0, 0.015 * long_side);
   }
+  const Stations about =
+      sample_stations(blurred, camera, line_frame(result.line, blurred.size()), 0.16 * long_side);
+  result.support.profile = profile_terms(about);
   return result;
 }
 

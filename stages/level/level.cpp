@@ -30,7 +30,7 @@ Horizon describe_horizon(const RefinedLine& found, const Camera& frame_camera, d
   horizon.line = {line.x(), line.y(), line.z()};
   const Attitude attitude = attitude_from_up(up_from_line(frame_camera, line), orientation);
   const double pixel_rad = 1 / small.fx_px;
-  const bool is_sea = found.relief_px * pixel_rad < 0.0006 && found.support.scatter_px * pixel_rad < 0.0012 &&
+  const bool is_sea = found.relief_px * pixel_rad < 0.0006 && found.scatter_px * pixel_rad < 0.0012 &&
                       found.support.inlier_share > 0.75;
   horizon.kind = is_sea ? "sea" : "land";
   const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
@@ -70,10 +70,10 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   const int reduction = pixels.reduction_for(kWorkingLongSide);
   const cv::Mat& bgr = pixels.bgr(reduction);
   const double factor = 1.0 / reduction;
-  const auto guess = best_horizon_guess(bgr, info.camera.scaled(factor), pixels.source().orientation);
-  if (guess && guess->log_odds > 0) {
-    finding.horizon =
-        describe_horizon(guess->refined, info.camera, factor, pixels.source().orientation, options.height_m);
+  const auto guesses = horizon_guesses(bgr, info.camera.scaled(factor), pixels.source().orientation);
+  if (!guesses.empty() && guesses.front().log_odds > 0) {
+    finding.horizon = describe_horizon(guesses.front().refined, info.camera, factor,
+                                       pixels.source().orientation, options.height_m);
     finding.tilts.push_back(tilt_from(*finding.horizon, pixels.source().orientation));
   }
   return finding;

@@ -1,6 +1,6 @@
 // Prints how far the horizon and the tilt of frames are from what is known about them.
 //
-//   bench_level [--evidence FILE] [--every N --from K] FOLDER...
+//   bench_level [--evidence FILE] [--draw FOLDER] [--every N --from K] FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
 // + offset height in pixels), or just pictures without a horizon. --evidence writes the terms of the decision
@@ -18,10 +18,12 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 #include <sstream>
 #include <string>
 #include <vector>
 
+#include "stages/level/display_turn.h"
 #include "stages/level/horizon_line.h"
 #include "stages/level/level.h"
 
@@ -38,6 +40,7 @@ struct Known {
   int orientation = 1;
   bool has_horizon = false;
   double roll_deg = 0;
+  std::optional<Eigen::Vector3d> line;  // undistorted pixels
   std::optional<double> pitch_deg;
   std::optional<double> off_nadir_deg;
   std::optional<Camera> camera;
@@ -97,10 +100,16 @@ std::vector<Known> rendered(const fs::path& folder) {
       k.has_horizon = true;
       k.roll_deg = f.at("horizon").at("roll_deg");
       k.pitch_deg = f.at("horizon").at("pitch_deg");
+      k.line = Eigen::Vector3d(f.at("horizon").at("a"), f.at("horizon").at("b"), f.at("horizon").at("c"));
     }
     known.push_back(k);
   }
   return known;
+}
+
+/// y = slope x + offset * 480 as a line, 480 pixels being the height of the labelled pictures.
+Eigen::Vector3d label_line(double slope, double offset) {
+  return {slope, -1, offset * 480};
 }
 
 std::vector<Known> labelled(const fs::path& folder) {
@@ -114,7 +123,15 @@ std::vector<Known> labelled(const fs::path& folder) {
     if (!std::getline(cells, file, ',') || !std::getline(cells, slope, ',') ||
         !std::getline(cells, offset, ','))
       continue;
-    known.push_back({folder / file, "labelled", 1, true, kDegrees * std::atan(std::stod(slope)), {}, {}, {}});
+    known.push_back({folder / file,
+                     "labelled",
+                     1,
+                     true,
+                     kDegrees * std::atan(std::stod(slope)),
+                     label_line(std::stod(slope), std::stod(offset)),
+                     {},
+                     {},
+                     {}});
   }
   return known;
 }
@@ -126,17 +143,54 @@ std::vector<Known> unlabelled(const fs::path& folder) {
     std::transform(ending.begin(), ending.end(), ending.begin(),
                    [](unsigned char c) { return std::tolower(c); });
     if (ending == ".jpg" || ending == ".png" || ending == ".jpeg")
-      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}});
+      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}, {}});
   }
   std::sort(known.begin(), known.end(), [](const Known& a, const Known& b) { return a.path < b.path; });
   return known;
+}
+
+/// The found line in red over a copy 480 pixels wide.
+void draw(const fs::path& folder, const Known& known, const cv::Mat& bgr, const Camera& camera,
+          const std::optional<lookdown::Horizon>& horizon) {
+  cv::Mat copy;
+  const double shrink = 480.0 / bgr.cols;
+  cv::resize(bgr, copy, {}, shrink, shrink, cv::INTER_AREA);
+  if (horizon) {
+    const auto& l = horizon->line;
+    const double to_frame = static_cast<double>(camera.width_px) / copy.cols;
+    const double reach = std::hypot(camera.width_px, camera.height_px);
+    const double foot_x = camera.cx_px - l[0] * (l[0] * camera.cx_px + l[1] * camera.cy_px + l[2]);
+    const double foot_y = camera.cy_px - l[1] * (l[0] * camera.cx_px + l[1] * camera.cy_px + l[2]);
+    std::vector<cv::Point> points;
+    for (double t = -reach; t <= reach; t += reach / 100) {
+      const double x = foot_x - l[1] * t, y = foot_y + l[0] * t;
+      if (std::hypot(x - camera.cx_px, y - camera.cy_px) > camera.monotonic_radius_px()) continue;
+      const auto seen = camera.distort({x, y});
+      points.emplace_back(cvRound(seen.x / to_frame), cvRound(seen.y / to_frame));
+    }
+    cv::polylines(copy, points, false, {0, 0, 255}, 1, cv::LINE_AA);
+  }
+  cv::imwrite((folder / (known.path.stem().string() + ".png")).string(), copy);
 }
 
 double angle_apart(double a, double b) {
   return std::abs(std::remainder(a - b, 360.0));
 }
 
-void measure(const Known& known, Tally& tally, std::ofstream* evidence, bool talk) {
+/// Distance of the known line from the found one at the middle of the found line, in shares of the long side;
+/// -1 when not known.
+double distance_from_known(const Known& known, const Eigen::Vector3d& found, int reduction) {
+  if (!known.line) return -1;
+  const double width = known.camera ? known.camera->width_px : 480,
+               height = known.camera ? known.camera->height_px : 480;
+  const Eigen::Vector2d normal = found.head<2>();
+  const Eigen::Vector2d centre(0.5 * width, 0.5 * height);
+  const Eigen::Vector2d foot = centre - (normal.dot(centre) + found.z() * reduction) * normal;
+  const double miss = known.line->head<2>().dot(foot) + known.line->z();
+  return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
+}
+
+void measure(const Known& known, Tally& tally, std::ofstream* evidence, const fs::path& drawings, bool talk) {
   const lookdown::FrameReader reader;
   lookdown::FrameSource source;
   source.path = known.path;
@@ -184,17 +238,20 @@ void measure(const Known& known, Tally& tally, std::ofstream* evidence, bool tal
         fmt::print("  {}: {} says {:.1f} +- {:.1f}, is {:.1f}\n", source.file, tilt.from, tilt.off_nadir_deg,
                    tilt.sigma_deg, *known.off_nadir_deg);
     }
+  if (!drawings.empty()) draw(drawings, known, pixels.bgr(pixels.reduction_for(1700)), info.camera, horizon);
   if (!evidence) return;
   const int reduction = pixels.reduction_for(1700);
-  const auto guess = lookdown::level::best_horizon_guess(
-      pixels.bgr(reduction), info.camera.scaled(1.0 / reduction), source.orientation);
-  if (!guess) return;
-  const double roll =
-      horizon ? horizon->roll_deg : kDegrees * std::atan2(guess->refined.line.x(), -guess->refined.line.y());
-  const bool right = known.has_horizon && angle_apart(roll, known.roll_deg) < 3;
-  *evidence << source.file << ',' << (right ? 1 : 0) << ',' << guess->log_odds;
-  for (double term : guess->evidence) *evidence << ',' << term;
-  *evidence << '\n';
+  for (const auto& guess : lookdown::level::horizon_guesses(
+           pixels.bgr(reduction), info.camera.scaled(1.0 / reduction), source.orientation)) {
+    const auto& l = guess.refined.line;
+    const auto turn = lookdown::level::display_from_stored(source.orientation);
+    const Eigen::Vector2d shown = turn * l.head<2>();
+    const double roll = kDegrees * std::atan2(shown.x(), -shown.y());
+    *evidence << known.path.string() << ',' << known.has_horizon << ',' << angle_apart(roll, known.roll_deg)
+              << ',' << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
+    for (double term : guess.evidence) *evidence << ',' << term;
+    *evidence << '\n';
+  }
 }
 
 }  // namespace
@@ -202,11 +259,14 @@ void measure(const Known& known, Tally& tally, std::ofstream* evidence, bool tal
 int main(int count, char** words) {
   std::vector<fs::path> folders;
   std::ofstream evidence;
+  fs::path drawings;
   int every = 1, from = 0;
   for (int i = 1; i < count; ++i) {
     const std::string word = words[i];
     if (word == "--evidence" && i + 1 < count)
       evidence.open(words[++i]);
+    else if (word == "--draw" && i + 1 < count)
+      drawings = words[++i];
     else if (word == "--every" && i + 1 < count)
       every = std::stoi(words[++i]);
     else if (word == "--from" && i + 1 < count)
@@ -215,7 +275,7 @@ int main(int count, char** words) {
       folders.emplace_back(word);
   }
   if (folders.empty()) {
-    std::cerr << "usage: bench_level [--evidence FILE] [--every N --from K] FOLDER...\n";
+    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--every N --from K] FOLDER...\n";
     return 2;
   }
   for (const auto& folder : folders) {
@@ -226,7 +286,7 @@ int main(int count, char** words) {
     fmt::print("{}\n", folder.string());
     for (std::size_t i = static_cast<std::size_t>(from); i < known.size();
          i += static_cast<std::size_t>(every))
-      measure(known[i], tallies[known[i].kind], evidence.is_open() ? &evidence : nullptr, true);
+      measure(known[i], tallies[known[i].kind], evidence.is_open() ? &evidence : nullptr, drawings, true);
     for (const auto& [kind, t] : tallies) {
       fmt::print(" {}: {} frames, horizon found in {} of {}, false in {} of {}\n", kind, t.frames, t.found,
                  t.frames - t.without, t.false_horizons, t.without);

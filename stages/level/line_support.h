@@ -1,0 +1,21 @@
+// What the picture at working size says about a fitted line, beside the fit itself.
+#pragma once
+
+#include "stages/level/edge_profiles.h"
+
+namespace lookdown::level {
+
+/// Terms from the profiles across the final line.
+struct ProfileTerms {
+  double step_above_share =
+      0;  ///< strongest other step on the sky side of the mean profile, as a share of the line's own
+  double along_sky_to_ground =
+      0;                ///< log of the spread along the line of the sky side over that of the ground side
+  double own_step = 0;  ///< the line's own step in the mean profile over the spread along the sky side
+};
+
+/// `stations` were sampled about the final line. A strip of far land taken for sky shows as a second step
+/// above the line.
+[[nodiscard]] ProfileTerms profile_terms(const Stations&);
+
+}  // namespace lookdown::level
