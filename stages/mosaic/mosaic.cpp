@@ -11,11 +11,15 @@
 #include "stages/mosaic/colour_model.h"
 #include "stages/mosaic/frame_store.h"
 #include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/ground_overlay.h"
+#include "stages/mosaic/legend.h"
 #include "stages/mosaic/preview.h"
+#include "stages/mosaic/print_sheet.h"
 #include "stages/mosaic/raster_file.h"
 #include "stages/mosaic/render.h"
 #include "stages/mosaic/seams.h"
 #include "stages/mosaic/survey.h"
+#include "stages/mosaic/world_file.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -111,14 +115,28 @@ Choice choose_frames(Survey& survey, const std::string& order) {
   return choice;
 }
 
-void write_preview(const RasterFile& colours, const Canvas& canvas, const FlightPlacement& placement,
-                   const std::filesystem::path& path) {
-  const bool north_known =
-      !placement.north_from.empty() && placement.north_from != "arbitrary" && placement.north_from != "none";
-  const cv::Mat picture = draw_preview(colours.reduced(preview_size(canvas)), canvas, north_known);
-  write_file(path, [&](const std::filesystem::path& temporary) {
-    return cv::imwrite(temporary.string(), picture, {cv::IMWRITE_JPEG_QUALITY, 90});
+/// Everything made from the finished rasters: the pictures that people look at and print, and where they lie.
+void write_pictures(const RasterFile& colours, const Canvas& canvas, const FlightRecord& flight,
+                    const Options& options, int frames_used, const std::filesystem::path& out) {
+  const ReadArea read = [&](const cv::Rect& area, cv::Size size) { return colours.reduced(area, size); };
+  const cv::Size size = preview_size(canvas);
+  const bool north_known = north_is_known(flight.placement);
+  const cv::Mat preview = draw_preview(read({0, 0, canvas.width_px, canvas.height_px}, size), canvas,
+                                       north_known, days_taken(flight));
+  write_file(out / "mosaic.jpg", [&](const std::filesystem::path& temporary) {
+    return cv::imwrite(temporary.string(), preview, {cv::IMWRITE_JPEG_QUALITY, 90});
   });
+  if (canvas.geotransform) {
+    write_file(out / "mosaic.tfw", world_file(*canvas.geotransform));
+    write_file(out / "mosaic.jgw",
+               world_file(*canvas.geotransform, static_cast<double>(canvas.width_px) / size.width,
+                          static_cast<double>(canvas.height_px) / size.height));
+  }
+  if (canvas.gsd_m && options.paper != "none") {
+    const PrintText text{options.title, days_taken(flight), accuracy_line(flight.placement), frames_used,
+                         north_known};
+    write_file(out / "mosaic_print.pdf", print_sheet(canvas, read, text, options.paper, options.print_scale));
+  }
 }
 
 }  // namespace
@@ -147,13 +165,17 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
 
   Rasters rasters(context.out, canvas);
   const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, rasters);
-  write_preview(rasters.colours, canvas, flight.placement, context.out / "mosaic.jpg");
+  write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
+                 context.out);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });
   rasters.colours.finish(options.compression, context.scheduler.threads());
   rasters.sources.finish("deflate", context.scheduler.threads());
   if (glare_known) rasters.glare.finish("deflate", context.scheduler.threads());
+
+  if (canvas.crs && canvas.geotransform && options.ground_overlay)
+    write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
 
   MosaicRecord record;
   record.file = "mosaic.tif";

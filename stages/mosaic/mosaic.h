@@ -20,6 +20,10 @@ struct Options {
   std::string compression = "deflate";
   double max_gigapixels = 4;
   bool colour_balance = true;
+  bool ground_overlay = true;    ///< mosaic.kmz, when a CRS is known
+  std::string paper = "A3";      ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
+  int print_scale = 0;           ///< denominator of its scale; 0: the largest common one that fits one sheet
+  std::string title = "Mosaic";  ///< printed on it
   std::optional<double> plane_height_m;  ///< a plane other than the ground, e.g. a roof
 };
 void describe(Options&, OptionVisitor&);

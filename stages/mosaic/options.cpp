@@ -21,6 +21,20 @@ void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
       options.colour_balance);
+  visitor.option(
+      {.name = "ground-overlay", .help = "write mosaic.kmz for globe viewers, when a CRS is known"},
+      options.ground_overlay);
+  visitor.option({.name = "paper",
+                  .help = "of the print sheet mosaic_print.pdf, made when the scale is known",
+                  .choices = {"A4", "A3", "A2", "A1", "A0", "none"}},
+                 options.paper);
+  visitor.option(
+      {.name = "print-scale",
+       .help = "print at 1 : this, on several sheets if need be; 0: the largest common scale that fits one",
+       .least = 0,
+       .most = 1e6},
+      options.print_scale);
+  visitor.option({.name = "title", .help = "heading of the print sheet"}, options.title);
   visitor.option({.name = "plane-height-m",
                   .help = "height of the plane to show straight down, e.g. of a roof; empty: the ground",
                   .least = -1000,

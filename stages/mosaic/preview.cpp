@@ -70,12 +70,17 @@ double scale_bar_length_m(double width_m, double share) {
   return decade;
 }
 
-cv::Mat draw_preview(const cv::Mat& rgba, const Canvas& canvas, bool north_known) {
+cv::Mat draw_preview(const cv::Mat& rgba, const Canvas& canvas, bool north_known, const std::string& days) {
   cv::Mat picture = on_white(rgba);
   const int unit = std::max(8, std::min(picture.cols, picture.rows) / 60);
   if (std::min(picture.cols, picture.rows) < 20 * 8) return picture;  // no room for marks that could be read
   if (canvas.gsd_m) draw_scale_bar(picture, *canvas.gsd_m * canvas.width_px / picture.cols, unit);
   if (north_known) draw_north_arrow(picture, unit);
+  if (!days.empty())
+    write_text(picture, days,
+               {picture.cols - static_cast<int>(0.85 * unit) * static_cast<int>(days.size()) - unit,
+                picture.rows - 2 * unit},
+               unit);
   return picture;
 }
 

@@ -19,6 +19,7 @@ inline constexpr int kPreviewLongSidePx = 4096;
 
 /// `rgba` (CV_8UC4, red first) of preview_size on white, with the marks; BGR, CV_8UC3. `north_known`: up is
 /// north.
-[[nodiscard]] cv::Mat draw_preview(const cv::Mat& rgba, const Canvas&, bool north_known);
+[[nodiscard]] cv::Mat draw_preview(const cv::Mat& rgba, const Canvas&, bool north_known,
+                                   const std::string& days);
 
 }  // namespace lookdown::mosaic

@@ -128,14 +128,14 @@ void RasterFile::write(const cv::Rect& area, const cv::Mat& pixels) {
   if (result != CE_None) fail(final_path_);
 }
 
-cv::Mat RasterFile::reduced(cv::Size size) const {
+cv::Mat RasterFile::reduced(const cv::Rect& area, cv::Size size) const {
   cv::Mat picture(size, CV_MAKETYPE(kind_.depth, kind_.bands));
   const int bytes = kind_.depth == CV_16U ? 2 : 1;
   GDALRasterIOExtraArg how;
   INIT_RASTERIO_EXTRA_ARG(how);
   how.eResampleAlg = kind_.averaged_overviews ? GRIORA_Average : GRIORA_NearestNeighbour;
   const CPLErr result =
-      working_->RasterIO(GF_Read, 0, 0, canvas_.width_px, canvas_.height_px, picture.data, size.width,
+      working_->RasterIO(GF_Read, area.x, area.y, area.width, area.height, picture.data, size.width,
                          size.height, gdal_type(kind_.depth), kind_.bands, nullptr, bytes * kind_.bands,
                          static_cast<GSpacing>(picture.step[0]), bytes, &how);
   if (result != CE_None) fail(final_path_);

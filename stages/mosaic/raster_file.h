@@ -38,8 +38,8 @@ class RasterFile {
   /// `pixels` (bands interleaved, in file order: red green blue alpha) at canvas position `area`, which has
   /// its size.
   void write(const cv::Rect& area, const cv::Mat& pixels);
-  /// Rows and columns of the canvas averaged to `size`.
-  [[nodiscard]] cv::Mat reduced(cv::Size size) const;
+  /// `area` of the canvas averaged to `size`.
+  [[nodiscard]] cv::Mat reduced(const cv::Rect& area, cv::Size size) const;
   /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none".
   void finish(const std::string& compression, int threads);
 

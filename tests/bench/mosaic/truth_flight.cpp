@@ -109,6 +109,7 @@ FlightRecord flight_from_truth(const std::filesystem::path& folder, double gsd_m
   flight.placement.gsd_m = gsd_m;
   flight.placement.scale_from = "truth";
   flight.placement.north_from = "truth";
+  flight.placement.crs = "EPSG:32638";
   flight.placement.mosaic_width_px = static_cast<int>(std::ceil((extent.right - extent.left) / gsd_m));
   flight.placement.mosaic_height_px = static_cast<int>(std::ceil((extent.top - extent.bottom) / gsd_m));
   flight.placement.geotransform = {extent.left, gsd_m, 0, extent.top, 0, -gsd_m};
