@@ -7,6 +7,8 @@
 #include <numeric>
 
 #include "stages/place/first_layout.h"
+#include "stages/place/geometric_ties.h"
+#include "stages/place/resection.h"
 
 namespace lookdown::place {
 namespace {
@@ -50,18 +52,18 @@ void drop_lonely_points(Network& network) {
   });
 }
 
-Network build_network(const GroupInput& input, const std::vector<int>& members,
-                      const std::vector<Pose>& poses) {
+/// Places in the group of the frames' indices.
+std::map<int, int> places_of(const std::vector<int>& members) {
   std::map<int, int> at;
   for (std::size_t i = 0; i < members.size(); ++i) at[members[i]] = int(i);
-  Network network;
-  network.poses = poses;
-  network.known_cameras = input.cameras;
-  for (const KnownCamera& c : input.cameras) network.cameras.push_back(c.prior);
-  for (int m : members) network.camera_of_frame.push_back(input.camera_of_frame[std::size_t(m)]);
+  return at;
+}
 
+void add_tie_points(const GroupInput& input, const std::vector<Tie>& ties, const std::vector<int>& members,
+                    Network& network) {
+  std::map<int, int> at = places_of(members);
   std::vector<Tie> own;
-  for (const Tie& t : input.ties)
+  for (const Tie& t : ties)
     if (at.contains(t.a) && at.contains(t.b)) own.push_back(t);
   for (const TiePoint& p : thin_out(input.frames, chain_matches(input.frames, own), kSightsOfFrame)) {
     const int index = int(network.points.size());
@@ -73,13 +75,31 @@ Network build_network(const GroupInput& input, const std::vector<int>& members,
       network.sightings.push_back({at[s.frame], index, {spot.x_px, spot.y_px}, sigma});
     }
   }
+}
+
+Network first_network(const GroupInput& input, const std::vector<int>& members) {
+  Network network;
+  network.poses = first_layout(input.frames, input.ties, members);
+  network.known_cameras = input.cameras;
+  for (const KnownCamera& c : input.cameras) network.cameras.push_back(c.prior);
   for (std::size_t i = 0; i < members.size(); ++i) {
+    network.camera_of_frame.push_back(input.camera_of_frame[std::size_t(members[i])]);
     const TiltKnowledge& known = input.tilts[std::size_t(members[i])];
     KnownTilt tilt{int(i), {0, 0, 1}, kSwingSigma};
     if (known.down_in_camera) tilt = {int(i), *known.down_in_camera, std::max(known.sigma_rad, 0.002)};
     network.known_tilts.push_back(tilt);
   }
+  add_tie_points(input, input.ties, members, network);
+  drop_points_behind(network);
   return network;
+}
+
+/// Same frames, cameras and knowledge, other tie points.
+void renew_tie_points(const GroupInput& input, Group& group) {
+  group.network.points.clear();
+  group.network.sightings.clear();
+  add_tie_points(input, group.ties, group.members, group.network);
+  drop_points_behind(group.network);
 }
 
 int busiest_frame(const Network& network) {
@@ -110,9 +130,8 @@ int drop_outliers(Network& network, double times) {
   return dropped;
 }
 
-/// Coarse to fine: tilts first, then the lens, then sharper losses and outlier rounds.
-void balance(Network& network) {
-  drop_points_behind(network);
+/// Tilts first, then the lens, losses growing sharper: from a straight-down guess to within a few pixels.
+void balance_coarsely(Network& network) {
   AdjustmentOptions options;
   options.held_frame = busiest_frame(network);
   options.free_focal = options.free_principal_point = options.free_distortion = false;
@@ -124,13 +143,93 @@ void balance(Network& network) {
   options.loss_px = 12;
   options.iterations = 15;
   adjust(network, options);
-  drop_outliers(network, 8);
+}
+
+/// From a good start: outlier rounds with a sharp loss.
+void balance_finely(Network& network) {
+  AdjustmentOptions options;
+  options.held_frame = busiest_frame(network);
   options.loss_px = 4;
+  options.iterations = 20;
+  drop_outliers(network, 8);
   adjust(network, options);
   for (int round = 0; round < 2; ++round) {
     drop_outliers(network, 4);
     options.loss_px = 2;
     adjust(network, options);
+  }
+}
+
+std::vector<double> median_residual_of_frames(const Network& network) {
+  std::vector<std::vector<double>> all(network.poses.size());
+  for (const Sighting& s : network.sightings)
+    all[std::size_t(s.frame)].push_back(std::min(1e6, in_sigmas(network, s)));
+  std::vector<double> medians;
+  for (auto& list : all) {
+    if (list.empty()) {
+      medians.push_back(1e6);
+      continue;
+    }
+    std::nth_element(list.begin(), list.begin() + std::ptrdiff_t(list.size() / 2), list.end());
+    medians.push_back(list[list.size() / 2]);
+  }
+  return medians;
+}
+
+/// What the trusted neighbours of a frame say of where its spots lie on the ground.
+std::vector<GroundSight> ground_from_neighbours(const GroupInput& input, const Group& group, int member,
+                                                const std::vector<bool>& trusted,
+                                                const std::map<int, int>& at) {
+  std::vector<GroundSight> sights;
+  for (const Tie& t : input.ties) {
+    if (t.a != member && t.b != member) continue;
+    const auto other = at.find(t.a == member ? t.b : t.a);
+    if (other == at.end() || !trusted[std::size_t(other->second)]) continue;
+    const TieFrame& own = input.frames[std::size_t(member)];
+    const TieFrame& neighbour = input.frames[std::size_t(other->first)];
+    for (const Match& m : t.matches) {
+      const int spot = t.a == member ? m.a : m.b;
+      const Feature& seen = neighbour.features.spots[std::size_t(t.a == member ? m.b : m.a)];
+      if (const auto p = on_plane(group.network, {other->second, 0, {seen.x_px, seen.y_px}, 1}))
+        sights.push_back({{p->x(), p->y()},
+                          own.camera.undistort({own.features.spots[std::size_t(spot)].x_px,
+                                                own.features.spots[std::size_t(spot)].y_px})});
+    }
+  }
+  return sights;
+}
+
+/// Frames that the straight-down guess led astray (obliques, mostly) get a pose from their neighbours.
+/// Returns how many.
+int resect_strays(const GroupInput& input, Group& group) {
+  const std::vector<double> medians = median_residual_of_frames(group.network);
+  std::vector<double> sorted = medians;
+  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
+  const double limit = std::max(6.0, 4 * sorted[sorted.size() / 2]);
+  std::vector<bool> trusted;
+  for (double m : medians) trusted.push_back(m <= limit);
+  const std::map<int, int> at = places_of(group.members);
+  int changed = 0;
+  for (std::size_t i = 0; i < medians.size(); ++i) {
+    if (trusted[i]) continue;
+    const Camera& camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    const double tolerance =
+        2 * limit * kSpotSigma / double(input.frames[std::size_t(group.members[i])].features.work_scale);
+    const auto found =
+        resect(ground_from_neighbours(input, group, group.members[i], trusted, at), camera, tolerance);
+    if (!found) continue;
+    group.network.poses[i] = found->pose;
+    ++changed;
+  }
+  return changed;
+}
+
+/// The lens as now known goes to the members' spots.
+void take_lens(const GroupInput& input, const Group& group) {
+  for (std::size_t i = 0; i < group.members.size(); ++i) {
+    TieFrame& frame = input.frames[std::size_t(group.members[i])];
+    frame.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    undistort_spots(frame);
   }
 }
 
@@ -156,8 +255,19 @@ void judge_members(Group& group) {
 Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
   Group group;
   group.members = members;
-  group.network = build_network(input, members, first_layout(input.frames, input.ties, members));
-  balance(group.network);
+  group.ties = input.ties;
+  group.network = first_network(input, members);
+  balance_coarsely(group.network);
+  for (int round = 0; round < 3 && resect_strays(input, group) > 0; ++round) {
+    renew_tie_points(input, group);
+    balance_coarsely(group.network);
+  }
+  for (const GeometricTieOptions& options : {GeometricTieOptions{20, 4}, GeometricTieOptions{8, 3}}) {
+    take_lens(input, group);
+    group.ties = geometric_ties(input.frames, group, options);
+    renew_tie_points(input, group);
+    balance_finely(group.network);
+  }
   judge_members(group);
   return group;
 }

@@ -15,6 +15,7 @@ namespace lookdown::place {
 struct Group {
   std::vector<int> members;     ///< indices in the list of TieFrames, sorted
   Network network;              ///< frame i of the network is members[i]
+  std::vector<Tie> ties;        ///< that the network was built from; indices of TieFrames
   std::vector<int> sights;      ///< sightings that survived the outlier rounds
   std::vector<double> rmse_px;  ///< of those
   std::vector<double> tilt_sigma_rad;
@@ -28,7 +29,8 @@ struct TiltKnowledge {
 };
 
 struct GroupInput {
-  const std::vector<TieFrame>& frames;
+  std::vector<TieFrame>&
+      frames;  ///< cameras and undistorted spots of the members are renewed as the lens becomes known
   const std::vector<Tie>& ties;
   const std::vector<KnownCamera>& cameras;
   const std::vector<int>& camera_of_frame;

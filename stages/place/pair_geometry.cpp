@@ -102,15 +102,15 @@ bool enough_agree(const TieFrame& a, const TieFrame& b, const Fit& fit, const st
 
 /// The widest net first, then a narrow one around the better homography.
 std::optional<Tie> refine(const std::vector<TieFrame>& frames, int a_index, int b_index,
-                          const Eigen::Matrix3d& first, double radius) {
+                          const Eigen::Matrix3d& first, double radius, double tolerance) {
   const TieFrame& a = frames[std::size_t(a_index)];
   const TieFrame& b = frames[std::size_t(b_index)];
   Eigen::Matrix3d b_from_a = first;
   std::optional<Fit> fit;
-  for (double reach : {radius, 2 * kHomographyTolerance}) {
+  for (double reach : {radius, 2 * tolerance}) {
     const std::vector<Match> near =
         match_near(a.features, b.features, expect(a, b, b_from_a), stored_px(b, reach), kGuidedRatio);
-    fit = fit_homography(a, b, near, stored_px(b, kHomographyTolerance));
+    fit = fit_homography(a, b, near, stored_px(b, tolerance));
     if (!fit || !looks_like_ground(a, *fit) || !enough_agree(a, b, *fit, near)) return std::nullopt;
     b_from_a = fit->b_from_a;
   }
@@ -193,12 +193,12 @@ std::optional<Tie> tie_unguided(const std::vector<TieFrame>& frames, int a_index
       agreeing_in_turn_and_scale(a.features, b.features, matches, kTurnTolerance, kScaleTolerance);
   const auto fit = fit_homography(a, b, alike, stored_px(b, 1.6 * kHomographyTolerance));
   if (!fit || !looks_like_ground(a, *fit) || !enough_agree(a, b, *fit, alike)) return std::nullopt;
-  return refine(frames, a_index, b_index, fit->b_from_a, 5 * kHomographyTolerance);
+  return refine(frames, a_index, b_index, fit->b_from_a, 5 * kHomographyTolerance, kHomographyTolerance);
 }
 
 std::optional<Tie> tie_guided(const std::vector<TieFrame>& frames, int a, int b,
-                              const Eigen::Matrix3d& b_from_a, double radius) {
-  return refine(frames, a, b, b_from_a, radius);
+                              const Eigen::Matrix3d& b_from_a, double radius, double tolerance) {
+  return refine(frames, a, b, b_from_a, radius, tolerance);
 }
 
 }  // namespace lookdown::place

@@ -22,10 +22,11 @@ inline constexpr double kHomographyTolerance = 5.0;
 /// Ties two frames without knowing where they lie. `a` and `b` are indices to be written into the tie.
 [[nodiscard]] std::optional<Tie> tie_unguided(const std::vector<TieFrame>&, int a, int b, Look);
 
-/// Ties two frames whose relation is roughly known: spots are compared only within `radius` (pixels of the
-/// searched copy) of where they are expected.
+/// Ties two frames whose relation is roughly known: spots are compared only within `radius` of where they are
+/// expected, and may lie `tolerance` from the homography (both pixels of the searched copy).
 [[nodiscard]] std::optional<Tie> tie_guided(const std::vector<TieFrame>&, int a, int b,
-                                            const Eigen::Matrix3d& b_from_a, double radius);
+                                            const Eigen::Matrix3d& b_from_a, double radius,
+                                            double tolerance = kHomographyTolerance);
 
 /// Where the spots of frame a are expected in frame b by a homography of undistorted pixels.
 [[nodiscard]] std::vector<Expectation> expect(const TieFrame& a, const TieFrame& b,

@@ -235,7 +235,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
                       "so it is not in the mosaic; fly more overlap, or run its frames on their own",
                       number + 1, members.size()));
     }
-    write_frames(placed, number, own.mosaic_from_ground(), chosen.frames, ties, flight);
+    write_frames(placed, number, own.mosaic_from_ground(), chosen.frames, placed.group.ties, flight);
   }
   for (FrameRecord& f : flight.frames)
     if (f.placement.placed) f.placement.why_not.clear();

@@ -10,22 +10,28 @@
 namespace lookdown::place {
 namespace {
 
-/// The unknowns as the solver moves them, in one piece of memory: the solver orders blocks by address, and the order decides how sums round.
+/// The unknowns as the solver moves them, in one piece of memory: the solver orders blocks by address, and
+/// the order decides how sums round.
 class Unknowns {
  public:
   explicit Unknowns(const Network& network)
-      : frames_(network.poses.size()), values_(frames_ * kPoseParameters + network.cameras.size() * kCameraParameters, 0.0) {
-    for (std::size_t i = 0; i < frames_; ++i) Eigen::Map<Eigen::Vector3d>(pose(int(i)) + 3) = network.poses[i].centre;
+      : frames_(network.poses.size()),
+        values_(frames_ * kPoseParameters + network.cameras.size() * kCameraParameters, 0.0) {
+    for (std::size_t i = 0; i < frames_; ++i)
+      Eigen::Map<Eigen::Vector3d>(pose(int(i)) + 3) = network.poses[i].centre;
     for (std::size_t c = 0; c < network.cameras.size(); ++c) {
       const Camera& now = network.cameras[c];
       const Camera& prior = network.known_cameras[c].prior;
-      const double start[kCameraParameters] = {std::log(now.fx_px / prior.fx_px), (now.cx_px - prior.cx_px) / prior.fx_px,
+      const double start[kCameraParameters] = {std::log(now.fx_px / prior.fx_px),
+                                               (now.cx_px - prior.cx_px) / prior.fx_px,
                                                (now.cy_px - prior.cy_px) / prior.fy_px, now.k1, now.k2};
       std::copy(start, start + kCameraParameters, camera(int(c)));
     }
   }
   double* pose(int frame) { return values_.data() + std::size_t(frame) * kPoseParameters; }
-  double* camera(int index) { return values_.data() + frames_ * kPoseParameters + std::size_t(index) * kCameraParameters; }
+  double* camera(int index) {
+    return values_.data() + frames_ * kPoseParameters + std::size_t(index) * kCameraParameters;
+  }
 
  private:
   std::size_t frames_;
@@ -155,9 +161,11 @@ void order_elimination(const Network& network, ceres::Problem& problem, Unknowns
     if (problem.HasParameterBlock(p.position.data()))
       ordering->AddElementToGroup(const_cast<double*>(p.position.data()), 0);
   for (std::size_t i = 0; i < network.poses.size(); ++i)
-    if (problem.HasParameterBlock(unknowns.pose(int(i)))) ordering->AddElementToGroup(unknowns.pose(int(i)), 1);
+    if (problem.HasParameterBlock(unknowns.pose(int(i))))
+      ordering->AddElementToGroup(unknowns.pose(int(i)), 1);
   for (std::size_t c = 0; c < network.cameras.size(); ++c)
-    if (problem.HasParameterBlock(unknowns.camera(int(c)))) ordering->AddElementToGroup(unknowns.camera(int(c)), 1);
+    if (problem.HasParameterBlock(unknowns.camera(int(c))))
+      ordering->AddElementToGroup(unknowns.camera(int(c)), 1);
   solver.linear_solver_ordering.reset(ordering);
 }
 
