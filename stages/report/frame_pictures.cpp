@@ -8,6 +8,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/report/detail_spot.h"
 #include "stages/report/displayed_frame.h"
 
 namespace lookdown::report {
@@ -41,30 +42,6 @@ Allowance allowance_for(std::size_t frames, const Options& options) {
   return allowance;
 }
 
-/// Where blur is judged best by eye: the tile with the most detail, else the middle.
-cv::Point spot_with_detail(const FrameRecord& frame) {
-  const FrameSource& source = frame.source;
-  cv::Point spot(source.width_px / 2, source.height_px / 2);
-  if (!frame.sharpness || frame.sharpness->tiles.empty()) return spot;
-  const Sharpness& sharpness = *frame.sharpness;
-  const auto best =
-      std::max_element(sharpness.tiles.begin(), sharpness.tiles.end(),
-                       [](const TileBlur& a, const TileBlur& b) { return a.detail < b.detail; });
-  if (best->detail > 0 && sharpness.tile_columns > 0 && sharpness.tile_rows > 0) {
-    spot.x = static_cast<int>((best->column + 0.5) * source.width_px / sharpness.tile_columns);
-    spot.y = static_cast<int>((best->row + 0.5) * source.height_px / sharpness.tile_rows);
-  }
-  return spot;
-}
-
-cv::Mat piece_around(const cv::Mat& full, cv::Point spot, bool on_its_side) {
-  const int width = std::min(on_its_side ? kPieceHeight_px : kPieceWidth_px, full.cols);
-  const int height = std::min(on_its_side ? kPieceWidth_px : kPieceHeight_px, full.rows);
-  const int left = std::clamp(spot.x - width / 2, 0, full.cols - width);
-  const int top = std::clamp(spot.y - height / 2, 0, full.rows - height);
-  return full(cv::Rect(left, top, width, height));
-}
-
 FramePicture make_picture(const FrameRecord& frame, const Allowance& allowance, RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
   const int orientation = frame.source.orientation;
@@ -75,8 +52,11 @@ FramePicture make_picture(const FrameRecord& frame, const Allowance& allowance, 
                               allowance.whole_bytes);
   if (allowance.piece_bytes > 0) {
     const bool on_its_side = DisplayedFrame(frame.source).on_its_side();
-    const cv::Mat piece = piece_around(pixels.bgr(1), spot_with_detail(frame), on_its_side);
-    picture.piece = jpeg_within(turned_for_display(piece, orientation), allowance.piece_bytes);
+    const cv::Size size =
+        on_its_side ? cv::Size(kPieceHeight_px, kPieceWidth_px) : cv::Size(kPieceWidth_px, kPieceHeight_px);
+    const cv::Mat& full = pixels.bgr(1);
+    const cv::Rect area = rectangle_around(detail_spot(frame), size, full.size());
+    picture.piece = jpeg_within(turned_for_display(full(area), orientation), allowance.piece_bytes);
   }
   return picture;
 }
@@ -97,7 +77,7 @@ std::optional<FramePicture> unpacked(const std::string& bytes) {
 }
 
 FramePicture picture_of(const FrameRecord& frame, const Allowance& allowance, RunContext& context) {
-  const cv::Point spot = spot_with_detail(frame);
+  const cv::Point spot = detail_spot(frame);
   const std::string wanted = fmt::format("{} {} {} {} {},{}", allowance.whole_px, allowance.whole_bytes,
                                          allowance.piece_bytes, frame.source.orientation, spot.x, spot.y);
   const std::string key = Cache::key(kPictureVersion, frame.source.content_hash, wanted);

@@ -1,38 +1,70 @@
 #include "stages/report/report.h"
 
-#include <algorithm>
+#include <cmath>
 #include <nlohmann/json.hpp>
-#include <opencv2/core.hpp>
-#include <opencv2/imgcodecs.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "stages/report/control_marks.h"
 #include "stages/report/frame_pictures.h"
+#include "stages/report/map_layers.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"
+#include "stages/report/repeat_crops.h"
+#include "stages/report/sidecar.h"
 
 namespace lookdown::report {
 namespace {
 
 using nlohmann::json;
 
-constexpr int kMosaicLongSide_px = 2400;
+/// Everything that is a picture, as base64, apart from what the page needs at once.
+struct Pictures {
+  json content = json::object();
+  json repeats = json::array();
+  json marks = json::array();
+};
 
-json pictures_of_frames(const FlightRecord& record, const Options& options, RunContext& context) {
+void add_frames(Pictures& pictures, const FlightRecord& record, const Options& options, RunContext& context) {
   json whole = json::array();
   json piece = json::array();
   for (const FramePicture& picture : frame_pictures(record, options, context)) {
     whole.push_back(base64(picture.whole));
     piece.push_back(base64(picture.piece));
   }
-  return {{"whole", whole}, {"piece", piece}};
+  pictures.content["whole"] = std::move(whole);
+  pictures.content["piece"] = std::move(piece);
 }
 
-std::string mosaic_picture(const FlightRecord& record, const Options& options, const RunContext& context) {
-  if (!record.mosaic || record.mosaic->preview_file.empty()) return {};
-  const cv::Mat preview = cv::imread((context.out / record.mosaic->preview_file).string(), cv::IMREAD_COLOR);
-  if (preview.empty()) return {};
-  const auto most_bytes = static_cast<std::int64_t>(options.page_megabytes * 1e6 * 0.08);
-  return base64(jpeg_within(scaled_to_fit(preview, kMosaicLongSide_px), most_bytes));
+void add_repeats(Pictures& pictures, const FlightRecord& record, const Options& options,
+                 RunContext& context) {
+  json crops = json::array();
+  for (const RepeatGroup& group : repeat_crops(record, options, context)) {
+    json members = json::array();
+    for (const RepeatCrop& crop : group) {
+      members.push_back({{"frame", crop.frame}, {"aligned_by", crop.aligned_by}, {"picture", crops.size()}});
+      crops.push_back(base64(crop.jpeg));
+    }
+    pictures.repeats.push_back(std::move(members));
+  }
+  pictures.content["repeat"] = std::move(crops);
+}
+
+json position(const std::optional<Point2<StoredPx>>& p) {
+  return p ? json{std::round(p->x * 100) / 100, std::round(p->y * 100) / 100} : json(nullptr);
+}
+
+void add_marks(Pictures& pictures, const FlightRecord& record, const Options& options, RunContext& context) {
+  json crops = json::array();
+  for (const MarkPlace& place : control_marks(record, options, context)) {
+    pictures.marks.push_back({{"frame", place.frame},
+                              {"name", place.name},
+                              {"marked", position(place.marked)},
+                              {"expected", position(place.expected)},
+                              {"area", {place.left_px, place.top_px, place.width_px, place.height_px}},
+                              {"picture", crops.size()}});
+    crops.push_back(base64(place.jpeg));
+  }
+  pictures.content["mark"] = std::move(crops);
 }
 
 }  // namespace
@@ -47,11 +79,20 @@ void describe(Options& options, OptionVisitor& visitor) {
 }
 
 void write(const FlightRecord& record, const Options& options, RunContext& context) {
-  json pictures = pictures_of_frames(record, options, context);
-  pictures["mosaic"] = mosaic_picture(record, options, context);
-  const std::string page = filled_page(
-      {{"FLIGHT", json_for_page(flight_content(record, context))}, {"PICTURES", json_for_page(pictures)}});
-  write_file(context.out / "report.html", page);
+  Pictures pictures;
+  add_frames(pictures, record, options, context);
+  add_repeats(pictures, record, options, context);
+  add_marks(pictures, record, options, context);
+  pictures.content["mosaic"] = base64(mosaic_picture(record, options, context));
+  pictures.content["sources"] = base64(sources_picture(record, context));
+
+  json flight = flight_content(record, context);
+  flight["repeats"] = std::move(pictures.repeats);
+  flight["marks"] = std::move(pictures.marks);
+  flight["source_frames"] = source_frames(record);
+  write_file(context.out / "report.html",
+             filled_page({{"FLIGHT", json_for_page(flight)}, {"PICTURES", json_for_page(pictures.content)}}));
+  if (options.sidecars) write_sidecars(record, context.out);
 }
 
 }  // namespace lookdown::report

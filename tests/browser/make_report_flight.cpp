@@ -20,6 +20,8 @@ int main(int argc, char** argv) {
   const Cache cache("");
   Progress progress(false);
   RunContext context{flight.out, reader, scheduler, cache, progress};
-  report::write(flight.record, {}, context);
+  report::Options options;
+  options.marks_file = flight.marks_file;
+  report::write(flight.record, options, context);
   std::printf("%s\n", (flight.out / "report.html").c_str());
 }

@@ -20,7 +20,7 @@ const chartTimes = (() => {
 function ticksFor(least, most, wanted) {
   const raw = (most - least) / wanted || 1;
   const power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((factor) => factor * power).find((candidate) => candidate >= raw);
+  const step = [1, 2, 2.5, 5, 10].map((factor) => factor * power).find((candidate) => candidate >= raw);
   const ticks = [];
   for (let tick = Math.ceil(least / step) * step; tick <= most + step * 1e-6; tick += step) ticks.push(tick);
   return ticks;
@@ -39,7 +39,7 @@ function axis(values, plot) {
   const margin = (high - low || Math.abs(high) || 1) * 0.08;
   const least = plot.fromZero && low >= 0 ? 0 : low - margin;
   const most = high + margin;
-  return {least, most, ticks: ticksFor(least, most, 4), place: (value) => value};
+  return {least, most, ticks: ticksFor(least, most, 5), place: (value) => value};
 }
 
 function drawChart(holder, plot, shown) {

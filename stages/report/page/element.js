@@ -25,6 +25,7 @@ function svg(tag, attributes = {}, ...children) {
 }
 
 const bodyOf = (section) => document.querySelector(`#${section} .body`);
+const addTo = (section, ...children) => fill(bodyOf(section), {}, children);
 
 /** Reads a sentence to people who do not see the page change. */
 function say(sentence) {

@@ -13,7 +13,7 @@ function drawFieldReport() {
       told.textContent = ' The text is marked: copy it with Ctrl+C.';
     }
   };
-  bodyOf('field-report').append(
+  addTo('field-report',
       el('p', {class: 'accuracy'}, flight.accuracy.sentence),
       el('p', {}, el('button', {type: 'button', onclick: copy}, 'Copy the text'), told),
       text);

@@ -3,7 +3,7 @@
 const LAYERS = [
   {key: 'horizon', name: 'horizon', has: (frame) => frame.horizon?.line, draw: drawHorizon},
   {key: 'tiles', name: 'blur of each part', has: (frame) => frame.blur?.tiles.some((blur) => blur !== null), draw: drawTiles},
-  {key: 'smear', name: 'direction of smear', has: (frame) => frame.blur?.smear_px > 0.5, draw: drawSmear},
+  {key: 'smear', name: 'direction of smear', has: (frame) => frame.blur?.smear_px > 1, draw: drawSmear},
   {key: 'glare', name: 'glare', has: (frame) => frame.glare?.outlines.length > 0, draw: drawGlare},
   {key: 'plumb', name: 'plumb point', has: (frame) => frame.tilt?.plumb_point, draw: drawPlumbPoint},
   {key: 'neighbours', name: 'neighbours', has: (frame) => frame.placement.neighbours?.length > 0, draw: drawNeighbours},
@@ -63,7 +63,7 @@ function drawSmear(frame) {
     return `M${x} ${y}l${Math.cos(way) * head} ${-Math.sin(way) * head}`;
   }).join('');
   const d = `M${cx - dx} ${cy - dy}L${cx + dx} ${cy + dy}${barb(cx + dx, cy + dy, 1)}${barb(cx - dx, cy - dy, -1)}`;
-  return [doubleLine(d, 'smear'), lettersAt(frame, cx, cy + half * 0.4 + lettering(frame) * 1.6, `smear ${quantity(frame.blur.smear_px, 'px')} along this line (drawn longer)`)];
+  return [doubleLine(d, 'smear'), lettersAt(frame, cx, cy + half * 0.4 + lettering(frame) * 1.6, `smear ${quantity(frame.blur.smear_px, 'px')} (line drawn longer)`)];
 }
 
 function drawGlare(frame) {
@@ -78,7 +78,7 @@ function drawPlumbPoint(frame) {
   const [px, py] = [x * frame.width_px, y * frame.height_px];
   const size = lettering(frame) * 0.8;
   return [doubleLine(`M${px - size} ${py}h${2 * size}M${px} ${py - size}v${2 * size}`, 'plumb'),
-          lettersAt(frame, px + size * 1.2, py - size * 0.4, 'straight down', 'start')];
+          lettersAt(frame, px, py - size * 1.5, 'straight down')];
 }
 
 function drawNeighbours(frame) {

@@ -132,9 +132,9 @@ function drawGrid() {
   const count = el('span', {class: 'count', role: 'status'});
   const list = el('ul', {class: 'grid', 'aria-label': 'Frames'});
   grid.controls = {sort, verdict, reason, view, text, changed, count, list};
-  bodyOf('frames').append(
-      el('p', {class: 'hint'}, 'Arrow keys walk, Enter opens, ', VERDICTS.map((one) => [el('kbd', {}, verdictKey[one]), ` ${one} `]),
-         ', ', el('kbd', {}, 'Z'), ' undoes.'),
+  addTo('frames',
+      el('p', {class: 'hint'}, 'Arrow keys walk, Enter opens, ', VERDICTS.map((one) => [el('kbd', {}, verdictKey[one]), ` ${one}, `]),
+         el('kbd', {}, 'Z'), ' undoes.'),
       el('div', {class: 'controls'}, sortLabel, verdictLabel, reasonLabel, viewLabel, el('label', {}, 'File ', text),
          el('label', {}, changed, ' changed by me only'), count),
       list);

@@ -118,7 +118,7 @@ const PLOTS = [
 ];
 
 function drawGlance() {
-  bodyOf('glance').append(
+  addTo('glance',
       el('div', {class: 'glance-columns'},
          el('div', {}, warningList(), verdictTally(), reasonTable()),
          el('div', {}, mosaicFigure(), el('p', {class: 'accuracy'}, el('strong', {}, 'How far to trust it: '), flight.accuracy.sentence))),

@@ -82,7 +82,7 @@ function onKey(event) {
 function drawKeys() {
   const list = (entries, term) => el('dl', {class: 'terms'}, entries.map(([name, text]) =>
     el('div', {}, el('dt', {}, term(name)), el('dd', {}, text))));
-  bodyOf('how').append(
+  addTo('how',
       el('div', {class: 'how-columns'},
          el('div', {}, el('h3', {}, 'Keys'), list(KEYS, (name) => el('kbd', {}, name))),
          el('div', {}, el('h3', {}, 'Shapes'),

@@ -1,22 +1,151 @@
-// The map: where the frames lie on the mosaic.
+// The map: footprints, coverage, sources, residuals and control points over the mosaic.
+
+const mapView = {sources: null, layers: {}};
 
 function footprintPath(frame) {
   const points = frame.placement.footprint ?? [];
-  return points.length > 2 ? `M${points.map(([x, y]) => `${x} ${y}`).join('L')}Z` : null;
+  return points.length > 2 ? `M${points.map(([x, y]) => `${x} ${y}`).join('L')}Z` : '';
+}
+
+/** Makes letters and marks as large as they need to be on a map of this size. */
+const mapUnit = (width, height) => Math.max(width, height) / 100;
+
+function drawFootprints(placed) {
+  return placed.map((frame) => {
+    const outline = svg('path', {d: footprintPath(frame), class: `footprint ${choices.verdictOf(frame)}`, onclick: () => openFrame(frame)},
+                        svg('title', {}, `${frame.file}: ${choices.verdictOf(frame)}`));
+    choices.onChange((changed) => {
+      if (changed === frame) outline.setAttribute('class', `footprint ${choices.verdictOf(frame)}`);
+    });
+    return outline;
+  });
+}
+
+/** A ring at each frame's spot straight below, its size the frame's fit to its neighbours. */
+function drawFits(placed, unit) {
+  const most = Math.max(...placed.map((frame) => frame.placement.rmse_px ?? 0)) || 1;
+  return placed.filter((frame) => frame.placement.below).map((frame) => {
+    const [cx, cy] = frame.placement.below;
+    const r = unit * (0.25 + 1.1 * (frame.placement.rmse_px / most));
+    return [svg('circle', {cx, cy, r, class: 'fit-under'}),
+            svg('circle', {cx, cy, r, class: 'fit'}, svg('title', {}, `${frame.file}: fits to ${quantity(frame.placement.rmse_px, 'px', 2)}`))];
+  });
+}
+
+/** How many times longer than life an arrow must be to be seen. */
+function exaggeration(unit) {
+  const lengths = flight.accuracy.points.filter((point) => point.given && point.found)
+      .map(({given, found}) => Math.hypot(found[0] - given[0], found[1] - given[1]));
+  const longest = Math.max(...lengths, 0);
+  if (longest === 0) return 1;
+  const raw = (unit * 8) / longest;
+  const power = 10 ** Math.floor(Math.log10(raw));
+  return Math.max(1, [5, 2, 1].map((factor) => factor * power).find((step) => step <= raw));
+}
+
+/** Control points as squares, check points as triangles, each with its residual as an arrow. */
+function drawPoints(unit, times) {
+  return flight.accuracy.points.filter((point) => point.given).map((point) => {
+    const [x, y] = point.given;
+    const shape = point.check ? `M${x} ${y - unit}L${x + unit} ${y + unit * 0.8}H${x - unit}Z`
+                              : `M${x - unit * 0.8} ${y - unit * 0.8}h${unit * 1.6}v${unit * 1.6}h${-unit * 1.6}Z`;
+    const [dx, dy] = [(point.found[0] - x) * times, (point.found[1] - y) * times];
+    const way = Math.atan2(dy, dx);
+    const barbs = [2.6, -2.6].map((turn) => `M${x + dx} ${y + dy}l${Math.cos(way + turn) * unit} ${Math.sin(way + turn) * unit}`).join('');
+    return svg('g', {class: 'control-point'}, doubleLine(shape, point.check ? 'check-point' : 'control-point'),
+               doubleLine(`M${x} ${y}L${x + dx} ${y + dy}${barbs}`, 'residual'),
+               svg('text', {x: x + unit * 1.4, y: y - unit * 0.9, 'font-size': unit * 1.9, class: 'letters'}, point.name));
+  });
+}
+
+function pointTable() {
+  const {points} = flight.accuracy;
+  if (points.length === 0) return el('p', {class: 'unknown'}, 'No control or check points were given, so there are no residuals on the ground.');
+  const unit = flight.placement.gsd_m ? lengthText : (value) => quantity(value, 'px');
+  return el('div', {class: 'wide-table'}, el('table', {class: 'points'},
+      el('caption', {}, 'Control and check points: found minus given'),
+      el('thead', {}, el('tr', {}, ['Point', 'Use', 'Frames marked', 'East', 'North', 'Distance'].map((name) => el('th', {scope: 'col'}, name)))),
+      el('tbody', {}, points.map((point) => el('tr', {}, el('th', {scope: 'row'}, point.name),
+        [point.check ? '\u25b3 check, kept out of the fit' : '\u25a1 control, fitted', String(point.marks), unit(point.dx), unit(point.dy),
+         unit(Math.hypot(point.dx, point.dy))].map((text) => el('td', {}, text)))))));
+}
+
+/** A canvas as part of the drawing, stretched to the mosaic. */
+function overlayOf(canvas, width, height) {
+  return svg('image', {href: canvas.toDataURL(), x: 0, y: 0, width, height, preserveAspectRatio: 'none', class: 'overlay'});
+}
+
+async function sourcesLayer(layer, width, height) {
+  mapView.sources = await readSources();
+  if (mapView.sources) layer.append(overlayOf(seamsCanvas(mapView.sources), width, height));
+}
+
+function showSourceUnder(event, drawing, told) {
+  if (!mapView.sources || mapView.layers.sources.hasAttribute('hidden')) return;
+  const box = drawing.getBoundingClientRect();
+  const {width, height, at} = mapView.sources;
+  const x = Math.floor((event.clientX - box.left) / box.width * width);
+  const y = Math.floor((event.clientY - box.top) / box.height * height);
+  const index = x >= 0 && y >= 0 && x < width && y < height ? at(x, y) : -1;
+  told.textContent = index < 0 ? '' : `This spot comes from ${frames[index].file}.`;
+}
+
+function coverageKey() {
+  return el('ul', {class: 'coverage-key', 'aria-label': 'Frames that see a spot'}, 'Frames that see a spot: ',
+            COVERAGE_STEPS.map(({text, colour: [r, g, b]}) => el('li', {}, el('span', {class: 'swatch', style: {background: `rgb(${r} ${g} ${b})`}}), ` ${text}`)));
+}
+
+/** Switches of the layers; a layer is computed when it is first asked for. */
+function mapSwitches(entries, note) {
+  return el('fieldset', {class: 'switches'}, el('legend', {}, 'Shown on the map'), entries.filter(Boolean).map(({key, name, on, make, key_text: text}) => {
+    const layer = mapView.layers[key];
+    let made = false;
+    const box = el('input', {type: 'checkbox', 'data-layer': key});
+    const show = () => {
+      if (box.checked && !made) {
+        made = true;
+        make?.(layer);
+      }
+      layer.toggleAttribute('hidden', !box.checked);
+      if (text) note.toggleAttribute('hidden', !box.checked);
+    };
+    box.checked = on;
+    box.addEventListener('change', show);
+    show();
+    return el('label', {}, box, ` ${name}`);
+  }));
 }
 
 function drawMap() {
-  const placed = frames.filter((frame) => frame.placement.placed && frame.placement.footprint.length > 2);
-  const address = jpegAddress(pictures().mosaic);
-  const width = flight.mosaic?.width_px ?? flight.placement.width_px;
-  const height = flight.mosaic?.height_px ?? flight.placement.height_px;
+  const placed = frames.filter((frame) => frame.placement.placed && frame.placement.group === 0 && frame.placement.footprint.length > 2);
+  const {width_px: width, height_px: height} = flight.placement;
   if (placed.length === 0 || !width || !height) {
-    bodyOf('map').append(el('p', {class: 'unknown'}, 'No frame could be placed, so there is nothing to map.'));
+    addTo('map', el('p', {class: 'unknown'}, 'No frame could be placed, so there is nothing to map.'), pointTable());
     return;
   }
-  const drawing = svg('svg', {viewBox: `0 0 ${width} ${height}`, class: 'map-drawing', role: 'img', 'aria-label': `Footprints of ${plural(placed.length, 'frame')} over the mosaic`},
-      address ? svg('image', {href: address, x: 0, y: 0, width, height, preserveAspectRatio: 'none'}) : null,
-      placed.map((frame) => svg('path', {d: footprintPath(frame), class: `footprint ${choices.verdictOf(frame)}`, onclick: () => openFrame(frame)},
-                                svg('title', {}, frame.file))));
-  bodyOf('map').append(el('div', {class: 'map-place'}, drawing));
+  const address = jpegAddress(pictures().mosaic);
+  const unit = mapUnit(width, height);
+  const times = exaggeration(unit);
+  const layer = (key, ...content) => (mapView.layers[key] = svg('g', {class: `map-layer ${key}`}, content));
+  const told = el('p', {class: 'hint', role: 'status'});
+  const key = coverageKey();
+  const drawing = svg('svg', {viewBox: `-0.5 -0.5 ${width} ${height}`, class: 'map-drawing', role: 'img', style: {'--shape': width / height},
+                              'aria-label': `Map: footprints of ${plural(placed.length, 'frame')} over the mosaic`},
+      address ? svg('image', {href: address, x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none'}) : null,
+      layer('coverage'), layer('sources'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('fits', drawFits(placed, unit)), layer('points', drawPoints(unit, times)));
+  drawing.addEventListener('pointermove', (event) => showSourceUnder(event, drawing, told));
+  const kept = () => placed.filter((frame) => choices.verdictOf(frame) !== 'drop');
+  const switches = mapSwitches([
+    {key: 'footprints', name: 'footprints', on: true},
+    {key: 'coverage', name: 'how many frames see a spot', on: false, key_text: true, make: (g) => g.append(overlayOf(coverageCanvas(kept(), width, height), width, height))},
+    pictures().sources ? {key: 'sources', name: 'seams and sources', on: false, make: (g) => sourcesLayer(g, width, height)} : null,
+    {key: 'fits', name: 'fit of each frame (larger ring: worse)', on: false},
+    flight.accuracy.points.length ? {key: 'points', name: `control and check points, residuals ${times} times too long`, on: true} : null,
+  ], key);
+  const others = frames.filter((frame) => !frame.fault && !frame.placement.placed && frame.placement.why_not);
+  addTo('map',
+      el('p', {class: 'hint'}, 'Click an outline to open its frame; the keyboard reaches the same frames in the grid.'),
+      switches, key, el('div', {class: 'map-place'}, drawing), told, pointTable(),
+      others.length ? el('details', {}, el('summary', {}, `${plural(others.length, 'frame')} not placed`),
+                         el('ul', {}, others.map((frame) => el('li', {}, el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file), ` ${frame.placement.why_not}`)))) : null);
 }

@@ -6,6 +6,7 @@ drawGlance();
 drawGrid();
 drawCompare();
 drawMap();
+drawMarks();
 drawFieldReport();
 drawKeys();
 prepareFrameView();

@@ -6,15 +6,18 @@ const verdictKey = {keep: 'K', check: 'C', drop: 'D'};
 
 const number = (value, digits) => value.toFixed(digits).replace('-', '\u2212');
 
+/** A unit as it follows its number: a degree sign stands close, others after a space that does not break. */
+const unitText = (unit) => (!unit ? '' : unit.startsWith('\u00b0') ? unit : `\u00a0${unit}`);
+
 /** 3.14159 -> "3.1 px". */
 function quantity(value, unit, digits = 1) {
   if (value === null || value === undefined || !Number.isFinite(value)) return NOT_KNOWN;
-  return unit ? `${number(value, digits)}\u00a0${unit}` : number(value, digits);
+  return number(value, digits) + unitText(unit);
 }
 
 function withSigma(value, sigma, unit, digits = 1) {
   const text = quantity(value, unit, digits);
-  return text === NOT_KNOWN || !sigma ? text : `${number(value, digits)} \u00b1 ${number(sigma, digits)}\u00a0${unit}`;
+  return text === NOT_KNOWN || !sigma ? text : `${number(value, digits)} \u00b1 ${number(sigma, digits)}${unitText(unit)}`;
 }
 
 const share = (value) => quantity(value === null || value === undefined ? null : value * 100, '%', value < 0.1 ? 1 : 0);
@@ -44,8 +47,8 @@ function reasonText(reason) {
   if (!reason) return 'no reason given';
   if (reason.value === null) return reason.word;
   const value = reasonNumber(reason.value, reason.unit);
-  return reason.limit === null ? `${reason.word}: ${value}`
-                               : `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, reason.unit)}`;
+  if (reason.limit === null) return `${reason.word}: ${value}`;
+  return `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, reason.unit).replace(/ of the .*/, '')}`;
 }
 
 /** A shape for each verdict, so that colour carries nothing alone: disc, open diamond, cross. */

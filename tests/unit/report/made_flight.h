@@ -11,6 +11,7 @@ namespace lookdown::test {
 struct MadeFlight {
   FlightRecord record;
   std::filesystem::path out;  ///< holds the frames, a mosaic preview, glare masks
+  std::string marks_file;     ///< marks of the control points, one of them 12 px off
 };
 
 /// A name that would run a script if any part of the page took it for markup.
