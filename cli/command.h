@@ -49,4 +49,7 @@ Command rectify_command();
 Command glare_command();
 Command mosaic_command();
 
+/// Every command in the order of the help text.
+std::vector<Command> all_commands();
+
 }  // namespace lookdown::cli

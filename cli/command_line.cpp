@@ -84,6 +84,11 @@ int run(const Command& command, const Invocation& invocation) {
 
 }  // namespace
 
+std::vector<Command> all_commands() {
+  return {run_command(),     inspect_command(), cull_command(),  level_command(),
+          rectify_command(), glare_command(),   mosaic_command()};
+}
+
 int run_program(int argc, char** argv) {
   stop_on_signals();
   CLI::App app(kAbout, "lookdown");
@@ -94,8 +99,7 @@ int run_program(int argc, char** argv) {
   invocation.command_line = command_line(argc, argv);
   std::string options_file;
   const Command* chosen = nullptr;
-  const std::vector<Command> commands{run_command(),     inspect_command(), cull_command(),  level_command(),
-                                      rectify_command(), glare_command(),   mosaic_command()};
+  const std::vector<Command> commands = all_commands();
   try {
     const std::string file = options_file_on(argc, argv);
     for (const Command& command : commands) {
