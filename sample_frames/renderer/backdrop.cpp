@@ -8,8 +8,10 @@ namespace render {
 namespace {
 
 // Octaves that a footprint can resolve, so that distant ground does not sparkle.
-float resolved_noise(Vec2 p, double size_m, double footprint_m, uint32_t seed, float gain = 0.55F) {
-  const int octaves = std::clamp(static_cast<int>(std::log2(size_m / std::max(footprint_m, 1e-3))) + 1, 1, 9);
+float resolved_noise(Vec2 p, double size_m, double footprint_m, uint32_t seed, float gain = 0.55F,
+                     int most = 6) {
+  int octaves = 1;
+  for (double finest = size_m; octaves < most && finest > 2 * footprint_m; finest *= 0.5) ++octaves;
   return fractal_noise(static_cast<float>(p.x / size_m), static_cast<float>(p.y / size_m), octaves, seed,
                        gain);
 }
@@ -111,14 +113,17 @@ BackdropPoint backdrop_at(const Backdrop& backdrop, Vec2 p, double footprint, do
   const float wooded = resolved_noise(p, 900, footprint, seed + 12);
   float woods = smoothstep(0.50F, 0.54F, wooded);
   if (backdrop.country == Country::woods) woods = smoothstep(0.36F, 0.40F, wooded);
-  point.albedo = far < 1 ? mix(field(p, footprint, seed), wood(p, footprint, seed + 20), woods) : Rgb{};
+  if (far < 1 && woods < 1) point.albedo = field(p, footprint, seed);
+  if (far < 1 && woods > 0) point.albedo = mix(point.albedo, wood(p, footprint, seed + 20), woods);
   if (backdrop.country == Country::town) {
     const float built = smoothstep(0.47F, 0.52F, resolved_noise(p, 700, footprint, seed + 14));
     if (built > 0) point.albedo = mix(point.albedo, town(p, footprint, seed + 30), built);
   }
-  const Rgb mean = mix(Rgb{0.09F, 0.10F, 0.045F}, Rgb{0.04F, 0.055F, 0.02F}, woods) *
-                   (0.6F + 0.8F * resolved_noise(p, 600, footprint, seed + 15));
-  point.albedo = mix(point.albedo, mean, far);
+  if (far > 0) {
+    const Rgb mean = mix(Rgb{0.09F, 0.10F, 0.045F}, Rgb{0.04F, 0.055F, 0.02F}, woods) *
+                     (0.6F + 0.8F * resolved_noise(p, 600, footprint, seed + 15));
+    point.albedo = mix(point.albedo, mean, far);
+  }
   const float pond = smoothstep(0.70F, 0.71F, resolved_noise(p, 260, footprint, seed + 16));
   point.water = pond * (1 - far);
   return point;

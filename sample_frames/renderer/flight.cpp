@@ -56,12 +56,12 @@ Weather weather_of(const FlightRequest& request, const SunPosition& sun) {
 double texel_size(const Site& site, const Camera& camera, double lowest_m, double margin_m) {
   constexpr double kMostTexels = 70e6;
   const double area = (site.high.x - site.low.x + 2 * margin_m) * (site.high.y - site.low.y + 2 * margin_m);
-  const double wanted = std::clamp(0.75 * lowest_m / camera.fx_px, 0.010, 0.02);
+  const double wanted = std::clamp(0.75 * lowest_m / camera.fx_px, 0.010, 0.2);
   return std::max(wanted, std::sqrt(area / kMostTexels));
 }
 
-// Full scale is a little above a white diffuser in full sun.
-constexpr double kWhiteGain = 0.92;
+// Bright paint just clips, mineral crust in full sun nearly does.
+constexpr double kWhiteGain = 1.15;
 
 void print_progress(size_t done, size_t total) {
   if (isatty(STDERR_FILENO)) fmt::print(stderr, "\r{}/{} frames{}", done, total, done == total ? "\n" : "");
@@ -111,8 +111,8 @@ void render_flight(const FlightRequest& request) {
       continue;
     }
     const std::unique_ptr<Sky> own_sky = plan.weather ? std::make_unique<Sky>(*plan.weather) : nullptr;
-    const SceneView view{site, ground, own_sky ? *own_sky : sky, plan.backdrop ? *plan.backdrop : backdrop,
-                         slope};
+    const SceneView view{site,  ground,   own_sky ? *own_sky : sky, plan.backdrop ? *plan.backdrop : backdrop,
+                         slope, plan.rods};
     TracedFrame traced = trace_frame(view, camera, plan.pose, plan.time_s, request.samples);
     traced.light = blurred(traced.light, plan.blur);
     traced.surface = blurred(traced.surface, plan.blur);
@@ -142,7 +142,7 @@ void render_flight(const FlightRequest& request) {
                      slope,         camera,       0};
   if (request.ground_picture) {
     flight.ground_gsd_m = request.ground_gsd_m;
-    write_ground_picture(folder / "truth" / "ground.png", {site, ground, sky, backdrop, slope},
+    write_ground_picture(folder / "truth" / "ground.png", {site, ground, sky, backdrop, slope, {}},
                          request.ground_gsd_m, kWhiteGain);
   }
   write_truth(folder, flight, site, truths);

@@ -93,7 +93,7 @@ class Tracer {
     }
     for (const Blob& blob : scene_.site.blobs) add_blob(blob);
     for (const Blob& blob : people_) add_blob(blob);
-    for (const Rod& rod : scene_.site.rods)
+    for (const Rod& rod : scene_.rods)
       solids_.push_back(
           {SolidKind::rod, &rod, (rod.from + rod.to) * 0.5, 0.5 * length(rod.to - rod.from) + rod.radius_m});
   }
@@ -230,6 +230,8 @@ class Tracer {
     double shelter = 1;
     if (painted) {
       ground = scene_.ground.at(at, footprint);
+      if (footprint < 0.002 && ground.water == 0)
+        ground.albedo = close_grass(at.x, at.y, scene_.site.seed) * scene_.site.base_tint;
       if (ground.pond >= 0) {
         pond = &scene_.site.ponds[size_t(ground.pond)];
         shelter = pond->shelter;

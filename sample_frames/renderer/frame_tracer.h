@@ -3,6 +3,7 @@
 #pragma once
 
 #include <opencv2/core.hpp>
+#include <span>
 
 #include "backdrop.h"
 #include "camera.h"
@@ -23,6 +24,7 @@ struct SceneView {
   const Sky& sky;
   const Backdrop& backdrop;
   double mean_square_slope;
+  std::span<const Rod> rods;  // of this frame alone
 };
 
 // `samples` x `samples` rays a pixel.

@@ -81,6 +81,7 @@ struct Pyramid {
   }
 };
 
+constexpr float kFade = 3;  // metres
 constexpr int kDetailSize = 1024;
 constexpr double kDetailTexel = 0.003;
 
@@ -178,7 +179,7 @@ GroundMap::GroundMap(const Site& site, Vec3 to_sun, double texel_m, double margi
 GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
   const Layers& map = *layers_;
   GroundSample sample;
-  std::array<float, 4> colour;
+  std::array<float, 4> colour{};
   const bool painted = position.x >= map.low.x && position.y >= map.low.y && position.x < map.high.x &&
                        position.y < map.high.y;
   if (painted) {
@@ -198,9 +199,16 @@ GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
       sample.pond = map.pond[size_t(py) * map.cover_width + px];
     }
     sample.sun_visible = colour[3] / 255.0F;
-  } else {
-    colour = map.base.at(static_cast<float>(position.x / 0.02), static_cast<float>(position.y / 0.02),
-                         static_cast<float>(footprint_m / 0.02), true);
+  }
+  // The painted part fades into the repeated base material over its last metres.
+  const double inside = std::min(
+      {position.x - map.low.x, position.y - map.low.y, map.high.x - position.x, map.high.y - position.y});
+  if (inside < kFade) {
+    const auto base =
+        map.base.at(static_cast<float>(position.x / 0.02), static_cast<float>(position.y / 0.02),
+                    static_cast<float>(footprint_m / 0.02), true);
+    const float share = painted ? smoothstep(0, kFade, static_cast<float>(inside)) : 0;
+    for (size_t c = 0; c < 4; ++c) colour[c] = base[c] + share * (colour[c] - base[c]);
   }
   constexpr float kCode = 1.0F / (255.0F * 255.0F);
   sample.albedo = {colour[0] * colour[0] * kCode, colour[1] * colour[1] * kCode,

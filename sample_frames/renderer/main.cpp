@@ -49,7 +49,8 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   app.add_flag("--horizon-only", request.horizon_only,
                "forward-looking frames, each with its own weather and country");
-  app.add_option("--quality", request.flight.quality, "JPEG quality; 0: between 75 and 95")
+  app.add_option("--quality-low", request.flight.quality_low, "lowest JPEG quality")->capture_default_str();
+  app.add_option("--quality-high", request.flight.quality_high, "highest JPEG quality")
       ->capture_default_str();
   app.add_option("--noise", request.noise, "factor on the sensor noise")->capture_default_str();
   app.add_option("--samples", request.samples, "rays a pixel are the square of this")

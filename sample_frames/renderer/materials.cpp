@@ -219,6 +219,40 @@ MaterialPoint material_at(Material material, double x, double y, double inside_m
   return {};
 }
 
+Rgb close_grass(double x, double y, uint32_t seed) {
+  // Layers of blades from the ground up; each layer scatters blades of its own length and lean over the one
+  // below.
+  Rgb colour = Rgb{0.055F, 0.042F, 0.025F} * (0.4F + 1.2F * noise(x, y, 0.008, 3, seed));
+  constexpr int kLayers = 9;
+  for (int layer = 0; layer < kLayers; ++layer) {
+    const double spacing = 0.016 + 0.002 * layer;
+    const int ix = static_cast<int>(std::floor(x / spacing)), iy = static_cast<int>(std::floor(y / spacing));
+    for (int j = -2; j <= 2; ++j)
+      for (int i = -2; i <= 2; ++i) {
+        const uint32_t id = hash(uint32_t(ix + i), uint32_t(iy + j), seed + 60U + uint32_t(layer));
+        const double root_x = (ix + i + unit_float(id)) * spacing,
+                     root_y = (iy + j + unit_float(id * 3U)) * spacing;
+        const double lean = unit_float(id * 7U) * 2 * kPi, reach = 0.02 + 0.018 * unit_float(id * 11U);
+        const double dx = x - root_x, dy = y - root_y;
+        const double along = std::cos(lean) * dx + std::sin(lean) * dy;
+        if (along < 0 || along > reach) continue;
+        const double bend = 12 * (unit_float(id * 13U) - 0.5) * along * along;
+        const double across = -std::sin(lean) * dx + std::cos(lean) * dy - bend;
+        const double half_width = (0.0012 + 0.0014 * unit_float(id * 17U)) * (1 - 0.8 * along / reach);
+        if (std::abs(across) > 1.9 * half_width) continue;
+        if (std::abs(across) > half_width) {
+          if (across > 0) colour = colour * 0.55F;  // its shadow on what lies below
+          continue;
+        }
+        const Rgb green = mix(Rgb{0.05F, 0.10F, 0.02F}, Rgb{0.14F, 0.19F, 0.055F}, unit_float(id * 19U));
+        const Rgb tone = unit_float(id * 23U) < 0.16F ? Rgb{0.30F, 0.25F, 0.13F} : green;
+        const float rib = std::abs(across) < 0.2 * half_width ? 1.3F : 1.0F;
+        colour = tone * (rib * (0.45F + 0.75F * float(along / reach)) * (0.55F + 0.09F * float(layer)));
+      }
+  }
+  return colour;
+}
+
 Rgb roof_albedo(const Block& block, double u, double v, double footprint_m) {
   const uint32_t seed = block.seed;
   const float dirt = noise(u, v, 2.4, 5, seed);

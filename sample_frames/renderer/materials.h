@@ -16,6 +16,9 @@ struct MaterialPoint {
 MaterialPoint material_at(Material material, double x, double y, double inside_m, double along_m,
                           double across_m, uint32_t seed);
 
+// Grass seen from a metre or so: single blades, lit and shaded. For footprints of a few millimetres and less.
+Rgb close_grass(double x, double y, uint32_t seed);
+
 // Roof or wall of a block at face coordinates u, v in metres; `footprint_m` fades what a pixel cannot
 // resolve.
 Rgb roof_albedo(const Block& block, double u, double v, double footprint_m);

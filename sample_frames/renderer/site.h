@@ -94,7 +94,6 @@ struct Site {
   std::vector<Pond> ponds;
   std::vector<Block> blocks;
   std::vector<Blob> blobs;
-  std::vector<Rod> rods;
   std::vector<Board> boards;
 };
 

@@ -39,7 +39,7 @@ void settle(FramePlan& frame, double height, Vec2 over, RandomStream& random) {
 void expose(FramePlan& frame, RandomStream& random, const FlightOptions& options) {
   frame.exposure_ev = std::round(random.normal() * options.exposure_steps * 3) / 3;
   frame.white_balance = 0.04 * random.normal();
-  frame.quality = options.quality > 0 ? options.quality : random.integer(75, 95);
+  frame.quality = random.integer(options.quality_low, options.quality_high);
   static const double isos[] = {100, 200, 200, 400};
   frame.iso = isos[random.integer(0, 3)];
   static const double times[] = {1.0 / 800, 1.0 / 1000, 1.0 / 1250, 1.0 / 1600};
@@ -56,6 +56,32 @@ int random_orientation(RandomStream& random, bool portrait) {
 double height_at(double time_s, const FlightOptions& o) {
   const float n = fractal_noise(static_cast<float>(time_s / 70), 0.5F, 3, o.seed + 900);
   return o.height_low_m + (o.height_high_m - o.height_low_m) * clamp01((n - 0.22F) / 0.56F);
+}
+
+// Slack is left out: a few spans of cable across the view, and masts that stand above the horizon.
+std::vector<Rod> cables_and_masts(Vec3 camera, double azimuth, RandomStream& random) {
+  std::vector<Rod> rods;
+  const Vec3 ahead{std::sin(azimuth), std::cos(azimuth), 0}, right{std::cos(azimuth), -std::sin(azimuth), 0};
+  const int cables = random.integer(0, 4);
+  const double away = random.uniform(25, 120), slant = random.uniform(-0.8, 0.8);
+  const double height = camera.z + random.uniform(-12, 10);
+  for (int i = 0; i < cables; ++i) {
+    const Vec3 middle = camera + ahead * away;
+    const Vec3 lift{0, 0, height - camera.z + 1.2 * i};
+    const Vec3 reach = right * 200 + ahead * (200 * slant) + Vec3{0, 0, random.uniform(-8, 8)};
+    rods.push_back(
+        {middle + lift - reach, middle + lift + reach, random.uniform(0.015, 0.04), {0.05F, 0.05F, 0.055F}});
+  }
+  const int masts = random.integer(0, 3);
+  for (int i = 0; i < masts; ++i) {
+    const double distance = random.uniform(40, 400), side = random.uniform(-0.6, 0.6) * distance;
+    const Vec3 foot = camera + ahead * distance + right * side;
+    const double top = camera.z + distance * random.uniform(-0.02, 0.12);
+    const float tone = static_cast<float>(random.uniform(0.05, 0.6));
+    rods.push_back(
+        {{foot.x, foot.y, 0}, {foot.x, foot.y, top}, random.uniform(0.1, 0.35), {tone, tone, tone}});
+  }
+  return rods;
 }
 
 void number_files(std::vector<FramePlan>& frames) {
@@ -123,13 +149,14 @@ std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const
   const double size_factor = camera.width_px / 1600.0;
   double heading = random.uniform(0, 2 * kPi);
   Vec2 previous = site.low;
+  double blur_debt = 0.5;
   for (int s = 0; s < stations; ++s) {
     const int pass = s * passes / stations;
     const int first = (pass * stations + passes - 1) / passes,
               last = ((pass + 1) * stations + passes - 1) / passes - 1;
     double along = last > first ? static_cast<double>(s - first) / (last - first) : 0.5;
     if (pass & 1) along = 1 - along;
-    const double inset = 0.075;
+    const double inset = 0.12;
     Vec2 over{site.low.x + size.x * (inset + (1 - 2 * inset) * along),
               site.low.y + size.y * (inset + (1 - 2 * inset) * (pass + 0.5 * (passes == 1)) /
                                                  std::max(1, passes - (passes > 1)))};
@@ -146,7 +173,12 @@ std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const
     settle(frame, height_at(clock, options), over, random);
     expose(frame, random, options);
     frame.kite_line = random.uniform() < 0.12;
-    if (random.uniform() < options.blurred_share) frame.blur = random_blur(random, size_factor);
+    // Blurred frames are spread over the flight, each a random step within its share of stations.
+    blur_debt += options.blurred_share * random.uniform(0.4, 1.6);
+    if (blur_debt >= 1) {
+      frame.blur = random_blur(random, size_factor);
+      blur_debt -= 1;
+    }
     frames.push_back(frame);
 
     const bool burst =
@@ -238,6 +270,7 @@ std::vector<FramePlan> plan_horizon_set(const Site& site, const Camera& camera,
     if (backdrop.country == Country::fields || backdrop.country == Country::town)
       backdrop.hill_height_deg = random.uniform() < 0.3 ? random.uniform(0.2, 0.6) : 0;
     frame.backdrop = backdrop;
+    if (random.uniform() < 0.45) frame.rods = cables_and_masts(frame.pose.centre, azimuth, random);
     frame.off_nadir = std::acos(std::clamp(-frame.pose.rotation.forward.z, -1.0, 1.0));
     frames.push_back(frame);
   }

@@ -47,6 +47,7 @@ struct FramePlan {
   // Horizon sets change the weather and the country from frame to frame.
   std::optional<Weather> weather;
   std::optional<Backdrop> backdrop;
+  std::vector<Rod> rods;  // cables and masts in the way
   uint32_t seed = 0;
 };
 
@@ -56,7 +57,7 @@ struct FlightOptions {
   double swing_deg = 12, overlap = 0.62, blurred_share = 0.2, exposure_steps = 0.35;
   double height_low_m = 22, height_high_m = 45;
   int obliques = 3, launch = 2;
-  int quality = 0;  // 0: between 75 and 95
+  int quality_low = 75, quality_high = 95;  // JPEG quality, drawn for each frame
   bool portrait = true;
 };
 
