@@ -34,7 +34,7 @@ cv::Mat glare_on_canvas(const Scene& scene, FrameStore& store, int view_index, c
   if (!mask) return {};
   cv::Mat glare;
   cv::remap(*mask, glare, map, cv::noArray(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-  glare = glare > 0;
+  glare = glare > 127;
   return cv::countNonZero(glare) > 0 ? glare : cv::Mat();
 }
 
@@ -56,20 +56,37 @@ std::vector<int> donors_for(const Scene& scene, int but_not, const cv::Rect& are
   return donors;
 }
 
-/// Fills what `donor` shows clean of `wanted` (255 = still to fill, over the whole of `frame`).
-void fill_from(const Scene& scene, FrameStore& store, int donor, const cv::Rect& area, cv::Mat& wanted,
-               FrameOnCanvas& frame) {
+cv::Mat widened(const cv::Mat& mask, int side) {
+  cv::Mat wide;
+  cv::dilate(mask, wide, cv::getStructuringElement(cv::MORPH_ELLIPSE, {side, side}));
+  return wide;
+}
+
+/// Fills what `donor` shows clean of `wanted` (255 = still to fill, over the whole of `frame`), keeping `rim`
+/// pixels off the donor's own glare.
+void fill_from(const Scene& scene, FrameStore& store, int donor, const cv::Rect& area, int rim,
+               cv::Mat& wanted, FrameOnCanvas& frame) {
   const cv::Rect box = cv::boundingRect(wanted);
   const cv::Rect there = box + area.tl();
-  cv::Mat map = position_map(scene.views[donor], there);
+  const cv::Mat map = position_map(scene.views[donor], there);
   cv::Mat clean = usable_map(scene.views[donor], there) & wanted(box);
   if (cv::countNonZero(clean) == 0) return;
-  if (const cv::Mat glare = glare_on_canvas(scene, store, donor, there, map); !glare.empty()) clean &= ~glare;
+  if (const cv::Mat glare = glare_on_canvas(scene, store, donor, there, map); !glare.empty())
+    clean &= ~widened(glare, 2 * rim + 1);
   if (cv::countNonZero(clean) == 0) return;
   const Resampled other = corrected_frame(scene, store, donor, there);
   other.colours.copyTo(frame.colours(box), clean);
   frame.donor(box).setTo(donor, clean);
   wanted(box).setTo(0, clean);
+}
+
+void fill_from_others(const Scene& scene, FrameStore& store, int view, const cv::Rect& area, int rim,
+                      cv::Mat wanted, FrameOnCanvas& frame) {
+  if (cv::countNonZero(wanted) == 0) return;
+  for (const int donor : donors_for(scene, view, cv::boundingRect(wanted) + area.tl())) {
+    fill_from(scene, store, donor, area, rim, wanted, frame);
+    if (cv::countNonZero(wanted) == 0) return;
+  }
 }
 
 }  // namespace
@@ -81,15 +98,13 @@ FrameOnCanvas frame_on_canvas(const Scene& scene, FrameStore& store, int view, c
   frame.glare = glare_on_canvas(scene, store, view, area, own.map);
   if (frame.glare.empty()) return frame;
   frame.donor = cv::Mat(area.size(), CV_16SC1, cv::Scalar(-1));
-  // The rim of a glint is brighter than what lies under it though no longer called glare.
-  cv::Mat wanted;
-  cv::dilate(frame.glare, wanted, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
-  wanted &= usable_map(scene.views[view], area);
-  if (cv::countNonZero(wanted) > 0)
-    for (const int donor : donors_for(scene, view, cv::boundingRect(wanted) + area.tl())) {
-      fill_from(scene, store, donor, area, wanted, frame);
-      if (cv::countNonZero(wanted) == 0) break;
-    }
+  // The rim of a glint is brighter than what lies under it though no longer called glare: first everything
+  // with its rim, from places well away from glare; then what is left of the glare itself, from any place
+  // that is clean.
+  const cv::Mat usable = usable_map(scene.views[view], area);
+  constexpr int kRim = 2;
+  fill_from_others(scene, store, view, area, kRim, widened(frame.glare, 2 * kRim + 1) & usable, frame);
+  fill_from_others(scene, store, view, area, 0, frame.glare & usable & (frame.donor < 0), frame);
   frame.glare.setTo(0, frame.donor >= 0);
   return frame;
 }

@@ -8,6 +8,8 @@
 
 #include "pipeline/scheduler.h"
 #include "stages/mosaic/minimum_cut.h"
+#include "stages/mosaic/structure.h"
+#include "stages/mosaic/things_off_plane.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -17,38 +19,19 @@ constexpr float kPerCodeValue =
 constexpr float kSalientPerCodeValue =
     0.04F;                        // of standing out from the surroundings: boards, people, edges of roofs
 constexpr float kLength = 0.25F;  // of a seam as such, per cell
+constexpr float kThingCut =
+    12;  // of cutting something that stands off the plane: its two sides will not meet
 constexpr float kUnknownDifference = 25;  // code values, where the two frames share no cell beside the seam
 constexpr float kForbidden = 1000;        // dislike that no seam outweighs
 constexpr int kMostSweeps = 4;
 constexpr double kWorthASweep = 2e-4;  // share of the energy
 
-/// What seams look at in one frame: colour and its steps to the right and down, CV_32FC3; how much a cell
-/// stands out, CV_32FC1.
-struct Structure {
-  cv::Mat colour, steps, salience;
-};
-
-Structure structure_of(const SurveyFrame& frame) {
-  Structure structure;
-  if (frame.bgr.empty()) return structure;
-  frame.bgr.convertTo(structure.colour, CV_32F);
-  cv::Mat grey, across, down, surroundings;
-  cv::cvtColor(structure.colour, grey, cv::COLOR_BGR2GRAY);
-  cv::Sobel(grey, across, CV_32F, 1, 0, 3, 0.25);
-  cv::Sobel(grey, down, CV_32F, 0, 1, 3, 0.25);
-  cv::merge(std::vector<cv::Mat>{across, down}, structure.steps);
-  cv::boxFilter(structure.colour, surroundings, CV_32F, {15, 15}, {-1, -1}, true, cv::BORDER_REPLICATE);
-  std::vector<cv::Mat> apart;
-  cv::split(cv::abs(structure.colour - surroundings), apart);
-  structure.salience = cv::max(apart[0], cv::max(apart[1], apart[2]));
-  return structure;
-}
-
 class SeamEnergy {
  public:
-  explicit SeamEnergy(const Survey& survey) : survey_(survey) {
-    for (const SurveyFrame& frame : survey.frames) structures_.push_back(structure_of(frame));
-  }
+  SeamEnergy(const Survey& survey, const Choice& first_choice)
+      : survey_(survey),
+        structures_(structures_of(survey)),
+        off_plane_(things_off_plane(survey, structures_, first_choice)) {}
 
   [[nodiscard]] float dislike(int view, cv::Point cell) const {
     const SurveyFrame& frame = survey_.frames[view];
@@ -58,32 +41,27 @@ class SeamEnergy {
   /// Cost of showing `a` at `p` and `b` at its neighbour `q`.
   [[nodiscard]] float seam(int a, int b, cv::Point p, cv::Point q) const {
     if (a == b) return 0;
-    const float at_p = difference(a, b, p), at_q = difference(a, b, q);
-    if (at_p < 0 && at_q < 0) return kLength + kPerCodeValue * kUnknownDifference;
-    if (at_p < 0) return kLength + at_q;
-    if (at_q < 0) return kLength + at_p;
-    return kLength + 0.5F * (at_p + at_q);
+    const float at_p = cost_at(a, b, p), at_q = cost_at(a, b, q);
+    const float cut = off_plane_.at<uchar>(p) && off_plane_.at<uchar>(q) ? kLength + kThingCut : kLength;
+    if (at_p < 0 && at_q < 0) return cut + kPerCodeValue * kUnknownDifference;
+    if (at_p < 0) return cut + at_q;
+    if (at_q < 0) return cut + at_p;
+    return cut + 0.5F * (at_p + at_q);
   }
 
  private:
-  /// In cost units, or -1 when one of the two does not show the cell, or shows glare there.
-  [[nodiscard]] float difference(int a, int b, cv::Point cell) const {
-    const SurveyFrame &one = survey_.frames[a], &other = survey_.frames[b];
-    if (!one.holds(cell.x, cell.y) || !other.holds(cell.x, cell.y)) return -1;
-    const cv::Point in_a = cell - one.box.tl(), in_b = cell - other.box.tl();
-    if (!one.glare.empty() && one.glare.at<uchar>(in_a) > 0) return -1;
-    if (!other.glare.empty() && other.glare.at<uchar>(in_b) > 0) return -1;
-    const Structure &first = structures_[a], &second = structures_[b];
-    const cv::Vec3f colour = first.colour.at<cv::Vec3f>(in_a) - second.colour.at<cv::Vec3f>(in_b);
-    const cv::Vec2f steps = first.steps.at<cv::Vec2f>(in_a) - second.steps.at<cv::Vec2f>(in_b);
-    const float apart = (std::abs(colour[0]) + std::abs(colour[1]) + std::abs(colour[2])) / 3 +
-                        std::abs(steps[0]) + std::abs(steps[1]);
-    const float salience = 0.5F * (first.salience.at<float>(in_a) + second.salience.at<float>(in_b));
+  /// In cost units, or -1 when it cannot be told.
+  [[nodiscard]] float cost_at(int a, int b, cv::Point cell) const {
+    const float apart = difference_at(survey_, structures_, a, b, cell);
+    if (apart < 0) return -1;
+    const float salience = 0.5F * (structures_[a].salience.at<float>(cell - survey_.frames[a].box.tl()) +
+                                   structures_[b].salience.at<float>(cell - survey_.frames[b].box.tl()));
     return kPerCodeValue * apart + kSalientPerCodeValue * salience;
   }
 
   const Survey& survey_;
   std::vector<Structure> structures_;
+  cv::Mat off_plane_;
 };
 
 const std::array<cv::Point, 2> kForward{cv::Point(1, 0), cv::Point(0, 1)};
@@ -177,7 +155,7 @@ bool expand(const Survey& survey, const SeamEnergy& energy, int view, Choice& ch
 }  // namespace
 
 double optimise_seams(const Survey& survey, Choice& choice) {
-  const SeamEnergy energy(survey);
+  const SeamEnergy energy(survey, choice);
   double now = total_energy(survey, energy, choice);
   for (int sweep = 0; sweep < kMostSweeps; ++sweep) {
     bool changed = false;
