@@ -66,7 +66,7 @@ struct Tally {
 
 /// Bytes a tile takes while it is rendered: frames warped to the tile with its margin and their bands, in
 /// floating point.
-constexpr std::int64_t kTilePeakBytes = 160'000'000;
+constexpr std::int64_t kTilePeakBytes = 400'000'000;
 
 /// The rasters that grow tile by tile.
 struct Rasters {

@@ -1,6 +1,7 @@
 #include "stages/mosaic/render.h"
 
 #include <algorithm>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "stages/mosaic/band_blend.h"
@@ -43,6 +44,37 @@ void note_glare(const FrameOnCanvas& frame, const cv::Mat& mask, cv::Mat donor, 
   if (!frame.glare.empty()) frame.glare.copyTo(glare, mask);
 }
 
+/// One frame in a tile with its margin.
+struct Part {
+  cv::Rect where;   ///< in the tile with its margin
+  cv::Mat mask;     ///< CV_8UC1, 255 where it is shown
+  cv::Mat colours;  ///< CV_32FC3
+};
+
+/// Where a frame is hidden and contradicts what is shown there (a leaning wall, someone who walked on), it
+/// takes over what is shown. Its broad bands would carry the contradiction over the seam as a glow. Small
+/// differences stay: levelling them is what bands are for.
+void agree_with(const cv::Mat& hard, Part& part) {
+  constexpr float kSmall = 16, kLarge = 40;  // code values
+  constexpr int kSide = 9;
+  cv::Mat apart;
+  cv::boxFilter(part.colours - hard, apart, CV_32F, {kSide, kSide}, {-1, -1}, true, cv::BORDER_REPLICATE);
+  for (int row = 0; row < apart.rows; ++row) {
+    const auto* difference = apart.ptr<cv::Vec3f>(row);
+    const auto* shown = hard.ptr<cv::Vec3f>(row);
+    const auto* is_own = part.mask.ptr<uchar>(row);
+    auto* colour = part.colours.ptr<cv::Vec3f>(row);
+    for (int column = 0; column < apart.cols; ++column) {
+      if (is_own[column]) continue;
+      const cv::Vec3f& by = difference[column];
+      const float most = std::max({std::abs(by[0]), std::abs(by[1]), std::abs(by[2])});
+      if (most <= kSmall) continue;
+      const float share = std::min(1.0F, (most - kSmall) / (kLarge - kSmall));
+      colour[column] += (shown[column] - colour[column]) * share;
+    }
+  }
+}
+
 Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, const cv::Rect& wide,
                    const cv::Rect& inner) {
   Joined joined{
@@ -54,19 +86,28 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
     note_glare(frame, shown.covered(inside), joined.donor, joined.glare);
     return joined;
   }
-  BandBlend blend(wide.size());
+  std::vector<Part> parts;
+  cv::Mat hard(wide.size(), CV_32FC3);
   for (std::size_t i = 0; i < shown.views.size(); ++i) {
     const cv::Mat mask = shown.place == static_cast<double>(i);
-    const cv::Rect where = reach_of(mask);
-    cv::Mat weight;
-    mask(where).convertTo(weight, CV_32F, 1.0 / 255);
-    FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[i], where + wide.tl());
-    blend.add(frame.colours, weight, where);
-    const cv::Rect common = where & inside;
+    Part part{reach_of(mask), {}, {}};
+    part.mask = mask(part.where);
+    FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[i], part.where + wide.tl());
+    frame.colours.copyTo(hard(part.where), part.mask);
+    part.colours = frame.colours;
+    const cv::Rect common = part.where & inside;
     for (cv::Mat* layer : {&frame.donor, &frame.glare})
-      if (!layer->empty() && !common.empty()) *layer = (*layer)(common - where.tl());
+      if (!layer->empty() && !common.empty()) *layer = (*layer)(common - part.where.tl());
     if (!common.empty())
       note_glare(frame, mask(common), joined.donor(common - inside.tl()), joined.glare(common - inside.tl()));
+    parts.push_back(std::move(part));
+  }
+  BandBlend blend(wide.size());
+  for (Part& part : parts) {
+    agree_with(hard(part.where), part);
+    cv::Mat weight;
+    part.mask.convertTo(weight, CV_32F, 1.0 / 255);
+    blend.add(part.colours, weight, part.where);
   }
   blend.result()(inside).convertTo(joined.colours, CV_8U);
   return joined;
