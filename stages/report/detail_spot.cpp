@@ -4,19 +4,26 @@
 
 namespace lookdown::report {
 
-cv::Point detail_spot(const FrameRecord& frame) {
+std::vector<cv::Point> detail_spots(const FrameRecord& frame) {
   const FrameSource& source = frame.source;
-  cv::Point spot(source.width_px / 2, source.height_px / 2);
-  if (!frame.sharpness || frame.sharpness->tiles.empty()) return spot;
-  const Sharpness& sharpness = *frame.sharpness;
-  const auto best =
-      std::max_element(sharpness.tiles.begin(), sharpness.tiles.end(),
-                       [](const TileBlur& a, const TileBlur& b) { return a.detail < b.detail; });
-  if (best->detail > 0 && sharpness.tile_columns > 0 && sharpness.tile_rows > 0) {
-    spot.x = static_cast<int>((best->column + 0.5) * source.width_px / sharpness.tile_columns);
-    spot.y = static_cast<int>((best->row + 0.5) * source.height_px / sharpness.tile_rows);
+  std::vector<cv::Point> spots;
+  if (frame.sharpness && frame.sharpness->tile_columns > 0 && frame.sharpness->tile_rows > 0) {
+    std::vector<TileBlur> tiles = frame.sharpness->tiles;
+    std::erase_if(tiles, [](const TileBlur& tile) { return tile.detail <= 0; });
+    std::stable_sort(tiles.begin(), tiles.end(),
+                     [](const auto& a, const auto& b) { return a.detail > b.detail; });
+    for (const TileBlur& tile : tiles) {
+      spots.emplace_back(
+          static_cast<int>((tile.column + 0.5) * source.width_px / frame.sharpness->tile_columns),
+          static_cast<int>((tile.row + 0.5) * source.height_px / frame.sharpness->tile_rows));
+    }
   }
-  return spot;
+  spots.emplace_back(source.width_px / 2, source.height_px / 2);
+  return spots;
+}
+
+cv::Point detail_spot(const FrameRecord& frame) {
+  return detail_spots(frame).front();
 }
 
 cv::Rect rectangle_around(cv::Point spot, cv::Size size, cv::Size frame_size) {

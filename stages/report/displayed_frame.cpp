@@ -53,25 +53,18 @@ double DisplayedFrame::axis_deg(double stored_deg) const {
 }
 
 cv::Mat turned_for_display(const cv::Mat& stored, int orientation) {
-  cv::Mat shown = stored;
-  if (orientation >= 5 && orientation <= 8) cv::transpose(stored, shown);
-  // What is left after the transposition is a mirroring along one axis or both: none for 1 and 5.
-  switch (orientation) {
-    case 2:
-    case 6:
-      cv::flip(shown, shown, 1);
-      break;
-    case 3:
-    case 7:
-      cv::flip(shown, shown, -1);
-      break;
-    case 4:
-    case 8:
-      cv::flip(shown, shown, 0);
-      break;
-    default:
-      break;
-  }
+  cv::Mat turned = stored;
+  if (orientation >= 5 && orientation <= 8) cv::transpose(stored, turned);
+  // What is left after the transposition is a mirroring along one axis or both: none for 1 and 5. Into a new
+  // picture: the caller's pixels must stay as they are.
+  constexpr int kNone = 2;
+  int mirrored = kNone;
+  if (orientation == 2 || orientation == 6) mirrored = 1;
+  if (orientation == 3 || orientation == 7) mirrored = -1;
+  if (orientation == 4 || orientation == 8) mirrored = 0;
+  if (mirrored == kNone) return turned;
+  cv::Mat shown;
+  cv::flip(turned, shown, mirrored);
   return shown;
 }
 

@@ -1,7 +1,9 @@
 #include "stages/report/repeat_crops.h"
 
 #include <algorithm>
+#include <functional>
 #include <map>
+#include <memory>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/core/eigen.hpp>
@@ -39,41 +41,21 @@ std::vector<std::vector<int>> groups_of(const FlightRecord& record) {
   return groups;
 }
 
-/// For every pixel of the best frame's crop the position in another frame (stored pixels).
-struct Sampling {
-  cv::Mat x, y;  ///< CV_32FC1, size of the crop
-  std::string aligned_by;
+/// Where a position in the best frame lies in another.
+struct Alignment {
+  std::function<Point2<StoredPx>(const Point2<StoredPx>&)> other_from_best;
+  std::string by;
 };
 
-bool mostly_inside(const Sampling& sampling, const FrameSource& source) {
-  const cv::Mat inside = (sampling.x >= 0) & (sampling.y >= 0) & (sampling.x <= source.width_px - 1) &
-                         (sampling.y <= source.height_px - 1);
-  return cv::countNonZero(inside) > 0.7 * static_cast<double>(inside.total());
-}
-
-template <class Position>
-Sampling sampled(const cv::Rect& area, const std::string& aligned_by, const Position& position) {
-  Sampling sampling{cv::Mat(area.size(), CV_32FC1), cv::Mat(area.size(), CV_32FC1), aligned_by};
-  for (int row = 0; row < area.height; ++row) {
-    for (int column = 0; column < area.width; ++column) {
-      const Point2<StoredPx> p =
-          position(Point2<StoredPx>{area.x + static_cast<double>(column), area.y + static_cast<double>(row)});
-      sampling.x.at<float>(row, column) = static_cast<float>(p.x);
-      sampling.y.at<float>(row, column) = static_cast<float>(p.y);
-    }
-  }
-  return sampling;
-}
-
-Sampling by_placement(const FrameRecord& best, const FrameRecord& other, const cv::Rect& area) {
+Alignment by_placement(const FrameRecord& best, const FrameRecord& other) {
   const auto other_from_best = other.placement.mosaic_from_frame.inverse() * best.placement.mosaic_from_frame;
-  return sampled(area, "placement", [&](const Point2<StoredPx>& p) {
-    return other.placement.camera.distort(other_from_best * best.placement.camera.undistort(p));
-  });
+  return {[other_from_best, from = best.placement.camera, to = other.placement.camera](
+              const Point2<StoredPx>& p) { return to.distort(other_from_best * from.undistort(p)); },
+          "placement"};
 }
 
 /// A similarity from matched features: near-repeats were taken from nearly the same place.
-std::optional<Sampling> by_features(FramePixels& best, FramePixels& other, const cv::Rect& area) {
+std::optional<Alignment> by_features(FramePixels& best, FramePixels& other) {
   const int reduction = best.reduction_for(1200);
   const auto detector = cv::ORB::create(2000);
   std::vector<cv::KeyPoint> best_points, other_points;
@@ -96,54 +78,92 @@ std::optional<Sampling> by_features(FramePixels& best, FramePixels& other, const
     return std::nullopt;
   Eigen::Matrix<double, 2, 3> other_from_best;
   cv::cv2eigen(similarity, other_from_best);
-  return sampled(area, "features", [&](const Point2<StoredPx>& p) {
-    const Eigen::Vector2d q = other_from_best * Eigen::Vector3d(reduced_from_stored(p.x, reduction),
-                                                                reduced_from_stored(p.y, reduction), 1);
-    return Point2<StoredPx>{stored_from_reduced(q.x(), reduction), stored_from_reduced(q.y(), reduction)};
-  });
+  return Alignment{
+      [other_from_best, reduction](const Point2<StoredPx>& p) {
+        const Eigen::Vector2d q = other_from_best * Eigen::Vector3d(reduced_from_stored(p.x, reduction),
+                                                                    reduced_from_stored(p.y, reduction), 1);
+        return Point2<StoredPx>{stored_from_reduced(q.x(), reduction), stored_from_reduced(q.y(), reduction)};
+      },
+      "features"};
 }
 
-Sampling same_place(const FrameRecord& best, const FrameRecord& other, const cv::Rect& area) {
+Alignment alignment_of(const FrameRecord& best, const FrameRecord& other, FramePixels& best_pixels,
+                       FramePixels& other_pixels) {
+  if (&best == &other) return {[](const Point2<StoredPx>& p) { return p; }, "itself"};
+  if (best.placement.placed && other.placement.placed && best.placement.group == other.placement.group) {
+    return by_placement(best, other);
+  }
+  if (auto alignment = by_features(best_pixels, other_pixels)) return std::move(*alignment);
   const double x_scale = static_cast<double>(other.source.width_px) / best.source.width_px;
   const double y_scale = static_cast<double>(other.source.height_px) / best.source.height_px;
-  return sampled(area, "nothing", [&](const Point2<StoredPx>& p) {
-    return Point2<StoredPx>{p.x * x_scale, p.y * y_scale};
-  });
+  return {[=](const Point2<StoredPx>& p) {
+            return Point2<StoredPx>{p.x * x_scale, p.y * y_scale};
+          },
+          "nothing"};
 }
 
-Sampling sampling_of(const FrameRecord& best, const FrameRecord& other, FramePixels& best_pixels,
-                     FramePixels& other_pixels, const cv::Rect& area) {
-  if (&best == &other) return sampled(area, "itself", [](const Point2<StoredPx>& p) { return p; });
-  if (best.placement.placed && other.placement.placed && best.placement.group == other.placement.group) {
-    Sampling sampling = by_placement(best, other, area);
-    if (mostly_inside(sampling, other.source)) return sampling;
+bool sees(const FrameSource& source, const Alignment& alignment, const cv::Rect& area) {
+  for (const double x : {area.x + 0.0, area.x + area.width - 1.0}) {
+    for (const double y : {area.y + 0.0, area.y + area.height - 1.0}) {
+      const Point2<StoredPx> p = alignment.other_from_best({x, y});
+      const bool inside = p.x >= 0 && p.y >= 0 && p.x <= source.width_px - 1 && p.y <= source.height_px - 1;
+      if (!inside) return false;
+    }
   }
-  if (auto sampling = by_features(best_pixels, other_pixels, area);
-      sampling && mostly_inside(*sampling, other.source)) {
-    return std::move(*sampling);
+  return true;
+}
+
+/// The area with most detail among those that most frames of the group see.
+cv::Rect shared_area(const FlightRecord& record, const std::vector<int>& group,
+                     const std::vector<Alignment>& alignments) {
+  const FrameRecord& best = record.frames[group.front()];
+  const bool on_its_side = DisplayedFrame(best.source).on_its_side();
+  const cv::Size size =
+      on_its_side ? cv::Size(kCropHeight_px, kCropWidth_px) : cv::Size(kCropWidth_px, kCropHeight_px);
+  cv::Rect chosen;
+  std::size_t most_seen = 0;
+  for (const cv::Point& spot : detail_spots(best)) {
+    const cv::Rect area = rectangle_around(spot, size, {best.source.width_px, best.source.height_px});
+    std::size_t seen = 0;
+    for (std::size_t i = 0; i < group.size(); ++i)
+      seen += sees(record.frames[group[i]].source, alignments[i], area);
+    if (seen <= most_seen) continue;
+    most_seen = seen;
+    chosen = area;
   }
-  return same_place(best, other, area);
+  return chosen;
+}
+
+cv::Mat crop_of(const cv::Mat& full, const Alignment& alignment, const cv::Rect& area) {
+  cv::Mat x(area.size(), CV_32FC1), y(area.size(), CV_32FC1), crop;
+  for (int row = 0; row < area.height; ++row) {
+    for (int column = 0; column < area.width; ++column) {
+      const auto p = alignment.other_from_best(
+          {area.x + static_cast<double>(column), area.y + static_cast<double>(row)});
+      x.at<float>(row, column) = static_cast<float>(p.x);
+      y.at<float>(row, column) = static_cast<float>(p.y);
+    }
+  }
+  cv::remap(full, crop, x, y, cv::INTER_CUBIC, cv::BORDER_CONSTANT, {180, 180, 180});
+  return crop;
 }
 
 RepeatGroup crops_of(const FlightRecord& record, const std::vector<int>& group, std::int64_t most_bytes,
                      RunContext& context) {
   const FrameRecord& best = record.frames[group.front()];
-  const bool on_its_side = DisplayedFrame(best.source).on_its_side();
-  const cv::Rect area = rectangle_around(
-      detail_spot(best),
-      on_its_side ? cv::Size(kCropHeight_px, kCropWidth_px) : cv::Size(kCropWidth_px, kCropHeight_px),
-      {best.source.width_px, best.source.height_px});
-  RepeatGroup crops;
-  FramePixels best_pixels(context.reader, best.source);
+  std::vector<std::unique_ptr<FramePixels>> pixels;
+  std::vector<Alignment> alignments;
   for (const int index : group) {
-    const FrameRecord& frame = record.frames[index];
-    FramePixels pixels(context.reader, frame.source);
-    const Sampling sampling = sampling_of(best, frame, best_pixels, pixels, area);
-    cv::Mat crop;
-    cv::remap(pixels.bgr(1), crop, sampling.x, sampling.y, cv::INTER_CUBIC, cv::BORDER_CONSTANT,
-              {180, 180, 180});
-    crops.push_back({index, jpeg_within(turned_for_display(crop, best.source.orientation), most_bytes),
-                     sampling.aligned_by});
+    pixels.push_back(std::make_unique<FramePixels>(context.reader, record.frames[index].source));
+    alignments.push_back(alignment_of(best, record.frames[index], *pixels.front(), *pixels.back()));
+  }
+  const cv::Rect area = shared_area(record, group, alignments);
+  RepeatGroup crops;
+  for (std::size_t i = 0; i < group.size(); ++i) {
+    const cv::Mat crop = crop_of(pixels[i]->bgr(1), alignments[i], area);
+    pixels[i].reset();
+    crops.push_back({group[i], jpeg_within(turned_for_display(crop, best.source.orientation), most_bytes),
+                     alignments[i].by});
   }
   return crops;
 }

@@ -66,7 +66,6 @@ void take_shot_facts(FrameRecord& frame, int index, int width_px, int height_px)
   camera.fx_px = camera.fy_px = 0.8 * width_px;
   camera.cx_px = (width_px - 1) / 2.0;
   camera.cy_px = (height_px - 1) / 2.0;
-  camera.k1 = -0.03;
   camera.focal_from = "Exif 35 mm";
 }
 
