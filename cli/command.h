@@ -48,6 +48,7 @@ Command level_command();
 Command rectify_command();
 Command glare_command();
 Command mosaic_command();
+Command plan_command();
 
 /// Every command in the order of the help text.
 std::vector<Command> all_commands();

@@ -24,10 +24,9 @@ constexpr const char* kCautions =
     "Lifting a camera can hurt people: keep clear of power lines, storms, roads, aircraft and bystanders, respect privacy and wildlife, and\n"
     "follow your local rules. A mosaic is no licensed survey, a glare mask no water-quality measurement.";
 
-void add_general_options(CLI::App& app, Invocation& invocation, std::string& options_file) {
+void add_flight_options(CLI::App& app, Invocation& invocation) {
   app.add_option("FLIGHT", invocation.inputs, "folders, files and patterns with the frames of one flight")->required();
   app.add_option("-o,--out", invocation.out, "folder for everything that is written; made when missing")->required();
-  app.add_option("--options-file", options_file, "options from a TOML file, or from the flight.json of an earlier run; flags beat it");
   app.add_option("--threads", invocation.threads, "threads to use; 0 = all cores [0 to 1024]")->check(CLI::Range(0, 1024))->capture_default_str();
   app.add_option("--memory", invocation.memory, "memory to stay within, such as 1500M or 2G")->capture_default_str();
   app.add_flag("--no-cache", invocation.no_cache, "compute everything again and keep nothing for a later run");
@@ -86,7 +85,7 @@ int run(const Command& command, const Invocation& invocation) {
 
 std::vector<Command> all_commands() {
   return {run_command(),     inspect_command(), cull_command(),  level_command(),
-          rectify_command(), glare_command(),   mosaic_command()};
+          rectify_command(), glare_command(),   mosaic_command(),  plan_command()};
 }
 
 int run_program(int argc, char** argv) {
@@ -105,7 +104,11 @@ int run_program(int argc, char** argv) {
     for (const Command& command : commands) {
       CLI::App* sub = app.add_subcommand(command.name, command.summary);
       sub->description(command.manual);
-      if (command.reads_frames) add_general_options(*sub, invocation, options_file);
+      if (command.reads_frames)
+        add_flight_options(*sub, invocation);
+      else
+        sub->add_option("-o,--out", invocation.out, "folder for the files that are written; made when missing");
+      sub->add_option("--options-file", options_file, "options from a TOML file, or from the flight.json of an earlier run; flags beat it");
       add_talk_options(*sub, invocation);
       if (!file.empty() && argc > 1 && command.name == argv[1]) read_options_file(file, command.describe);
       FlagBinder flags(*sub);
