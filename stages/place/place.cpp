@@ -22,10 +22,20 @@ namespace {
 constexpr std::size_t kLeadingSpots = 700;
 constexpr int kTooFewSpots = 40;
 
+/// 255 where nothing can be tied: glare on water, and the sky with what moves or stands far off near the skyline.
 cv::Mat left_out_areas(const FrameRecord& frame, const std::filesystem::path& out) {
-  if (!frame.glare || frame.glare->mask_file.empty()) return {};
-  return cv::imread((out / frame.glare->mask_file).string(),
-                    cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
+  cv::Mat left_out;
+  if (frame.glare && !frame.glare->mask_file.empty())
+    left_out = cv::imread((out / frame.glare->mask_file).string(),
+                          cv::IMREAD_GRAYSCALE | cv::IMREAD_IGNORE_ORIENTATION);
+  if (!frame.horizon) return left_out;
+  if (left_out.empty()) left_out = cv::Mat::zeros(frame.source.height_px, frame.source.width_px, CV_8UC1);
+  const auto& [a, b, c] = frame.horizon->line;
+  const double below_skyline_px = -0.02 * frame.source.height_px;
+  for (int y = 0; y < left_out.rows; ++y)
+    for (int x = 0; x < left_out.cols; ++x)
+      if (a * x + b * y + c > below_skyline_px) left_out.at<uchar>(y, x) = 255;
+  return left_out;
 }
 
 void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context) {
