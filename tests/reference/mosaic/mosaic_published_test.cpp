@@ -1,0 +1,142 @@
+// Published and derivable values for colour, files and measures of the mosaic.
+#include <cpl_vsi.h>
+#include <gdal_priv.h>
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <regex>
+#include <sstream>
+
+#include "stages/mosaic/colour_model.h"
+#include "stages/mosaic/ground_overlay.h"
+#include "stages/mosaic/raster_file.h"
+#include "stages/mosaic/world_file.h"
+#include "tests/bench/mosaic/against_truth.h"
+
+namespace lookdown::mosaic {
+namespace {
+
+// Brown & Lowe, IJCV 74:59-73 (2007), eq. 29 with sigma_N = 10, sigma_g = 0.1, two frames with overlap means
+// 100 and 120 (derived: the two normal equations solved by hand).
+TEST(Published, GainCompensation) {
+  Eigen::Matrix2d counts, means;
+  counts << 0, 500, 500, 0;
+  means << 0, 100, 120, 0;
+  const Eigen::VectorXd gains = overlap_gains(counts, means, 10, 0.1);
+  EXPECT_NEAR(gains[0], 1.0680272, 1e-6);
+  EXPECT_NEAR(gains[1], 0.9183673, 1e-6);
+}
+
+// IEC 61966-2-1: the two branches meet at 0.04045; mid grey 0.214041 for code value 0.5 (derived).
+TEST(Published, SrgbCurve) {
+  EXPECT_NEAR(linear_from_srgb(127.5), 0.214041, 1e-6);
+  EXPECT_NEAR(linear_from_srgb(255), 1, 1e-12);
+}
+
+// GDAL's documentation of the world file: lines 60, 0, 0, -60, 440750, 3751290 for a file whose top-left
+// corner is (440720, 3751320).
+TEST(Published, WorldFileGivesTheCentreOfTheFirstPixel) {
+  std::istringstream lines(world_file({440720, 60, 0, 3751320, 0, -60}));
+  const double expected[] = {60, 0, 0, -60, 440750, 3751290};
+  for (const double value : expected) {
+    double found = 0;
+    lines >> found;
+    EXPECT_DOUBLE_EQ(found, value);
+  }
+}
+
+TEST(Published, WorldFileOfAReducedCopyKeepsTheCorner) {
+  std::istringstream lines(world_file({440720, 60, 0, 3751320, 0, -60}, 4, 4));
+  double x_size, a, b, y_size, x, y;
+  lines >> x_size >> a >> b >> y_size >> x >> y;
+  EXPECT_DOUBLE_EQ(x - 0.5 * x_size, 440720);
+  EXPECT_DOUBLE_EQ(y - 0.5 * y_size, 3751320);
+}
+
+// Sharma, Wu & Dalal, Color Res. Appl. 30:21-30 (2005), table 1, pairs 1, 7, 17 and 34.
+TEST(Published, Ciede2000) {
+  EXPECT_NEAR(bench::ciede2000({50, 2.6772, -79.7751}, {50, 0, -82.7485}), 2.0425, 1e-4);
+  EXPECT_NEAR(bench::ciede2000({50, 0, 0}, {50, -1, 2}), 2.3669, 1e-4);
+  EXPECT_NEAR(bench::ciede2000({50, 2.5, 0}, {73, 25, -18}), 27.1492, 1e-4);
+  EXPECT_NEAR(bench::ciede2000({2.0776, 0.0795, -1.1350}, {0.9033, -0.0636, -0.5514}), 0.9082, 1e-4);
+}
+
+class Files : public testing::Test {
+ protected:
+  Files()
+      : folder(std::filesystem::temp_directory_path() / ("lookdown-files-" + std::to_string(::getpid()))) {
+    std::filesystem::create_directories(folder);
+  }
+  ~Files() override { std::filesystem::remove_all(folder); }
+  void write_square(const char* crs, double x, double y, double side_m) {
+    Canvas canvas;
+    canvas.width_px = canvas.height_px = 600;
+    canvas.crs = crs;
+    canvas.geotransform = {x, side_m / 600, 0, y, 0, -side_m / 600};
+    RasterFile file(folder / "mosaic.tif", canvas, {});
+    file.write({0, 0, 600, 600}, cv::Mat(600, 600, CV_8UC4, cv::Scalar(10, 200, 30, 255)));
+    file.finish("deflate", 2);
+  }
+  std::filesystem::path folder;
+};
+
+// GeographicLib's documentation: 33.3 N 44.4 E is 38N 444140.54 3684706.36.
+TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
+  write_square("EPSG:32638", 444140.54, 3684706.36, 60);
+  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz");
+  GDALAllRegister();
+  std::string text;
+  char** names = VSIReadDirRecursive(("/vsizip/" + (folder / "mosaic.kmz").string()).c_str());
+  for (char** name = names; name != nullptr && *name != nullptr; ++name) {
+    const std::string file = *name;
+    if (file.size() < 4 || file.substr(file.size() - 4) != ".kml") continue;
+    GByte* bytes = nullptr;
+    vsi_l_offset size = 0;
+    ASSERT_TRUE(VSIIngestFile(nullptr, ("/vsizip/" + (folder / "mosaic.kmz").string() + "/" + file).c_str(),
+                              &bytes, &size, -1));
+    text += std::string(reinterpret_cast<char*>(bytes), size);
+    VSIFree(bytes);
+  }
+  CSLDestroy(names);
+  const auto edge = [&](const char* name, bool largest) {
+    double best = largest ? -1e9 : 1e9;
+    const std::regex tag(std::string("<") + name + ">([-0-9.]+)</");
+    for (std::sregex_iterator match(text.begin(), text.end(), tag), end; match != end; ++match)
+      best = largest ? std::max(best, std::stod((*match)[1])) : std::min(best, std::stod((*match)[1]));
+    return best;
+  };
+  // The square's top-left corner, to a metre: 1e-5 degrees; no rotation is left to describe.
+  EXPECT_NEAR(edge("north", true), 33.3, 1e-5);
+  EXPECT_NEAR(edge("west", false), 44.4, 1e-5);
+  // 60 m south and east, by 111.1 km and 93.1 km a degree at 33.3 N (WGS 84, derived).
+  EXPECT_NEAR(edge("south", false), 33.3 - 60 / 110910.0, 2e-5);
+  EXPECT_NEAR(edge("east", true), 44.4 + 60 / 93143.0, 2e-5);
+  EXPECT_EQ(text.find("<rotation>"), std::string::npos);
+}
+
+// Open Geospatial Consortium 21-026, Cloud Optimized GeoTIFF: tiles, overviews, and the layout that GDAL
+// states.
+TEST_F(Files, MosaicIsACloudOptimizedGeoTiff) {
+  write_square("EPSG:32638", 444140.54, 3684706.36, 60);
+  GDALAllRegister();
+  GDALDataset* file = GDALDataset::Open((folder / "mosaic.tif").c_str());
+  ASSERT_NE(file, nullptr);
+  EXPECT_STREQ(file->GetMetadataItem("LAYOUT", "IMAGE_STRUCTURE"), "COG");
+  EXPECT_EQ(file->GetRasterCount(), 4);
+  EXPECT_EQ(file->GetRasterBand(4)->GetColorInterpretation(), GCI_AlphaBand);
+  EXPECT_GE(file->GetRasterBand(1)->GetOverviewCount(), 1);
+  double transform[6];
+  ASSERT_EQ(file->GetGeoTransform(transform), CE_None);
+  EXPECT_DOUBLE_EQ(transform[0], 444140.54);
+  EXPECT_DOUBLE_EQ(transform[3], 3684706.36);
+  EXPECT_NE(file->GetSpatialRef(), nullptr);
+  uchar pixel[4];
+  ASSERT_EQ(file->RasterIO(GF_Read, 300, 300, 1, 1, pixel, 1, 1, GDT_Byte, 4, nullptr, 1, 4, 1, nullptr),
+            CE_None);
+  EXPECT_EQ(pixel[1], 200);
+  GDALClose(file);
+}
+
+}  // namespace
+}  // namespace lookdown::mosaic

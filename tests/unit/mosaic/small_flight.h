@@ -1,0 +1,35 @@
+// A small invented flight over an invented ground, made in memory and written as PNG: poses, gains and glare
+// are known exactly.
+#pragma once
+
+#include <array>
+#include <filesystem>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "pipeline/flight_record.h"
+
+namespace lookdown::test {
+
+struct SmallFlight {
+  FlightRecord record;
+  cv::Mat ground;             ///< CV_8UC3 on the mosaic's grid
+  std::filesystem::path out;  ///< folder for outputs, emptied with the object
+  SmallFlight() = default;
+  SmallFlight(SmallFlight&&) = default;
+  SmallFlight& operator=(SmallFlight&&) = default;
+  ~SmallFlight();
+};
+
+struct SmallFlightPlan {
+  int columns = 3, rows = 2;                      ///< frames
+  std::vector<std::array<double, 3>> gains = {};  ///< linear, blue green red, by frame; missing: 1
+  double vignetting = 0;                          ///< V(r) = exp(-vignetting r^2), r over half the diagonal
+  double tilt_deg = 3;
+  std::vector<cv::Rect> glare = {};  ///< white patches on the frame, by frame; with a mask file
+};
+
+/// Frames of 240 x 180 px, 10 mm a pixel on the ground, mosaic at the same.
+[[nodiscard]] SmallFlight make_small_flight(const SmallFlightPlan&);
+
+}  // namespace lookdown::test
