@@ -102,18 +102,21 @@ Alignment alignment_of(const FrameRecord& best, const FrameRecord& other, FrameP
           "nothing"};
 }
 
-bool sees(const FrameSource& source, const Alignment& alignment, const cv::Rect& area) {
-  for (const double x : {area.x + 0.0, area.x + area.width - 1.0}) {
-    for (const double y : {area.y + 0.0, area.y + area.height - 1.0}) {
-      const Point2<StoredPx> p = alignment.other_from_best({x, y});
-      const bool inside = p.x >= 0 && p.y >= 0 && p.x <= source.width_px - 1 && p.y <= source.height_px - 1;
-      if (!inside) return false;
+/// How much of an area of the best frame another sees, by 5 x 5 samples.
+int samples_seen(const FrameSource& source, const Alignment& alignment, const cv::Rect& area) {
+  constexpr int kSteps = 4;
+  int seen = 0;
+  for (int row = 0; row <= kSteps; ++row) {
+    for (int column = 0; column <= kSteps; ++column) {
+      const Point2<StoredPx> p = alignment.other_from_best(
+          {area.x + (area.width - 1.0) * column / kSteps, area.y + (area.height - 1.0) * row / kSteps});
+      seen += p.x >= 0 && p.y >= 0 && p.x <= source.width_px - 1 && p.y <= source.height_px - 1;
     }
   }
-  return true;
+  return seen;
 }
 
-/// The area with most detail among those that most frames of the group see.
+/// The area with most detail among those of which the frames of the group see most.
 cv::Rect shared_area(const FlightRecord& record, const std::vector<int>& group,
                      const std::vector<Alignment>& alignments) {
   const FrameRecord& best = record.frames[group.front()];
@@ -121,12 +124,12 @@ cv::Rect shared_area(const FlightRecord& record, const std::vector<int>& group,
   const cv::Size size =
       on_its_side ? cv::Size(kCropHeight_px, kCropWidth_px) : cv::Size(kCropWidth_px, kCropHeight_px);
   cv::Rect chosen;
-  std::size_t most_seen = 0;
+  int most_seen = 0;
   for (const cv::Point& spot : detail_spots(best)) {
     const cv::Rect area = rectangle_around(spot, size, {best.source.width_px, best.source.height_px});
-    std::size_t seen = 0;
+    int seen = 0;
     for (std::size_t i = 0; i < group.size(); ++i)
-      seen += sees(record.frames[group[i]].source, alignments[i], area);
+      seen += samples_seen(record.frames[group[i]].source, alignments[i], area);
     if (seen <= most_seen) continue;
     most_seen = seen;
     chosen = area;

@@ -69,8 +69,17 @@ void take_shot_facts(FrameRecord& frame, int index, int width_px, int height_px)
   camera.focal_from = "Exif 35 mm";
 }
 
-/// Walks up and down the site with a little swing.
+bool repeats_the_one_before(int index) {
+  return index % 16 == 9;
+}
+
+/// Walks up and down the site with a little swing; now and then the kite hangs still.
 Pose made_pose(int index, int count) {
+  if (repeats_the_one_before(index)) {
+    Pose pose = made_pose(index - 1, count);
+    pose.centre += Eigen::Vector3d(1.2, -0.8, 0.3);
+    return pose;
+  }
   const int passes = 4;
   const double along = static_cast<double>(index) / std::max(1, count - 1) * passes;
   const int pass = std::min(passes - 1, static_cast<int>(along));
@@ -280,7 +289,7 @@ MadeFlight make_flight(const std::filesystem::path& out, int count, int long_sid
     cv::imwrite(frame.source.path.string(), picture, {cv::IMWRITE_JPEG_QUALITY, 90});
     frame.source.content_hash = digest(fmt::format("{} {}", index, long_side_px));
     if (index % 12 == 4) add_glare(frame, index, out);
-    if (index % 16 == 9) {
+    if (repeats_the_one_before(index)) {
       frame.decision.repeat_of = name_of(index - 1);
       frame.decision.verdict = Verdict::drop;
       frame.decision.reasons.push_back({"near-repeat", std::nullopt, std::nullopt, "", Verdict::drop});
