@@ -63,13 +63,6 @@ class SearchedFrames {
   std::list<int> order_;
 };
 
-cv::Mat mask_at(const cv::Mat& chance, cv::Size size) {
-  cv::Mat stretched, mask;
-  cv::resize(chance, stretched, size, 0, 0, cv::INTER_LINEAR);
-  cv::compare(stretched, 0.5, mask, cv::CMP_GT);
-  return mask;
-}
-
 void write_mask(const std::filesystem::path& path, const cv::Mat& mask) {
   std::vector<uchar> bytes;
   cv::imencode(".png", mask, bytes, {cv::IMWRITE_PNG_BILEVEL, 1});
@@ -84,11 +77,7 @@ struct Change {
 Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared, const Options& options,
                     const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
-  const cv::Mat& guide = pixels.grey();
-  const cv::Mat water = mask_at(compared.water, guide.size());
-  cv::Mat glare;
-  cv::compare(upsample_along_edges(compared.glare, guide, 3, 1e-4), 0.5, glare, cv::CMP_GT);
-  cv::bitwise_and(glare, water, glare);
+  const auto [water, glare] = masks_from(compared.water, compared.glare, pixels.grey());
 
   Change change;
   const cv::Mat before = own.glare > 127, after = compared.glare > 0.5f;

@@ -11,12 +11,6 @@ namespace {
 
 constexpr double kRadians = std::numbers::pi / 180.0;
 
-cv::Mat decide(const cv::Mat& chance) {
-  cv::Mat mask;
-  cv::compare(chance, 0.5, mask, cv::CMP_GT);
-  return mask;
-}
-
 double share_of(const cv::Mat& mask) { return mask.empty() ? 0 : static_cast<double>(cv::countNonZero(mask)) / mask.total(); }
 
 // The heading of a single frame is not known, but the mirror point lies at a known angle from straight down: a ring.
@@ -55,11 +49,9 @@ Found find(FramePixels& pixels, const FrameInfo& info, const std::optional<Tilt>
   const cv::Mat& picture = pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx));
   const SearchResult seen = search_picture(picture, ring_prior(info.camera, tilt, sun, options));
 
-  const cv::Mat& guide = pixels.grey();
-  cv::Mat water;
-  cv::resize(seen.water, water, guide.size(), 0, 0, cv::INTER_LINEAR);
-  *found.water_mask = decide(water);
-  cv::bitwise_and(decide(upsample_along_edges(seen.glare, guide, 3, 1e-4)), *found.water_mask, *found.glare_mask);
+  Masks masks = masks_from(seen.water, seen.glare, pixels.grey());
+  *found.water_mask = masks.water;
+  *found.glare_mask = masks.glare;
 
   found.glare.water_share = share_of(*found.water_mask);
   found.glare.glare_share = share_of(*found.glare_mask);

@@ -31,7 +31,10 @@ struct WorkingPicture {
 [[nodiscard]] WorkingPicture prepare(const cv::Mat& bgr);
 
 /// Features that tell water from land whatever glitters on it.
+/// Half the working size.
 [[nodiscard]] FeaturePlanes water_features(const WorkingPicture&);
+/// The same with what a first answer says of the surroundings (both half the working size).
+[[nodiscard]] FeaturePlanes water_context_features(const FeaturePlanes& look, const cv::Mat& first_chance);
 /// Chance 0..1 that a pixel belongs to a water surface, glare included.
 [[nodiscard]] cv::Mat water_chance(const WorkingPicture&);
 
@@ -40,7 +43,7 @@ struct WorkingPicture {
 [[nodiscard]] cv::Mat own_colour(const WorkingPicture&, const cv::Mat& water);
 
 /// Features that tell glare from readable water, given where water is.
-[[nodiscard]] FeaturePlanes glare_features(const WorkingPicture&, const cv::Mat& water, const GlintPrior&);
+[[nodiscard]] FeaturePlanes glare_features(const WorkingPicture&, const cv::Mat& water);
 /// Chance 0..1 that a pixel is glare.
 [[nodiscard]] cv::Mat glare_chance(const WorkingPicture&, const cv::Mat& water, const GlintPrior&);
 
@@ -53,5 +56,11 @@ struct SearchResult {
 
 /// Carries a chance map to the size of `guide` (CV_8UC1) along its edges: fast guided filter (He & Sun, arXiv:1505.00996).
 [[nodiscard]] cv::Mat upsample_along_edges(const cv::Mat& chance, const cv::Mat& guide, int radius_px, double smoothness);
+
+/// Masks at the size of `guide` (CV_8UC1, the frame): 255 where the chance is above one half; glare only inside water.
+struct Masks {
+  cv::Mat water, glare;
+};
+[[nodiscard]] Masks masks_from(const cv::Mat& water_chance, const cv::Mat& glare_chance, const cv::Mat& guide);
 
 }  // namespace lookdown::glare

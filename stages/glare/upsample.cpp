@@ -29,4 +29,19 @@ cv::Mat upsample_along_edges(const cv::Mat& chance, const cv::Mat& guide, int ra
   return result;
 }
 
+Masks masks_from(const cv::Mat& water_chance, const cv::Mat& glare_chance, const cv::Mat& guide) {
+  Masks masks;
+  cv::Mat water, glare;
+  cv::resize(water_chance, water, guide.size(), 0, 0, cv::INTER_LINEAR);
+  cv::compare(water, 0.5, masks.water, cv::CMP_GT);
+  if (glare_chance.size() == guide.size()) glare = glare_chance;
+  else glare = upsample_along_edges(glare_chance, guide, 3, 1e-4);
+  cv::compare(glare, 0.5, masks.glare, cv::CMP_GT);
+  // What shines is water, even where the water map, at half the resolution, hesitates.
+  cv::compare(water, 0.25, water, cv::CMP_GT);
+  cv::bitwise_and(masks.glare, water, masks.glare);
+  cv::bitwise_or(masks.water, masks.glare, masks.water);
+  return masks;
+}
+
 }  // namespace lookdown::glare

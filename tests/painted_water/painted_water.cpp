@@ -1,0 +1,390 @@
+#include "painted_water.h"
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <numbers>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+#include <random>
+#include <vector>
+
+namespace painted {
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+using Colour = cv::Vec3f;  // linear light, blue green red
+
+struct Lot {
+  std::mt19937 engine;
+  double between(double a, double b) { return a + (b - a) * (static_cast<double>(engine()) / 4294967296.0); }
+  bool chance(double p) { return between(0, 1) < p; }
+  int pick(int n) { return std::min(n - 1, static_cast<int>(between(0, n))); }
+  double normal() {
+    return std::sqrt(-2 * std::log(between(1e-9, 1))) * std::cos(2 * kPi * between(0, 1));
+  }
+};
+
+// Smooth noise of unit deviation whose blobs are about `scale_px` across; stretched by `stretch` along `angle`.
+cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch = 1, double angle = 0) {
+  const double reach = std::hypot(size.width, size.height) + 8 * scale_px;
+  const int n = std::max(4, static_cast<int>(reach / scale_px) + 4);
+  const int m = std::max(4, static_cast<int>(reach / (scale_px * stretch)) + 4);
+  cv::Mat grid(n, m, CV_32FC1);
+  for (int y = 0; y < n; ++y)
+    for (int x = 0; x < m; ++x) grid.at<float>(y, x) = static_cast<float>(lot.normal());
+  const double c = std::cos(angle), s = std::sin(angle);
+  const double cx = size.width / 2.0, cy = size.height / 2.0, sx = 1 / (scale_px * stretch), sy = 1 / scale_px;
+  const cv::Matx23f pick(c * sx, s * sx, m / 2.0 - sx * (c * cx + s * cy), -s * sy, c * sy, n / 2.0 - sy * (-s * cx + c * cy));
+  cv::Mat out;
+  cv::warpAffine(grid, out, pick, size, cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REFLECT);
+  return out * 1.3;
+}
+
+cv::Mat fractal(Lot& lot, cv::Size size, double coarsest_px, double finest_px, double gain) {
+  cv::Mat sum = cv::Mat::zeros(size, CV_32FC1);
+  double amplitude = 1, power = 0;
+  for (double scale = coarsest_px; scale >= finest_px; scale /= 2, amplitude *= gain) {
+    sum += noise(lot, size, scale) * amplitude;
+    power += amplitude * amplitude;
+  }
+  return sum / std::sqrt(std::max(power, 1e-9));
+}
+
+Colour colour_of(double hue_deg, double saturation, double albedo) {
+  // A simple hue wheel in linear light, scaled to the wanted luminance.
+  const auto channel = [&](double centre) { return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kPi / 180)); };
+  Colour c(channel(240), channel(120), channel(0));
+  const double light = 0.0722 * c[0] + 0.7152 * c[1] + 0.2126 * c[2];
+  return c * static_cast<float>(albedo / light);
+}
+
+class Painter {
+ public:
+  explicit Painter(const Choice& choice)
+      : choice_(choice), size_(choice.width_px, choice.height_px), lot_{std::mt19937(choice.seed * 7919u + 13u)} {}
+
+  Scene paint() {
+    scale_ = lot_.between(0.6, 1.8);  // ground size of things in pixels
+    albedo_ = cv::Mat(size_, CV_32FC3);
+    light_ = cv::Mat(size_, CV_32FC1, cv::Scalar(1));
+    water_ = cv::Mat::zeros(size_, CV_8UC1);
+    crust_ = cv::Mat::zeros(size_, CV_8UC1);
+    choose_sun();
+    lay_land();
+    if (lot_.chance(choice_.water_chance)) {
+      for (int i = 0, n = 1 + lot_.pick(3); i < n; ++i) lay_pond();
+    } else {
+      lay_crust(cv::Mat(size_, CV_8UC1, cv::Scalar(255)));
+    }
+    put_things();
+    cast_shadows();
+    shine();
+    return develop();
+  }
+
+ private:
+  void choose_sun() {
+    sun_elevation_ = choice_.sun_elevation_deg >= 0 ? choice_.sun_elevation_deg : lot_.between(20, 75);
+    constexpr double kStates[] = {0.0004, 0.002, 0.006, 0.015, 0.03};
+    slope_ = choice_.mean_square_slope >= 0 ? choice_.mean_square_slope : kStates[lot_.pick(5)] * lot_.between(0.6, 1.5);
+    sun_azimuth_ = lot_.between(0, 2 * kPi);
+  }
+
+  // One kind of ground cover with its own colour, contrast and grain.
+  cv::Mat cover() {
+    const int kind = lot_.pick(8);
+    double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
+    switch (kind) {
+      case 0: hue = lot_.between(75, 115); saturation = lot_.between(0.35, 0.8); albedo = lot_.between(0.05, 0.2); contrast = lot_.between(0.05, 0.3); break;  // lawn
+      case 1: hue = lot_.between(40, 65); saturation = lot_.between(0.2, 0.5); albedo = lot_.between(0.12, 0.3); contrast = lot_.between(0.1, 0.35); break;  // dry grass
+      case 2: hue = lot_.between(15, 45); saturation = lot_.between(0.2, 0.5); albedo = lot_.between(0.08, 0.25); contrast = lot_.between(0.08, 0.3); break;  // soil
+      case 3: hue = lot_.between(20, 60); saturation = lot_.between(0.02, 0.2); albedo = lot_.between(0.2, 0.5); contrast = lot_.between(0.12, 0.4); coarsest = 12; gain = 1; break;  // gravel
+      case 4: hue = lot_.between(30, 55); saturation = lot_.between(0.1, 0.35); albedo = lot_.between(0.3, 0.6); contrast = lot_.between(0.03, 0.12); break;  // sand
+      case 5: hue = lot_.between(0, 360); saturation = lot_.between(0.0, 0.08); albedo = lot_.between(0.05, 0.35); contrast = lot_.between(0.03, 0.15); coarsest = 30; break;  // asphalt, concrete
+      case 6: hue = lot_.between(55, 100); saturation = lot_.between(0.3, 0.7); albedo = lot_.between(0.06, 0.18); contrast = lot_.between(0.4, 0.8); coarsest = 25; gain = 0.95; break;  // reed, scrub
+      default: hue = lot_.between(75, 115); saturation = lot_.between(0.3, 0.75); albedo = lot_.between(0.04, 0.14); contrast = lot_.between(0.6, 1.1); coarsest = 40; gain = 0.75; break;  // trees
+    }
+    cv::Mat grain = fractal(lot_, size_, coarsest * scale_, finest * std::min(1.0, scale_), gain) * contrast;
+    if (kind == 0 && lot_.chance(0.4)) grain += noise(lot_, size_, 9 * scale_, 30, lot_.between(0, kPi)) * 0.08;
+    cv::exp(grain, grain);
+    cv::Mat tint = noise(lot_, size_, 30 * scale_) * lot_.between(2, 10);
+    cv::Mat out(size_, CV_32FC3);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x)
+        out.at<Colour>(y, x) = colour_of(hue + tint.at<float>(y, x), saturation, albedo) * grain.at<float>(y, x);
+    return out;
+  }
+
+  void lay_land() {
+    cover().copyTo(albedo_);
+    for (int i = 0, n = 1 + lot_.pick(4); i < n; ++i) {
+      const cv::Mat mask = fractal(lot_, size_, lot_.between(100, 400), 3, 0.5) > lot_.between(0.2, 1.2);
+      cover().copyTo(albedo_, mask);
+    }
+  }
+
+  cv::Mat outline() {
+    cv::Mat shape = cv::Mat::zeros(size_, CV_8UC1);
+    const cv::Point2f centre(static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height)));
+    const float longest = static_cast<float>(lot_.between(0.3, 1.6) * size_.width);
+    const cv::RotatedRect box(centre, {longest, longest * static_cast<float>(lot_.between(0.3, 1))}, static_cast<float>(lot_.between(0, 180)));
+    if (lot_.chance(0.4)) {
+      cv::ellipse(shape, box, cv::Scalar(255), cv::FILLED);
+    } else {
+      cv::Point2f corners[4];
+      box.points(corners);
+      std::vector<cv::Point> polygon;
+      for (const auto& corner : corners) polygon.emplace_back(corner);
+      cv::fillConvexPoly(shape, polygon, cv::Scalar(255));
+    }
+    cv::Mat soft;
+    shape.convertTo(soft, CV_32FC1, 1 / 255.0);
+    const double roundness = lot_.between(2, 30);
+    cv::GaussianBlur(soft, soft, {0, 0}, roundness);
+    soft += fractal(lot_, size_, 100, 4, 0.6) * lot_.between(0.0, 0.15);
+    return soft > 0.5;
+  }
+
+  void lay_crust(const cv::Mat& where) {
+    const double reach = lot_.between(-0.6, 1.2);
+    cv::Mat patches = fractal(lot_, size_, lot_.between(20, 200), 2, lot_.between(0.6, 0.9)) > reach;
+    patches &= where;
+    const Colour white = colour_of(lot_.between(20, 70), lot_.between(0, 0.12), lot_.between(0.5, 0.95));
+    cv::Mat grain = fractal(lot_, size_, lot_.between(10, 50), 1.5, 0.8) * lot_.between(0.02, 0.2);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x)
+        if (patches.at<uchar>(y, x)) {
+          albedo_.at<Colour>(y, x) = white * std::exp(grain.at<float>(y, x));
+          crust_.at<uchar>(y, x) = 255;
+        }
+  }
+
+  void lay_pond() {
+    const cv::Mat pond = outline();
+    cv::Mat from_shore, to_shore;
+    cv::distanceTransform(pond, from_shore, cv::DIST_L2, 5);
+    cv::distanceTransform(255 - pond, to_shore, cv::DIST_L2, 5);
+    const double margin = lot_.between(0, 90) * scale_;
+    cv::Mat rim = (to_shore + noise(lot_, size_, 20) * 0.2 * margin) < margin;
+    rim &= (255 - pond);
+    if (lot_.chance(0.7)) cover().copyTo(albedo_, rim);
+    if (lot_.chance(0.6)) lay_crust(rim);
+
+    // Light from below: deep colour, bottom shining through near the shore, drifting turbidity.
+    double hue = lot_.between(20, 220), saturation = lot_.between(0.05, 0.75), albedo = std::exp(lot_.between(std::log(0.008), std::log(0.15)));
+    if (lot_.chance(0.15)) hue = lot_.between(-30, 30);
+    const double clarity = lot_.between(4, 90) * scale_;
+    const cv::Mat drift = fractal(lot_, size_, 250, 20, 0.6) * lot_.between(0.02, 0.25), bottom = cover();
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x) {
+        if (!pond.at<uchar>(y, x)) continue;
+        const float through = static_cast<float>(std::exp(-from_shore.at<float>(y, x) / clarity));
+        const Colour deep = colour_of(hue, saturation, albedo) * std::exp(drift.at<float>(y, x));
+        albedo_.at<Colour>(y, x) = deep * (1 - through) + bottom.at<Colour>(y, x) * (0.7f * through);
+        water_.at<uchar>(y, x) = 255;
+        crust_.at<uchar>(y, x) = 0;
+      }
+    if (lot_.chance(0.35)) foam(pond, from_shore);
+  }
+
+  void foam(const cv::Mat& pond, const cv::Mat& from_shore) {
+    const cv::Mat streaks = fractal(lot_, size_, 30, 1.5, 0.95) + noise(lot_, size_, 6, 8, lot_.between(0, kPi));
+    const double width = lot_.between(4, 40), limit = lot_.between(0.8, 2.2);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x)
+        if (pond.at<uchar>(y, x) && from_shore.at<float>(y, x) < width && streaks.at<float>(y, x) > limit)
+          albedo_.at<Colour>(y, x) = Colour(0.7f, 0.72f, 0.72f);
+  }
+
+  void put_box(double length, double width, const Colour& colour, double rib_px, double rib_contrast) {
+    const cv::RotatedRect box({static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height))},
+                              {static_cast<float>(length), static_cast<float>(width)}, static_cast<float>(lot_.between(0, 180)));
+    cv::Point2f corners[4];
+    box.points(corners);
+    std::vector<cv::Point> polygon;
+    for (const auto& corner : corners) polygon.emplace_back(corner);
+    cv::Mat mask = cv::Mat::zeros(size_, CV_8UC1);
+    cv::fillConvexPoly(mask, polygon, cv::Scalar(255));
+    const double angle = box.angle * kPi / 180;
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x) {
+        if (!mask.at<uchar>(y, x)) continue;
+        const double along = x * std::cos(angle) + y * std::sin(angle);
+        albedo_.at<Colour>(y, x) = colour * static_cast<float>(1 + rib_contrast * std::sin(2 * kPi * along / rib_px));
+        water_.at<uchar>(y, x) = crust_.at<uchar>(y, x) = 0;
+      }
+    if (lot_.chance(0.7)) {
+      // Its shadow, thrown away from the sun.
+      const double reach = lot_.between(3, 40) * scale_;
+      const cv::Matx23f shift(1, 0, -reach * std::cos(sun_azimuth_), 0, 1, -reach * std::sin(sun_azimuth_));
+      cv::Mat shadow;
+      cv::warpAffine(mask, shadow, shift, size_);
+      shadow &= (255 - mask);
+      light_.setTo(lot_.between(0.15, 0.4), shadow);
+    }
+  }
+
+  void put_things() {
+    for (int i = 0, n = lot_.pick(4); i < n; ++i)  // roofs
+      put_box(lot_.between(60, 350) * scale_, lot_.between(40, 160) * scale_,
+              colour_of(lot_.between(0, 360), lot_.chance(0.6) ? 0.03 : lot_.between(0, 0.4), lot_.chance(0.5) ? lot_.between(0.5, 0.9) : lot_.between(0.05, 0.5)),
+              lot_.between(4, 20), lot_.between(0, 0.15));
+    for (int i = 0, n = lot_.pick(6); i < n; ++i)  // boards, boats, docks
+      put_box(lot_.between(10, 200) * scale_, lot_.between(6, 25) * scale_,
+              colour_of(lot_.between(0, 60), lot_.between(0, 0.3), lot_.between(0.3, 0.95)), lot_.between(3, 10), lot_.between(0, 0.2));
+  }
+
+  void cast_shadows() {
+    if (!lot_.chance(0.5)) return;
+    const cv::Mat mask = fractal(lot_, size_, lot_.between(60, 300), 4, 0.5) > lot_.between(0.6, 1.6);
+    cv::Mat soft;
+    mask.convertTo(soft, CV_32FC1, 1 / 255.0);
+    cv::GaussianBlur(soft, soft, {0, 0}, lot_.between(0.8, 4));
+    const double depth = lot_.between(0.5, 0.8);
+    light_ = light_.mul(1 - depth * soft);
+  }
+
+  struct Waves {
+    cv::Mat x, y;
+    double hidden;  // variance a component that the pixels do not resolve
+  };
+  Waves waves() {
+    const double wind = lot_.between(0, kPi), resolved = lot_.between(0.15, 0.8), longest = lot_.between(8, 60) * scale_;
+    cv::Mat height_along = cv::Mat::zeros(size_, CV_32FC1), height_across = height_along.clone();
+    double power = 0;
+    for (double scale = longest; scale >= 1.2; scale /= 2) {
+      height_along += noise(lot_, size_, scale, lot_.between(1, 4), wind + kPi / 2);
+      height_across += noise(lot_, size_, scale, lot_.between(1, 4), wind + kPi / 2);
+      power += 1;
+    }
+    const double component = slope_ / 2;
+    height_along *= std::sqrt(1.3 * resolved * component / power);
+    height_across *= std::sqrt(0.7 * resolved * component / power);
+    Waves w;
+    w.x = height_along * std::cos(wind) - height_across * std::sin(wind);
+    w.y = height_along * std::sin(wind) + height_across * std::cos(wind);
+    w.hidden = component * (1 - resolved) + 1e-5;
+    return w;
+  }
+
+  // Adds the light that the surface mirrors; picture axes x right, y down, z toward the camera's side.
+  void shine() {
+    const Waves w = waves();
+    const double focal = lot_.between(0.65, 1.3) * size_.width;
+    const double elevation = sun_elevation_ * kPi / 180;
+    const cv::Vec3d sun(std::cos(elevation) * std::cos(sun_azimuth_), std::cos(elevation) * std::sin(sun_azimuth_), std::sin(elevation));
+    double tilt_x = 0.09 * lot_.normal(), tilt_y = 0.09 * lot_.normal();
+    if (lot_.chance(0.6)) {
+      // The mirror point is brought near the frame more often than chance, so that there is glare to learn from.
+      tilt_x = sun[0] / sun[2] - lot_.between(-0.6, 0.6) * size_.width / focal;
+      tilt_y = sun[1] / sun[2] - lot_.between(-0.6, 0.6) * size_.height / focal;
+      const double lean = std::hypot(tilt_x, tilt_y), most = 0.6;
+      if (lean > most) tilt_x *= most / lean, tilt_y *= most / lean;
+    }
+    const double zenith = std::exp(lot_.between(std::log(0.05), std::log(0.35))), horizon = lot_.between(1.2, 3.5);
+    const Colour sky_tint = colour_of(210, lot_.between(0, 0.45), 1);
+    const bool clouds = lot_.chance(0.4);
+    const cv::Mat cloud = fractal(lot_, {256, 256}, 80, 4, 0.55);
+    const double cover_limit = lot_.between(-0.3, 1.2);
+    const Colour sunlight = Colour(0.88f, 1.0f, 1.06f);
+    reflected_ = cv::Mat::zeros(size_, CV_32FC3);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x) {
+        if (!water_.at<uchar>(y, x)) continue;
+        cv::Vec3d to_viewer(-((x - size_.width / 2.0) / focal + tilt_x), -((y - size_.height / 2.0) / focal + tilt_y), 1);
+        to_viewer /= cv::norm(to_viewer);
+        const double sx = w.x.at<float>(y, x), sy = w.y.at<float>(y, x);
+        cv::Vec3d normal(-sx, -sy, 1);
+        normal /= cv::norm(normal);
+        const double cosine = std::max(0.05, normal.dot(to_viewer));
+        const cv::Vec3d mirrored = normal * (2 * cosine) - to_viewer;
+        const double up = std::max(0.05, mirrored[2]);
+        double sky = zenith * (1 + (horizon - 1) * std::pow(1 - std::min(1.0, up), 1.5));
+        Colour sky_colour = sky_tint * static_cast<float>(sky);
+        if (clouds) {
+          const int u = static_cast<int>(128 + 90 * mirrored[0] / up) & 255, v = static_cast<int>(128 + 90 * mirrored[1] / up) & 255;
+          const float thick = std::clamp((cloud.at<float>(v, u) - static_cast<float>(cover_limit)) * 1.5f, 0.0f, 1.0f);
+          sky_colour = sky_colour * (1 - thick) + Colour(0.6f, 0.6f, 0.6f) * thick;
+        }
+        const cv::Vec3d facet = (sun + to_viewer) / cv::norm(sun + to_viewer);
+        const double dx = -facet[0] / facet[2] - sx, dy = -facet[1] / facet[2] - sy;
+        const double density = std::exp(-(dx * dx + dy * dy) / (2 * w.hidden)) / (2 * kPi * w.hidden);
+        const double glint = kPi * fresnel(facet.dot(sun)) * density / (4 * to_viewer[2] * std::pow(facet[2], 4) * sun[2]);
+        reflected_.at<Colour>(y, x) = sky_colour * static_cast<float>(fresnel(cosine)) +
+                                      sunlight * static_cast<float>(std::min(glint, 300.0) * (light_.at<float>(y, x) > 0.6f ? 1 : 0));
+      }
+  }
+
+  static double fresnel(double cosine) {
+    constexpr double n = 1.333;
+    const double ci = std::clamp(cosine, 0.0, 1.0), ct = std::sqrt(1 - (1 - ci * ci) / (n * n));
+    const double s = (ci - n * ct) / (ci + n * ct), p = (n * ci - ct) / (n * ci + ct);
+    return 0.5 * (s * s + p * p);
+  }
+
+  Scene develop() {
+    Scene scene;
+    scene.water = water_;
+    scene.crust = crust_;
+    scene.glare = cv::Mat::zeros(size_, CV_8UC1);
+    scene.sun_elevation_deg = sun_elevation_;
+    scene.mean_square_slope = slope_;
+    const cv::Matx13f luminance(0.0722f, 0.7152f, 0.2126f);
+    cv::Mat below(size_, CV_32FC3);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x) {
+        const float l = light_.at<float>(y, x), shade = 1 - l;
+        // Shade is lit by the blue sky.
+        below.at<Colour>(y, x) = albedo_.at<Colour>(y, x).mul(Colour(l + 0.05f * shade, l + 0.02f * shade, l));
+      }
+    cv::Mat below_light, reflected_light;
+    cv::transform(below, below_light, luminance);
+    cv::transform(reflected_, reflected_light, luminance);
+    cv::Mat picture = below + reflected_;
+    std::vector<float> levels;
+    for (int y = 0; y < size_.height; y += 7)
+      for (int x = 0; x < size_.width; x += 7) levels.push_back(below_light.at<float>(y, x));
+    std::nth_element(levels.begin(), levels.begin() + levels.size() * 6 / 10, levels.end());
+    const double exposure = lot_.between(0.12, 0.4) / std::max(0.04f, levels[levels.size() * 6 / 10]);
+    const double gamma = lot_.between(0.85, 1.2), saturation = lot_.between(0.7, 1.35), grain = lot_.between(0.2, 2.5);
+    const cv::Scalar balance(exposure * lot_.between(0.88, 1.12), exposure, exposure * lot_.between(0.9, 1.1));
+    cv::multiply(picture, balance, picture);
+    // What clips is lost sooner than what is only outshone.
+    cv::Mat levels_now, clips;
+    cv::transform(picture, levels_now, luminance);
+    clips = levels_now > 1;
+    scene.glare = (water_ > 0) & ((reflected_light > below_light * kGlareRatio + kGlareFloor) |
+                                  ((reflected_light > below_light * (0.5 * kGlareRatio) + kGlareFloor) & clips));
+    cv::GaussianBlur(cv::min(picture, 6), picture, {0, 0}, lot_.between(0.4, 1.0));
+    cv::Mat grey;
+    cv::transform(picture, grey, luminance);
+    cv::Mat stored(size_, CV_8UC3);
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x)
+        for (int c = 0; c < 3; ++c) {
+          const double v = grey.at<float>(y, x) + saturation * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
+          const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), gamma / 2.2) + grain * lot_.normal();
+          stored.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(encoded);
+        }
+    std::vector<uchar> coded;
+    cv::imencode(".jpg", stored, coded, {cv::IMWRITE_JPEG_QUALITY, 78 + lot_.pick(18)});
+    scene.bgr = cv::imdecode(coded, cv::IMREAD_COLOR);
+    return scene;
+  }
+
+  static constexpr double kGlareRatio = 1.0;
+  static constexpr double kGlareFloor = 0.01;
+
+  Choice choice_;
+  cv::Size size_;
+  Lot lot_;
+  double scale_ = 1, sun_elevation_ = 45, sun_azimuth_ = 0, slope_ = 0.005;
+  cv::Mat albedo_, light_, reflected_, water_, crust_;
+};
+
+}  // namespace
+
+Scene paint(const Choice& choice) { return Painter(choice).paint(); }
+
+}  // namespace painted
