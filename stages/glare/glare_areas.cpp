@@ -61,8 +61,6 @@ FeaturePlanes glare_features(const WorkingPicture& picture, const cv::Mat& water
   const cv::Mat light = log_of(picture.light), calm = log_of(picture.calm_light), own = log_of(added.own_light);
   planes = {light, added.ratio, added.least, added.neutral, added.pale, added.paler};
   planes.push_back(light - quantile_of(light, 0.5));
-  planes.push_back(light - quantile_of(light, 0.95));
-  planes.push_back(own - quantile_of(light, 0.5));
   for (const double scale_px : {2.0, 6.0, 16.0, 40.0}) planes.push_back(light - blurred(light, scale_px));  // local contrast
   planes.push_back(calm - own);                          // broad glint and veil
   planes.push_back(blurred(added.ratio, 5));

@@ -27,6 +27,11 @@ struct Lot {
 
 // Smooth noise of unit deviation whose blobs are about `scale_px` across; stretched by `stretch` along `angle`.
 cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch = 1, double angle = 0) {
+  if (scale_px >= 10) {  // smooth enough to be made small
+    cv::Mat out;
+    cv::resize(noise(lot, {size.width / 4 + 1, size.height / 4 + 1}, scale_px / 4, stretch, angle), out, size, 0, 0, cv::INTER_LINEAR);
+    return out;
+  }
   const double reach = std::hypot(size.width, size.height) + 8 * scale_px;
   const int n = std::max(4, static_cast<int>(reach / scale_px) + 4);
   const int m = std::max(4, static_cast<int>(reach / (scale_px * stretch)) + 4);
@@ -93,7 +98,7 @@ class Painter {
 
   // One kind of ground cover with its own colour, contrast and grain.
   cv::Mat cover() {
-    const int kind = lot_.pick(8);
+    const int kind = lot_.pick(9);
     double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
     switch (kind) {
       case 0: hue = lot_.between(75, 115); saturation = lot_.between(0.35, 0.8); albedo = lot_.between(0.05, 0.2); contrast = lot_.between(0.05, 0.3); break;  // lawn
@@ -103,10 +108,17 @@ class Painter {
       case 4: hue = lot_.between(30, 55); saturation = lot_.between(0.1, 0.35); albedo = lot_.between(0.3, 0.6); contrast = lot_.between(0.03, 0.12); break;  // sand
       case 5: hue = lot_.between(0, 360); saturation = lot_.between(0.0, 0.08); albedo = lot_.between(0.05, 0.35); contrast = lot_.between(0.03, 0.15); coarsest = 30; break;  // asphalt, concrete
       case 6: hue = lot_.between(55, 100); saturation = lot_.between(0.3, 0.7); albedo = lot_.between(0.06, 0.18); contrast = lot_.between(0.4, 0.8); coarsest = 25; gain = 0.95; break;  // reed, scrub
+      case 7: hue = lot_.between(20, 60); saturation = lot_.between(0, 0.2); albedo = lot_.between(0.25, 0.75); contrast = lot_.between(0.05, 0.2); break;  // stones
       default: hue = lot_.between(75, 115); saturation = lot_.between(0.3, 0.75); albedo = lot_.between(0.04, 0.14); contrast = lot_.between(0.6, 1.1); coarsest = 40; gain = 0.75; break;  // trees
     }
     cv::Mat grain = fractal(lot_, size_, coarsest * scale_, finest * std::min(1.0, scale_), gain) * contrast;
     if (kind == 0 && lot_.chance(0.4)) grain += noise(lot_, size_, 9 * scale_, 30, lot_.between(0, kPi)) * 0.08;
+    if (kind == 7) {  // dark joints where smooth noise crosses zero
+      const cv::Mat joints = noise(lot_, size_, lot_.between(5, 14) * scale_);
+      cv::Mat depth;
+      cv::exp(-joints.mul(joints) * 12, depth);
+      grain -= depth * lot_.between(0.8, 2.2);
+    }
     cv::exp(grain, grain);
     cv::Mat tint = noise(lot_, size_, 30 * scale_) * lot_.between(2, 10);
     cv::Mat out(size_, CV_32FC3);
@@ -172,7 +184,7 @@ class Painter {
     if (lot_.chance(0.6)) lay_crust(rim);
 
     // Light from below: deep colour, bottom shining through near the shore, drifting turbidity.
-    double hue = lot_.between(20, 220), saturation = lot_.between(0.05, 0.75), albedo = std::exp(lot_.between(std::log(0.008), std::log(0.15)));
+    double hue = lot_.between(20, 220), saturation = lot_.between(0.05, 0.75), albedo = std::exp(lot_.between(std::log(0.004), std::log(0.15)));
     if (lot_.chance(0.15)) hue = lot_.between(-30, 30);
     const double clarity = lot_.between(4, 90) * scale_;
     const cv::Mat drift = fractal(lot_, size_, 250, 20, 0.6) * lot_.between(0.02, 0.25), bottom = cover();
@@ -185,7 +197,50 @@ class Painter {
         water_.at<uchar>(y, x) = 255;
         crust_.at<uchar>(y, x) = 0;
       }
+    if (lot_.chance(0.45)) patches_in(pond);
     if (lot_.chance(0.35)) foam(pond, from_shore);
+    if (lot_.chance(0.4)) flecks(pond);
+  }
+
+  // Weed and mud seen through the water.
+  void patches_in(const cv::Mat& pond) {
+    const cv::Mat where = (fractal(lot_, size_, lot_.between(15, 120), 3, 0.6) > lot_.between(0.3, 1.8)) & pond, weed = cover();
+    const float dim = static_cast<float>(lot_.between(0.15, 0.8));
+    for (int y = 0; y < size_.height; ++y)
+      for (int x = 0; x < size_.width; ++x)
+        if (where.at<uchar>(y, x)) albedo_.at<Colour>(y, x) = albedo_.at<Colour>(y, x) * (1 - dim) + weed.at<Colour>(y, x) * (0.6f * dim);
+  }
+
+  // Small white things that float: scum, leaves, birds.
+  void flecks(const cv::Mat& pond) {
+    for (int i = 0, n = 5 + lot_.pick(60); i < n; ++i) {
+      const cv::Point at(lot_.pick(size_.width), lot_.pick(size_.height));
+      const cv::RotatedRect blob(at, {static_cast<float>(lot_.between(2, 16)), static_cast<float>(lot_.between(1.5, 7))}, static_cast<float>(lot_.between(0, 180)));
+      if (!pond.at<uchar>(at)) continue;
+      const float white = static_cast<float>(lot_.between(0.4, 0.9));
+      cv::ellipse(albedo_, blob, cv::Scalar(white * 0.96, white, white), cv::FILLED);
+    }
+  }
+
+  // Railings, lifts, masts: thin, straight, often white.
+  void put_frame() {
+    const cv::Point2f at(static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height)));
+    const double angle = lot_.between(0, 2 * kPi), length = lot_.between(20, 160) * scale_, width = lot_.between(10, 60) * scale_;
+    const cv::Point2f along(static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))), across(-along.y, along.x);
+    const float white = static_cast<float>(lot_.between(0.3, 0.95));
+    const int thick = 1 + lot_.pick(4), rungs = 2 + lot_.pick(8);
+    const auto bar = [&](cv::Point2f a, cv::Point2f b) {
+      cv::line(albedo_, a, b, cv::Scalar(white, white, white), thick);
+      cv::line(water_, a, b, cv::Scalar(0), thick);
+      cv::line(crust_, a, b, cv::Scalar(0), thick);
+    };
+    const cv::Point2f far = across * static_cast<float>(width);
+    for (int i = 0; i < rungs; ++i) {
+      const cv::Point2f from = at + along * static_cast<float>(length * i / (rungs - 1));
+      bar(from, from + far);
+    }
+    bar(at, at + along * static_cast<float>(length));
+    bar(at + far, at + far + along * static_cast<float>(length));
   }
 
   void foam(const cv::Mat& pond, const cv::Mat& from_shore) {
@@ -230,6 +285,7 @@ class Painter {
       put_box(lot_.between(60, 350) * scale_, lot_.between(40, 160) * scale_,
               colour_of(lot_.between(0, 360), lot_.chance(0.6) ? 0.03 : lot_.between(0, 0.4), lot_.chance(0.5) ? lot_.between(0.5, 0.9) : lot_.between(0.05, 0.5)),
               lot_.between(4, 20), lot_.between(0, 0.15));
+    for (int i = 0, n = lot_.pick(4); i < n; ++i) put_frame();
     for (int i = 0, n = lot_.pick(6); i < n; ++i)  // boards, boats, docks
       put_box(lot_.between(10, 200) * scale_, lot_.between(6, 25) * scale_,
               colour_of(lot_.between(0, 60), lot_.between(0, 0.3), lot_.between(0.3, 0.95)), lot_.between(3, 10), lot_.between(0, 0.2));
@@ -374,7 +430,7 @@ class Painter {
   }
 
   static constexpr double kGlareRatio = 1.0;
-  static constexpr double kGlareFloor = 0.01;
+  static constexpr double kGlareFloor = 0.002;
 
   Choice choice_;
   cv::Size size_;
