@@ -1,0 +1,159 @@
+// The sample flight through the whole program, held against the truth that its renderer wrote.
+#include <gdal_priv.h>
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "placement_score.h"
+#include "program_run.h"
+
+namespace lookdown {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::json;
+
+const fs::path kFlight = fs::path(LOOKDOWN_SOURCE_DIR) / "sample_frames";
+
+// One run serves all checks.
+class SampleFlight : public ::testing::Test {
+ protected:
+  static void SetUpTestSuite() {
+    folder_ = std::make_unique<TemporaryFolder>();
+    run_ = run_lookdown({"run", kFlight.string(), "-o", out().string(), "--control-file", (kFlight / "control.csv").string(), "--marks-file",
+                         (kFlight / "marks.csv").string()});
+    truth_ = json::parse(std::ifstream(kFlight / "truth.json"));
+    if (fs::exists(out() / "frames.csv")) table_ = read_frames_table(out() / "frames.csv");
+  }
+  static void TearDownTestSuite() { folder_.reset(); }
+  static fs::path out() { return folder_->path() / "out"; }
+
+  // Share of the truth's frames that satisfy `of` for which `holds` is true.
+  template <class Of, class Holds>
+  static double share(Of of, Holds holds) {
+    int all = 0, good = 0;
+    for (const json& frame : truth_["frames"]) {
+      if (!of(frame)) continue;
+      ++all;
+      good += holds(table_.at(frame["file"]), frame) ? 1 : 0;
+    }
+    EXPECT_GT(all, 0);
+    return static_cast<double>(good) / all;
+  }
+
+  static inline std::unique_ptr<TemporaryFolder> folder_;
+  static inline ProgramRun run_;
+  static inline json truth_;
+  static inline std::map<std::string, std::map<std::string, std::string>> table_;
+};
+
+bool is_nadir(const json& frame) { return frame["kind"] == "nadir"; }
+bool is_sharp(const json& frame) { return frame["sharp"].get<bool>(); }
+
+TEST_F(SampleFlight, RunEndsWellAndSaysWhereMosaicAndReportAre) {
+  EXPECT_EQ(run_.exit_code, 0) << run_.errors;
+  EXPECT_THAT(run_.output, ::testing::HasSubstr((out() / "mosaic.tif").string()));
+  EXPECT_THAT(run_.output, ::testing::HasSubstr((out() / "report.html").string()));
+  for (const char* file : {"frames.csv", "flight.json", "placement.json", "mosaic.tif", "mosaic_sources.tif", "mosaic.jpg", "report.html"})
+    EXPECT_TRUE(fs::exists(out() / file)) << file;
+}
+
+TEST_F(SampleFlight, EverySharpNadirFrameIsPlacedInOneGroupWithinThreePixels) {
+  const bench::PlacementScore score = bench::score_placement(kFlight / "truth.json", out() / "placement.json");
+  EXPECT_EQ(score.sharp_nadir_in_first_group, score.sharp_nadir);
+  EXPECT_GE(score.sharp_nadir, 20);
+  EXPECT_LE(score.rmse_px, 3.0);
+  EXPECT_LE(std::abs(score.gsd_error_share), 0.005);
+}
+
+TEST_F(SampleFlight, BlurredFramesAreNotKeptAndSharpOnesAre) {
+  EXPECT_GE(share([](const json& f) { return is_nadir(f) && !is_sharp(f); }, [](auto& row, const json&) { return row.at("verdict") != "keep"; }), 0.9);
+  // A sharp frame that shows the same again as a better one is set aside with its own reason, not for its sharpness.
+  EXPECT_GE(share([](const json& f) { return is_nadir(f) && is_sharp(f); },
+                  [](auto& row, const json&) { return row.at("verdict") == "keep" || !row.at("repeat_of").empty(); }),
+            0.9);
+}
+
+TEST_F(SampleFlight, ObliquesWithAHorizonAreRecognisedAndLevelledToATenthOfADegree) {
+  const auto with_horizon = [](const json& f) { return !f["horizon"].is_null(); };
+  EXPECT_EQ(share(with_horizon, [](auto& row, const json&) { return row.at("view") == "horizon"; }), 1.0);
+  EXPECT_EQ(share(with_horizon, [](auto& row, const json& f) {
+              return std::abs(std::stod(row.at("roll_deg")) - f["horizon"]["roll_deg"].template get<double>()) < 0.5;
+            }), 1.0);
+  EXPECT_EQ(share(is_nadir, [](auto& row, const json&) { return row.at("view") != "horizon"; }), 1.0) << "no false horizon";
+}
+
+TEST_F(SampleFlight, LaunchFramesAreNotPartOfTheMosaic) {
+  EXPECT_EQ(share([](const json& f) { return f["kind"] == "launch"; },
+                  [](auto& row, const json&) { return row.at("placed") == "no" || row.at("group") != "0"; }), 1.0);
+}
+
+TEST_F(SampleFlight, MosaicIsAGeoreferencedCloudOptimizedGeoTiffWithAlpha) {
+  GDALAllRegister();
+  const GDALDatasetUniquePtr mosaic(GDALDataset::Open((out() / "mosaic.tif").c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY));
+  ASSERT_TRUE(mosaic);
+  EXPECT_EQ(mosaic->GetRasterCount(), 4);
+  EXPECT_EQ(mosaic->GetRasterBand(4)->GetColorInterpretation(), GCI_AlphaBand);
+  EXPECT_STREQ(mosaic->GetMetadataItem("LAYOUT", "IMAGE_STRUCTURE"), "COG");
+  EXPECT_GE(mosaic->GetRasterBand(1)->GetOverviewCount(), 1);
+  double transform[6];
+  ASSERT_EQ(mosaic->GetGeoTransform(transform), CE_None);
+  EXPECT_GT(transform[1], 0.005);
+  EXPECT_LT(transform[1], 0.06);
+  EXPECT_DOUBLE_EQ(transform[5], -transform[1]);
+}
+
+TEST_F(SampleFlight, SourcesNameOnlyPlacedFramesAndCoverWhatTheMosaicCovers) {
+  const GDALDatasetUniquePtr sources(GDALDataset::Open((out() / "mosaic_sources.tif").c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY));
+  const GDALDatasetUniquePtr mosaic(GDALDataset::Open((out() / "mosaic.tif").c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY));
+  ASSERT_TRUE(sources && mosaic);
+  const int width = mosaic->GetRasterXSize(), height = mosaic->GetRasterYSize();
+  ASSERT_EQ(sources->GetRasterXSize(), width);
+  ASSERT_EQ(sources->GetRasterYSize(), height);
+  const json placement = json::parse(std::ifstream(out() / "placement.json"));
+  std::vector<std::uint16_t> index(static_cast<std::size_t>(width));
+  std::vector<std::uint8_t> alpha(static_cast<std::size_t>(width));
+  for (int row = 0; row < height; row += 37) {
+    ASSERT_EQ(sources->GetRasterBand(1)->RasterIO(GF_Read, 0, row, width, 1, index.data(), width, 1, GDT_UInt16, 0, 0), CE_None);
+    ASSERT_EQ(mosaic->GetRasterBand(4)->RasterIO(GF_Read, 0, row, width, 1, alpha.data(), width, 1, GDT_Byte, 0, 0), CE_None);
+    for (std::size_t x = 0; x < index.size(); ++x) {
+      if (index[x] != 65535) EXPECT_LT(index[x], placement["frames"].size());
+      if (alpha[x] == 255) EXPECT_NE(index[x], 65535) << "row " << row << " column " << x;
+    }
+  }
+}
+
+TEST_F(SampleFlight, MasksHaveTheSizeOfTheFrameAsStored) {
+  for (const json& frame : truth_["frames"]) {
+    const std::string stem = fs::path(frame["file"].get<std::string>()).stem();
+    const cv::Mat mask = cv::imread((out() / "masks" / (stem + "_glare.png")).string(), cv::IMREAD_UNCHANGED);
+    ASSERT_FALSE(mask.empty()) << stem;
+    EXPECT_EQ(mask.type(), CV_8UC1);
+    EXPECT_EQ(mask.cols, truth_["camera"]["width_px"].get<int>());
+    EXPECT_EQ(mask.rows, truth_["camera"]["height_px"].get<int>());
+  }
+}
+
+TEST_F(SampleFlight, SecondRunTakesItsMeasurementsFromTheCacheAndEndsTheSame) {
+  const auto bytes = [](const fs::path& file) {
+    std::ifstream stream(file, std::ios::binary);
+    return std::string(std::istreambuf_iterator<char>(stream), {});
+  };
+  const std::string table = bytes(out() / "frames.csv"), placement = bytes(out() / "placement.json"), mosaic = bytes(out() / "mosaic.tif");
+  const ProgramRun again = run_lookdown({"run", kFlight.string(), "-o", out().string(), "--control-file", (kFlight / "control.csv").string(),
+                                         "--marks-file", (kFlight / "marks.csv").string(), "--threads", "1"});
+  EXPECT_EQ(again.exit_code, 0) << again.errors;
+  EXPECT_EQ(bytes(out() / "frames.csv"), table);
+  EXPECT_EQ(bytes(out() / "placement.json"), placement);
+  EXPECT_EQ(bytes(out() / "mosaic.tif"), mosaic);
+  const json record = json::parse(std::ifstream(out() / "flight.json"));
+  for (const json& timing : record["timings"])
+    if (timing["stage"] == "measure") EXPECT_EQ(timing["from_cache"], timing["done"]);
+}
+
+}  // namespace
+}  // namespace lookdown
