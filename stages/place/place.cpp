@@ -13,6 +13,7 @@
 #include "stages/place/canvas.h"
 #include "stages/place/control_points.h"
 #include "stages/place/datum.h"
+#include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
 #include "stages/place/participants.h"
 
@@ -249,6 +250,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   }
   for (FrameRecord& f : flight.frames)
     if (f.placement.placed) f.placement.why_not.clear();
+  if (flight.placement.groups == 0) place_lone_frame(flight, options);
   if (flight.placement.groups == 0) {
     flight.placement.scale_from = "none";
     flight.placement.north_from = "arbitrary";

@@ -57,7 +57,7 @@ TEST_F(RegistryPictures, PaintedWallIsPlacedAsItsTrueHomographySays) {
   ASSERT_EQ(truth.rows, 3);
   const cv::Matx33d third_from_first = matrix(placement["frames"][1]).inv() * matrix(placement["frames"][0]);
   // Inside the part that both see: the lens model is free, so the far corners of the first picture are no fair place to look.
-  for (const cv::Vec3d point : {cv::Vec3d(300, 200, 1), cv::Vec3d(500, 200, 1), cv::Vec3d(300, 450, 1), cv::Vec3d(500, 450, 1)}) {
+  for (const cv::Vec3d& point : {cv::Vec3d(300, 200, 1), cv::Vec3d(500, 200, 1), cv::Vec3d(300, 450, 1), cv::Vec3d(500, 450, 1)}) {
     const cv::Vec3d ours = third_from_first * point, expected = cv::Matx33d(truth) * point;
     EXPECT_NEAR(ours[0] / ours[2], expected[0] / expected[2], 3.0);
     EXPECT_NEAR(ours[1] / ours[2], expected[1] / expected[2], 3.0);

@@ -121,8 +121,8 @@ TEST_F(SampleFlight, SourcesNameOnlyPlacedFramesAndCoverWhatTheMosaicCovers) {
     ASSERT_EQ(sources->GetRasterBand(1)->RasterIO(GF_Read, 0, row, width, 1, index.data(), width, 1, GDT_UInt16, 0, 0), CE_None);
     ASSERT_EQ(mosaic->GetRasterBand(4)->RasterIO(GF_Read, 0, row, width, 1, alpha.data(), width, 1, GDT_Byte, 0, 0), CE_None);
     for (std::size_t x = 0; x < index.size(); ++x) {
-      if (index[x] != 65535) EXPECT_LT(index[x], placement["frames"].size());
-      if (alpha[x] == 255) EXPECT_NE(index[x], 65535) << "row " << row << " column " << x;
+      ASSERT_TRUE(index[x] == 65535 || index[x] < placement["frames"].size());
+      ASSERT_TRUE(alpha[x] != 255 || index[x] != 65535) << "row " << row << " column " << x;
     }
   }
 }
@@ -152,7 +152,7 @@ TEST_F(SampleFlight, SecondRunTakesItsMeasurementsFromTheCacheAndEndsTheSame) {
   EXPECT_EQ(bytes(out() / "mosaic.tif"), mosaic);
   const json record = json::parse(std::ifstream(out() / "flight.json"));
   for (const json& timing : record["timings"])
-    if (timing["stage"] == "measure") EXPECT_EQ(timing["from_cache"], timing["done"]);
+    EXPECT_TRUE(timing["stage"] != "measure" || timing["from_cache"] == timing["done"]);
 }
 
 }  // namespace
