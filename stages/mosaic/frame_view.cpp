@@ -138,7 +138,7 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     view.height_px = (placement.pose.centre.z() - plane_height.value_or(0)) * canvas_px_per_unit;
     orient(view, placement.pose);
     view.box = usable_box(view, canvas);
-    if (view.box.area() > 0 && view.height_px > 0) views.push_back(view);
+    if (!view.box.empty() && view.height_px > 0) views.push_back(view);
   }
   return views;
 }

@@ -64,9 +64,15 @@ struct Tally {
   }
 };
 
-/// Bytes a tile takes while it is rendered: frames warped to the tile with its margin and their bands, in
-/// floating point.
-constexpr std::int64_t kTilePeakBytes = 400'000'000;
+/// Bytes that a tile takes while it is rendered: frames warped to the tile with its margin and their bands,
+/// in floating point.
+constexpr std::int64_t kTilePeakBytes = 200'000'000;
+/// How the memory is divided: decoded frames, tiles in work, GDAL's blocks; the rest is for the survey.
+constexpr double kFramesShare = 0.4, kTilesShare = 0.4, kBlocksShare = 0.05;
+
+std::int64_t share_of(std::int64_t bytes, double share) {
+  return static_cast<std::int64_t>(share * static_cast<double>(bytes));
+}
 
 /// The rasters that grow tile by tile.
 struct Rasters {
@@ -88,11 +94,13 @@ struct Rasters {
 Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, Rasters& rasters) {
   const std::vector<cv::Rect> areas = tiles_of(scene.canvas);
   std::vector<Tile> finished(areas.size());
-  FrameStore store(context.reader, flight, context.out, context.scheduler.memory_bytes() / 2);
+  FrameStore store(context.reader, flight, context.out,
+                   share_of(context.scheduler.memory_bytes(), kFramesShare));
   Tally tally;
   context.progress.start("mosaic", areas.size());
   context.scheduler.for_each_frame(
-      areas.size(), kTilePeakBytes, [&](std::size_t i) { finished[i] = render_tile(scene, store, areas[i]); },
+      areas.size(), static_cast<std::int64_t>(kTilePeakBytes / kTilesShare),
+      [&](std::size_t i) { finished[i] = render_tile(scene, store, areas[i]); },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault)
           flight.warnings.push_back("mosaic: a frame changed during the run, a tile stays empty: " +
@@ -155,7 +163,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   check_size_and_disk(canvas, options.max_gigapixels, context.out);
-  const BlockCacheLimit cache(context.scheduler.memory_bytes() / 8);
+  const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
 
   Survey survey = survey_frames(flight, views, canvas, options.order, context);
   const ColourModel model =

@@ -54,9 +54,9 @@ class SeamEnergy {
   [[nodiscard]] float cost_at(int a, int b, cv::Point cell) const {
     const float apart = difference_at(survey_, structures_, a, b, cell);
     if (apart < 0) return -1;
-    const float salience = 0.5F * (structures_[a].salience.at<float>(cell - survey_.frames[a].box.tl()) +
-                                   structures_[b].salience.at<float>(cell - survey_.frames[b].box.tl()));
-    return kPerCodeValue * apart + kSalientPerCodeValue * salience;
+    const int salience = structures_[a].salience.at<uchar>(cell - survey_.frames[a].box.tl()) +
+                         structures_[b].salience.at<uchar>(cell - survey_.frames[b].box.tl());
+    return kPerCodeValue * apart + 0.5F * kSalientPerCodeValue * static_cast<float>(salience);
   }
 
   const Survey& survey_;

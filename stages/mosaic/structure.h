@@ -8,10 +8,11 @@
 
 namespace lookdown::mosaic {
 
-/// Colour (CV_32FC3), steps of brightness to the right and down (CV_32FC2), how much a cell stands out from
-/// its surroundings (CV_32FC1).
+/// Beside the colours of the survey: steps of brightness to the right and down (CV_16SC2) and how much a cell
+/// stands out from its surroundings (CV_8UC1), in code values. Small types, for there is one of these for
+/// every cell of every frame.
 struct Structure {
-  cv::Mat colour, steps, salience;
+  cv::Mat steps, salience;
 };
 
 /// Parallel to the survey's frames; empty for a frame that could not be read.

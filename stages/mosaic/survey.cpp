@@ -14,14 +14,26 @@ namespace {
 
 constexpr int kCellsAcrossFrame =
     150;  // fine enough to steer seams round a shed or a person, coarse enough for hundreds of frames
-constexpr int kLargestCellPx = 16;
+constexpr int kLargestUsualCellPx = 16;
+constexpr std::int64_t kBytesACell =
+    16;  // of a frame: colours, dislike, glare, usability, and what seams add
+constexpr double kShareOfMemory = 0.2;
 
-int choose_cell_px(const std::vector<FrameView>& views) {
+/// Fine enough to look at a frame, coarse enough for all frames together to fit their share of the memory.
+int choose_cell_px(const std::vector<FrameView>& views, std::int64_t memory_bytes) {
   std::vector<int> sides;
-  for (const FrameView& view : views) sides.push_back(std::max(view.box.width, view.box.height));
+  double area = 0;
+  for (const FrameView& view : views) {
+    sides.push_back(std::max(view.box.width, view.box.height));
+    area += static_cast<double>(view.box.width) * view.box.height;
+  }
   std::nth_element(sides.begin(), sides.begin() + sides.size() / 2, sides.end());
   int cell_px = 2;
-  while (cell_px < kLargestCellPx && cell_px * 2 * kCellsAcrossFrame <= sides[sides.size() / 2]) cell_px *= 2;
+  while (cell_px < kLargestUsualCellPx && cell_px * 2 * kCellsAcrossFrame <= sides[sides.size() / 2])
+    cell_px *= 2;
+  while (area / cell_px / cell_px * kBytesACell > kShareOfMemory * static_cast<double>(memory_bytes) &&
+         cell_px < 256)
+    cell_px *= 2;
   return cell_px;
 }
 
@@ -81,7 +93,7 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
 Survey survey_frames(FlightRecord& flight, const std::vector<FrameView>& views, const Canvas& canvas,
                      const std::string& order, RunContext& context) {
   Survey survey;
-  survey.cell_px = choose_cell_px(views);
+  survey.cell_px = choose_cell_px(views, context.scheduler.memory_bytes());
   survey.columns = (canvas.width_px + survey.cell_px - 1) / survey.cell_px;
   survey.rows = (canvas.height_px + survey.cell_px - 1) / survey.cell_px;
   survey.frames.resize(views.size());
