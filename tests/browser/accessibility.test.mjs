@@ -1,0 +1,79 @@
+// What WCAG 2.1 asks and a program can check: contrast, names, reflow.
+import {after, before, describe, test} from 'node:test';
+import assert from 'node:assert/strict';
+import {join} from 'node:path';
+import {launch, makeReport, open, scratch} from './browser.mjs';
+
+const folder = scratch();
+let browser, report;
+before(async () => {
+  report = makeReport(join(folder, 'small'), 24, 720);
+  browser = await launch();
+});
+after(() => browser?.close());
+
+/** Texts whose contrast is too low. Relative luminance and ratio as WCAG 2.1 defines them; 4.5:1, large text 3:1 (1.4.3). */
+function lowContrast() {
+  const parts = (colour) => colour.match(/[\d.]+/g).map(Number);
+  const luminance = ([r, g, b]) => [r, g, b].map((c) => c / 255).map((c) => (c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
+      .reduce((sum, c, i) => sum + c * [0.2126, 0.7152, 0.0722][i], 0);
+  const ground = (node) => {
+    for (let at = node; at; at = at.parentElement) {
+      const [r, g, b, a = 1] = parts(getComputedStyle(at).backgroundColor);
+      if (a === 1) return [r, g, b];
+    }
+    return [255, 255, 255];
+  };
+  const found = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode.parentElement;
+    if (!walker.currentNode.textContent.trim() || !node.checkVisibility?.() || node.closest('svg, noscript, script, option, .skip, #spoken, :disabled')) continue;
+    const style = getComputedStyle(node);
+    const [light, dark] = [luminance(parts(style.color)), luminance(ground(node))].sort((a, b) => b - a);
+    const ratio = (light + 0.05) / (dark + 0.05);
+    const size = parseFloat(style.fontSize);
+    const large = size >= 24 || (size >= 18.66 && +style.fontWeight >= 700);
+    if (ratio < (large ? 3 : 4.5)) found.push(`${ratio.toFixed(2)}: ${walker.currentNode.textContent.trim().slice(0, 40)}`);
+  }
+  return [...new Set(found)];
+}
+
+/** Things that a screen reader could not name. */
+function nameless() {
+  const named = (node) => node.getAttribute('aria-label') || node.getAttribute('aria-labelledby') || node.closest('label') || node.textContent.trim();
+  return [
+    ...[...document.querySelectorAll('img')].filter((image) => !image.hasAttribute('alt')),
+    ...[...document.querySelectorAll('button, a, [role=button], dialog')].filter((node) => !named(node)),
+    ...[...document.querySelectorAll('input, select')].filter((node) => !node.closest('label') && !node.getAttribute('aria-label')),
+    ...[...document.querySelectorAll('svg:not([aria-hidden])')].filter((node) => !node.getAttribute('aria-label')),
+  ].map((node) => node.outerHTML.slice(0, 120));
+}
+
+for (const width of [1280, 390]) {
+  describe(`at ${width} px`, () => {
+    let page;
+    before(async () => { page = await open(browser, report, {width, height: 844}); });
+    after(() => page.context().close());
+
+    test('text stands out from its ground', async () => {
+      assert.deepEqual(await page.evaluate(lowContrast), []);
+    });
+
+    test('everything has a name', async () => {
+      assert.deepEqual(await page.evaluate(nameless), []);
+    });
+
+    test('nothing sticks out sideways', async () => {
+      assert.ok(await page.evaluate(() => document.scrollingElement.scrollWidth) <= width);
+    });
+
+    test('an opened frame keeps to the same', async () => {
+      await page.fill('#find-file', 'R0005');
+      await page.click('.grid .card');
+      assert.deepEqual(await page.evaluate(lowContrast), []);
+      assert.deepEqual(await page.evaluate(nameless), []);
+      assert.ok(await page.evaluate(() => document.querySelector('dialog').scrollWidth) <= width);
+    });
+  });
+}
