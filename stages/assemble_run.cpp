@@ -9,6 +9,7 @@
 #include "pipeline/record_json.h"
 #include "stages/choices.h"
 #include "stages/measure_frames.h"
+#include "stages/step_memory.h"
 
 namespace lookdown {
 namespace {
@@ -20,6 +21,10 @@ class Timed {
  public:
   Timed(FlightRecord& record, const char* stage) : record_(record), started_(Clock::now()) { record_.timings.push_back({stage, 0, 0, 0}); }
   ~Timed() { record_.timings.back().seconds = std::chrono::duration<double>(Clock::now() - started_).count(); }
+  void from_cache(bool restored) const {
+    record_.timings.back().done = static_cast<int>(record_.frames.size());
+    record_.timings.back().from_cache = restored ? record_.timings.back().done : 0;
+  }
   Timed(const Timed&) = delete;
   Timed& operator=(const Timed&) = delete;
 
@@ -46,6 +51,30 @@ void write_copies(FlightRecord& record, const FlightOptions& options, RunContext
       if (!copy) record.warnings.push_back(copy.error().message());
     }
   }
+}
+
+Step place_step(FlightOptions options) {
+  return {place::kPlaceVersion,
+          [options](OptionVisitor& visitor) mutable { place::describe(options.place, visitor); },
+          {options.place.control_file, options.place.marks_file},
+          false,
+          ""};
+}
+
+Step overlap_step(FlightOptions options) {
+  const auto describe_both = [options](OptionVisitor& visitor) mutable {
+    cull::describe(options.cull, visitor);
+    glare::describe(options.glare, visitor);
+  };
+  return {fmt::format("overlap {} {}", cull::kMeasureVersion, glare::kFindVersion), describe_both, {}, true, ""};
+}
+
+Step mosaic_step(FlightOptions options) {
+  return {mosaic::kMosaicVersion,
+          [options](OptionVisitor& visitor) mutable { mosaic::describe(options.mosaic, visitor); },
+          {},
+          false,
+          "mosaic"};
 }
 
 void warn_about_faults(FlightRecord& record) {
@@ -88,18 +117,22 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   warn_about_faults(record);
   if (extent >= Extent::place) {
     const Timed timed(record, "place");
-    place::place(record, options.place, context);
-    level::combine_tilts(record);
+    timed.from_cache(remember_step(place_step(options), record, context, [&] {
+      place::place(record, options.place, context);
+      level::combine_tilts(record);
+    }));
   }
   if (extent >= Extent::place) {
     const Timed timed(record, "compare overlaps");
-    glare::refine_across_frames(record, options.glare, context);
-    cull::settle_by_overlap(record, options.cull, context);
+    timed.from_cache(remember_step(overlap_step(options), record, context, [&] {
+      glare::refine_across_frames(record, options.glare, context);
+      cull::settle_by_overlap(record, options.cull, context);
+    }));
     apply_choices(record, choices);
   }
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
-    mosaic::build(record, options.mosaic, context);
+    timed.from_cache(remember_step(mosaic_step(options), record, context, [&] { mosaic::build(record, options.mosaic, context); }));
   }
   write_copies(record, options, context);
   if (extent >= Extent::report) {
