@@ -160,6 +160,7 @@ struct FlightPlacement {
   std::optional<std::string> crs;  ///< "EPSG:..." when georeferenced
   std::optional<double> gsd_m;     ///< ground size of a mosaic pixel
   std::string scale_from;          ///< "control", "scale bar", "positions", "none", ...
+  std::optional<double> scale_sigma_share;  ///< standard deviation of the scale as a share of it
   std::string north_from;          ///< the same, or "arbitrary"
   int mosaic_width_px = 0;
   int mosaic_height_px = 0;
@@ -176,6 +177,7 @@ struct MosaicRecord {
   double covered_share = 0;
   std::optional<double> covered_m2, unavoidable_glare_m2;
   int frames_used = 0;
+  std::optional<double> lean_per_m_height;  ///< horizontal displacement of what stands off the plane, at most, for each metre of height
   std::optional<double> largest_lean_m;  ///< horizontal displacement of the highest thing known to stand off the plane
 };
 

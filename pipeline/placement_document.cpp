@@ -45,7 +45,8 @@ json placed_frame(const FrameRecord& frame) {
 
 json placement_document(const FlightRecord& record) {
   const FlightPlacement& p = record.placement;
-  json document{{"crs", or_null(p.crs)}, {"gsd_m", or_null(p.gsd_m)}, {"scale_from", p.scale_from}, {"north_from", p.north_from},
+  json document{{"crs", or_null(p.crs)}, {"gsd_m", or_null(p.gsd_m)}, {"scale_from", p.scale_from},
+                {"scale_sigma_share", or_null(p.scale_sigma_share)}, {"north_from", p.north_from},
                 {"mosaic", {{"file", record.mosaic ? json(record.mosaic->file) : json(nullptr)}, {"width_px", p.mosaic_width_px},
                             {"height_px", p.mosaic_height_px}, {"geotransform", or_null(p.geotransform)}}},
                 {"accuracy", accuracy_json(p.accuracy)}, {"frames", json::array()}, {"not_placed", json::array()}};

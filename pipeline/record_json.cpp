@@ -120,6 +120,7 @@ json to_json(const FlightPlacement& p) {
   put(j, "crs", p.crs);
   put(j, "gsd_m", p.gsd_m);
   put(j, "geotransform", p.geotransform);
+  put(j, "scale_sigma_share", p.scale_sigma_share);
   return j;
 }
 
@@ -129,6 +130,7 @@ FlightPlacement flight_placement_from_json(const json& j) {
   take(j, "gsd_m", p.gsd_m);
   take(j, "geotransform", p.geotransform);
   take(j, "scale_from", p.scale_from);
+  take(j, "scale_sigma_share", p.scale_sigma_share);
   take(j, "north_from", p.north_from);
   take(j, "mosaic_width_px", p.mosaic_width_px);
   take(j, "mosaic_height_px", p.mosaic_height_px);
@@ -143,6 +145,7 @@ json to_json(const MosaicRecord& m) {
          {"width_px", m.width_px}, {"height_px", m.height_px}, {"covered_share", m.covered_share}, {"frames_used", m.frames_used}};
   put(j, "covered_m2", m.covered_m2);
   put(j, "unavoidable_glare_m2", m.unavoidable_glare_m2);
+  put(j, "lean_per_m_height", m.lean_per_m_height);
   put(j, "largest_lean_m", m.largest_lean_m);
   return j;
 }
@@ -159,6 +162,7 @@ MosaicRecord mosaic_from_json(const json& j) {
   take(j, "frames_used", m.frames_used);
   take(j, "covered_m2", m.covered_m2);
   take(j, "unavoidable_glare_m2", m.unavoidable_glare_m2);
+  take(j, "lean_per_m_height", m.lean_per_m_height);
   take(j, "largest_lean_m", m.largest_lean_m);
   return m;
 }

@@ -1,6 +1,7 @@
 #include "stages/mosaic/mosaic.h"
 
 #include <algorithm>
+#include <map>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <set>
@@ -45,13 +46,14 @@ RasterKind glare_kind() {
 }
 
 /// What was seen while the tiles went by.
-struct Tally {
-  std::int64_t covered_px = 0;
-  std::int64_t glare_px = 0;
-  std::set<int> sources;
-
+class Tally {
+ public:
+  explicit Tally(const std::vector<FrameView>& views) {
+    for (const FrameView& view : views) by_source_[view.source_index] = &view;
+  }
   void count(const Tile& tile) {
     if (!tile.glare.empty()) glare_px += cv::countNonZero(tile.glare);
+    constexpr int kLeanStep = 8;  // the lean changes slowly
     int last = -1;
     for (int row = 0; row < tile.sources.rows; ++row)
       for (int column = 0; column < tile.sources.cols; ++column) {
@@ -60,8 +62,19 @@ struct Tally {
         ++covered_px;
         if (source != last) sources.insert(source);
         last = source;
+        if (row % kLeanStep == 0 && column % kLeanStep == 0)
+          greatest_tangent = std::max(greatest_tangent, by_source_.at(source)->tan_view_angle(
+                                                            tile.area.x + column, tile.area.y + row));
       }
   }
+
+  std::int64_t covered_px = 0;
+  std::int64_t glare_px = 0;
+  double greatest_tangent = 0;  ///< of the angle from straight down at which anything is shown
+  std::set<int> sources;
+
+ private:
+  std::map<int, const FrameView*> by_source_;
 };
 
 /// Bytes that a tile takes while it is rendered: frames warped to the tile with its margin and their bands,
@@ -96,7 +109,7 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
   std::vector<Tile> finished(areas.size());
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare));
-  Tally tally;
+  Tally tally(scene.views);
   context.progress.start("mosaic", areas.size());
   context.scheduler.for_each_frame(
       areas.size(), static_cast<std::int64_t>(kTilePeakBytes / kTilesShare),
@@ -147,6 +160,29 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
   }
 }
 
+MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_known,
+                       const FlightPlacement& placement) {
+  MosaicRecord record;
+  record.file = "mosaic.tif";
+  record.sources_file = "mosaic_sources.tif";
+  record.preview_file = "mosaic.jpg";
+  if (glare_known) record.glare_file = "mosaic_glare.tif";
+  if (glare_known && canvas.gsd_m)
+    record.unavoidable_glare_m2 = static_cast<double>(tally.glare_px) * *canvas.gsd_m * *canvas.gsd_m;
+  record.width_px = canvas.width_px;
+  record.height_px = canvas.height_px;
+  record.covered_share =
+      static_cast<double>(tally.covered_px) / (static_cast<double>(canvas.width_px) * canvas.height_px);
+  if (canvas.gsd_m) record.covered_m2 = static_cast<double>(tally.covered_px) * *canvas.gsd_m * *canvas.gsd_m;
+  record.frames_used = static_cast<int>(tally.sources.size());
+  record.lean_per_m_height = tally.greatest_tangent;
+  const double highest = placement.plane_heights.empty() ? 0
+                                                         : *std::max_element(placement.plane_heights.begin(),
+                                                                             placement.plane_heights.end());
+  if (highest > 0 && canvas.gsd_m) record.largest_lean_m = highest * tally.greatest_tangent;
+  return record;
+}
+
 }  // namespace
 
 void build(FlightRecord& flight, const Options& options, RunContext& context) {
@@ -185,20 +221,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   if (canvas.crs && canvas.geotransform && options.ground_overlay)
     write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
 
-  MosaicRecord record;
-  record.file = "mosaic.tif";
-  record.sources_file = "mosaic_sources.tif";
-  record.preview_file = "mosaic.jpg";
-  if (glare_known) record.glare_file = "mosaic_glare.tif";
-  if (glare_known && canvas.gsd_m)
-    record.unavoidable_glare_m2 = static_cast<double>(tally.glare_px) * *canvas.gsd_m * *canvas.gsd_m;
-  record.width_px = canvas.width_px;
-  record.height_px = canvas.height_px;
-  record.covered_share =
-      static_cast<double>(tally.covered_px) / (static_cast<double>(canvas.width_px) * canvas.height_px);
-  if (canvas.gsd_m) record.covered_m2 = static_cast<double>(tally.covered_px) * *canvas.gsd_m * *canvas.gsd_m;
-  record.frames_used = static_cast<int>(tally.sources.size());
-  flight.mosaic = record;
+  flight.mosaic = record_of(canvas, tally, glare_known, flight.placement);
 }
 
 }  // namespace lookdown::mosaic

@@ -168,6 +168,7 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   const Datum& datum = placed.datum;
   p.crs = datum.crs;
   p.scale_from = datum.scale_from;
+  p.scale_sigma_share = datum.scale_sigma_share;
   p.north_from = datum.north_from;
   if (datum.metric) {
     p.gsd_m = canvas.gsd;

@@ -1,0 +1,191 @@
+#include <fmt/format.h>
+
+#include <cmath>
+#include <fstream>
+#include <iterator>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "stages/measure/measure.h"
+
+namespace lookdown::measure {
+namespace {
+
+using nlohmann::json;
+
+double number(const std::string& text, const std::string& where) {
+  std::size_t used = 0;
+  double value = NAN;
+  try {
+    value = std::stod(text, &used);
+  } catch (const std::exception&) {
+    used = 0;
+  }
+  while (used > 0 && used < text.size() && std::isspace(static_cast<unsigned char>(text[used]))) ++used;
+  if (used == 0 || used != text.size() || !std::isfinite(value))
+    throw InputError(fmt::format("{}: '{}' is not a number", where, text));
+  return value;
+}
+
+std::size_t least_corners(Kind kind) {
+  return kind == Kind::point ? 1 : kind == Kind::line ? 2 : 3;
+}
+
+void check(const Shape& shape, const std::string& where) {
+  if (shape.corners.size() < least_corners(shape.kind))
+    throw InputError(fmt::format("{}: {} '{}' has {} corners; it needs at least {}", where, word(shape.kind),
+                                 shape.name, shape.corners.size(), least_corners(shape.kind)));
+}
+
+Shape shape_from_words(const std::string& text, Kind kind, int serial) {
+  Shape shape{fmt::format("{} {}", word(kind), serial), kind, {}};
+  std::istringstream words(text);
+  for (std::string corner; words >> corner;) {
+    const std::size_t comma = corner.find(',');
+    if (comma == std::string::npos)
+      throw InputError(fmt::format("'{}': corners are written as x,y with a blank between them", text));
+    shape.corners.push_back({number(corner.substr(0, comma), text), number(corner.substr(comma + 1), text)});
+  }
+  check(shape, text);
+  return shape;
+}
+
+std::vector<std::string> cells_of(const std::string& line) {
+  std::vector<std::string> cells(1);
+  bool quoted = false;
+  for (std::size_t i = 0; i < line.size(); ++i) {
+    if (line[i] == '"') {
+      if (quoted && i + 1 < line.size() && line[i + 1] == '"')
+        cells.back() += line[++i];
+      else
+        quoted = !quoted;
+    } else if (line[i] == ',' && !quoted) {
+      cells.emplace_back();
+    } else if (line[i] != '\r') {
+      cells.back() += line[i];
+    }
+  }
+  return cells;
+}
+
+Kind kind_from(const std::string& text, const std::string& where) {
+  for (const Kind kind : {Kind::point, Kind::line, Kind::area})
+    if (text == word(kind)) return kind;
+  throw InputError(fmt::format("{}: kind '{}' is not point, line or area", where, text));
+}
+
+std::vector<Corner> corners_of(const json& positions) {
+  std::vector<Corner> corners;
+  for (const json& position : positions) corners.push_back({position.at(0), position.at(1)});
+  return corners;
+}
+
+void add_geometry(const json& geometry, const std::string& name, std::vector<Shape>& shapes) {
+  const std::string type = geometry.at("type");
+  const json& positions = geometry.value("coordinates", json::array());
+  if (type == "Point") {
+    shapes.push_back({name, Kind::point, {{positions.at(0), positions.at(1)}}});
+  } else if (type == "LineString") {
+    shapes.push_back({name, Kind::line, corners_of(positions)});
+  } else if (type == "Polygon") {
+    if (positions.size() > 1)
+      throw InputError(
+          fmt::format("'{}': areas with holes are not measured; give outline and hole apart", name));
+    std::vector<Corner> corners = corners_of(positions.at(0));
+    if (corners.size() > 1 && corners.front().x == corners.back().x && corners.front().y == corners.back().y)
+      corners.pop_back();
+    shapes.push_back({name, Kind::area, corners});
+  } else if (type == "GeometryCollection") {
+    for (const json& part : geometry.at("geometries")) add_geometry(part, name, shapes);
+  } else {
+    throw InputError(fmt::format("'{}': geometry of type {} is not measured", name, type));
+  }
+}
+
+void add_feature(const json& item, std::vector<Shape>& shapes) {
+  const std::string type = item.at("type");
+  if (type == "FeatureCollection") {
+    for (const json& feature : item.at("features")) add_feature(feature, shapes);
+    return;
+  }
+  std::string name = fmt::format("shape {}", shapes.size() + 1);
+  if (type != "Feature") return add_geometry(item, name, shapes);
+  if (item.contains("properties") && item["properties"].is_object() && item["properties"].contains("name") &&
+      item["properties"]["name"].is_string())
+    name = item["properties"]["name"];
+  if (!item.at("geometry").is_null()) add_geometry(item["geometry"], name, shapes);
+}
+
+}  // namespace
+
+const char* word(Kind kind) {
+  return kind == Kind::point ? "point" : kind == Kind::line ? "line" : "area";
+}
+
+std::vector<Shape> shapes_from_csv(const std::string& text, const std::string& file) {
+  std::istringstream lines(text);
+  std::string line;
+  std::map<std::string, std::size_t> columns;
+  if (!std::getline(lines, line)) throw InputError(file + ": is empty; it needs a header with x and y");
+  const std::vector<std::string> header = cells_of(line);
+  for (std::size_t i = 0; i < header.size(); ++i) columns[header[i]] = i;
+  if (!columns.contains("x") || !columns.contains("y"))
+    throw InputError(file + ": the header has no x and y");
+  std::vector<Shape> shapes;
+  std::vector<bool> kind_given;
+  for (int row = 2; std::getline(lines, line); ++row) {
+    if (line.find_first_not_of(" \r,") == std::string::npos) continue;
+    const std::vector<std::string> cells = cells_of(line);
+    const std::string where = fmt::format("{} row {}", file, row);
+    const auto cell = [&](const char* column) {
+      return columns.contains(column) && columns[column] < cells.size() ? cells[columns[column]]
+                                                                        : std::string();
+    };
+    const std::string name = columns.contains("name") ? cell("name") : fmt::format("point {}", row - 1);
+    if (shapes.empty() || shapes.back().name != name) {
+      shapes.push_back({name, cell("kind").empty() ? Kind::point : kind_from(cell("kind"), where), {}});
+      kind_given.push_back(!cell("kind").empty());
+    }
+    shapes.back().corners.push_back({number(cell("x"), where), number(cell("y"), where)});
+  }
+  for (std::size_t i = 0; i < shapes.size(); ++i) {
+    if (!kind_given[i] && shapes[i].corners.size() > 1) shapes[i].kind = Kind::line;
+    check(shapes[i], file);
+  }
+  return shapes;
+}
+
+std::vector<Shape> shapes_from_geojson(const std::string& text, const std::string& file) {
+  std::vector<Shape> shapes;
+  try {
+    add_feature(json::parse(text), shapes);
+  } catch (const json::exception& error) {
+    throw InputError(fmt::format("{}: is not GeoJSON: {}", file, error.what()));
+  }
+  for (const Shape& shape : shapes) check(shape, file);
+  return shapes;
+}
+
+std::vector<Shape> shapes_of(const Options& options) {
+  std::vector<Shape> shapes;
+  const auto add = [&](const std::vector<std::string>& texts, Kind kind) {
+    int serial = 0;
+    for (const std::string& text : texts) shapes.push_back(shape_from_words(text, kind, ++serial));
+  };
+  add(options.points, Kind::point);
+  add(options.lines, Kind::line);
+  add(options.areas, Kind::area);
+  if (options.shapes_file.empty()) return shapes;
+  std::ifstream file(options.shapes_file, std::ios::binary);
+  if (!file) throw InputError(options.shapes_file + ": cannot be opened");
+  const std::string text{std::istreambuf_iterator<char>(file), {}};
+  const std::size_t first = text.find_first_not_of(" \t\r\n");
+  const bool is_json = first != std::string::npos && text[first] == '{';
+  for (Shape& shape :
+       is_json ? shapes_from_geojson(text, options.shapes_file) : shapes_from_csv(text, options.shapes_file))
+    shapes.push_back(std::move(shape));
+  return shapes;
+}
+
+}  // namespace lookdown::measure
