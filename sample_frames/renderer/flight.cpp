@@ -88,8 +88,8 @@ void render_flight(const FlightRequest& request) {
   backdrop.country = request.scene == "shore" ? Country::coast : static_cast<Country>(random.integer(0, 1));
   const double slope = pond_mean_square_slope(request.wind_m_s);
 
-  const std::vector<FramePlan> plans = request.horizon_only ? plan_horizon_set(site, camera, options)
-                                                            : plan_flight(site, camera, weather, options);
+  const std::vector<FramePlan> plans =
+      request.horizon_only ? plan_horizon_set(site, camera, options) : plan_flight(site, camera, options);
   const double margin = request.horizon_only ? 5 : 14;
   const double texel = request.horizon_only ? 0.03 : texel_size(site, camera, options.height_low_m, margin);
   const GroundMap ground(site, sky.to_sun(), texel, margin);
@@ -120,7 +120,7 @@ void render_flight(const FlightRequest& request) {
     // fully.
     const double metered = metered_gain(traced.light);
     sensor.gain = plan.weather ? metered : kWhiteGain * std::cbrt(std::clamp(metered / kWhiteGain, 0.3, 4.0));
-    const cv::Mat picture = develop(traced.light, camera, plan, sensor);
+    const cv::Mat picture = develop(traced.light, plan, sensor);
     write_frame(folder / plan.file, picture, camera, plan, start);
     const FrameMasks masks = masks_of(traced.surface, picture);
     truth.glare_share = masks.glare_share;

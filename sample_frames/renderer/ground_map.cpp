@@ -85,6 +85,24 @@ constexpr float kFade = 3;  // metres
 constexpr int kDetailSize = 1024;
 constexpr double kDetailTexel = 0.003;
 
+constexpr int kBaseSize = 2048;
+constexpr double kBaseTexel = 0.02;
+
+// The base material on a tile whose opposite edges meet: near its high edges it fades into what lies before
+// its low ones.
+Rgb seamless_base(const GroundPainter& painter, int x, int y) {
+  constexpr double kSize = kBaseSize * kBaseTexel, kBlend = 6;
+  const Vec2 at{(x + 0.5) * kBaseTexel, (y + 0.5) * kBaseTexel};
+  const float u = smoothstep(0, 1, static_cast<float>((at.x - kSize) / kBlend + 1));
+  const float v = smoothstep(0, 1, static_cast<float>((at.y - kSize) / kBlend + 1));
+  const auto row = [&](double northing) {
+    const Rgb here = painter.base_albedo({at.x, northing});
+    return u > 0 ? mix(here, painter.base_albedo({at.x - kSize, northing}), u) : here;
+  };
+  const Rgb here = row(at.y);
+  return v > 0 ? mix(here, row(at.y - kSize), v) : here;
+}
+
 // Sub-texel relief, a factor around 1 (coded as 128): grains, blades and their small shadows.
 std::vector<Texel> detail_texels(uint32_t seed) {
   std::vector<Texel> texels(size_t(kDetailSize) * kDetailSize);
@@ -151,8 +169,7 @@ GroundMap::GroundMap(const Site& site, Vec3 to_sun, double texel_m, double margi
     for (int y = y0; y < y1; ++y)
       for (int x = x0; x < x1; ++x) {
         const Vec2 at{map.low.x + (x + 0.5) * texel_m, map.low.y + (y + 0.5) * texel_m};
-        const PaintedPoint point = painter.paint(brush, at);
-        const GroundSample& g = point.ground;
+        const GroundSample g = painter.paint(brush, at);
         colour[size_t(y) * width + x] = {code(g.albedo.r), code(g.albedo.g), code(g.albedo.b),
                                          byte(g.sun_visible)};
         if ((x & 1) == 0 && (y & 1) == 0) {
@@ -166,14 +183,14 @@ GroundMap::GroundMap(const Site& site, Vec3 to_sun, double texel_m, double margi
   map.cover.build(map.cover_width, map.cover_height, std::move(cover));
   map.detail.build(kDetailSize, kDetailSize, detail_texels(site.seed + 5));
 
-  std::vector<Texel> base(size_t(1024) * 1024);
-  tbb::parallel_for(0, 1024, [&](int y) {
-    for (int x = 0; x < 1024; ++x) {
-      const Rgb a = painter.base_albedo({(x + 0.5) * 0.02, (y + 0.5) * 0.02});
-      base[size_t(y) * 1024 + x] = {code(a.r), code(a.g), code(a.b), 255};
+  std::vector<Texel> base(size_t(kBaseSize) * kBaseSize);
+  tbb::parallel_for(0, kBaseSize, [&](int y) {
+    for (int x = 0; x < kBaseSize; ++x) {
+      const Rgb a = seamless_base(painter, x, y);
+      base[size_t(y) * kBaseSize + x] = {code(a.r), code(a.g), code(a.b), 255};
     }
   });
-  map.base.build(1024, 1024, std::move(base));
+  map.base.build(kBaseSize, kBaseSize, std::move(base));
 }
 
 GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
@@ -205,8 +222,8 @@ GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
       {position.x - map.low.x, position.y - map.low.y, map.high.x - position.x, map.high.y - position.y});
   if (inside < kFade) {
     const auto base =
-        map.base.at(static_cast<float>(position.x / 0.02), static_cast<float>(position.y / 0.02),
-                    static_cast<float>(footprint_m / 0.02), true);
+        map.base.at(static_cast<float>(position.x / kBaseTexel), static_cast<float>(position.y / kBaseTexel),
+                    static_cast<float>(footprint_m / kBaseTexel), true);
     const float share = painted ? smoothstep(0, kFade, static_cast<float>(inside)) : 0;
     for (size_t c = 0; c < 4; ++c) colour[c] = base[c] + share * (colour[c] - base[c]);
   }

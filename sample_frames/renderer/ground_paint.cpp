@@ -67,12 +67,11 @@ float GroundPainter::sun_visible(const Brush& brush, Vec2 at) const {
 }
 
 Rgb GroundPainter::base_albedo(Vec2 at) const {
-  return material_at(site_.base, at.x, at.y, 1, 0, 0, site_.seed * 31 + 7).albedo * site_.base_tint;
+  return material_at(site_.base, at.x, at.y, 0, 0, site_.seed * 31 + 7).albedo * site_.base_tint;
 }
 
-PaintedPoint GroundPainter::paint(const Brush& brush, Vec2 at) const {
-  PaintedPoint point;
-  GroundSample& ground = point.ground;
+GroundSample GroundPainter::paint(const Brush& brush, Vec2 at) const {
+  GroundSample ground;
   Rgb colour{0, 0, 0};
   float open = 1;  // share not yet covered, from the top patch downward
   for (auto it = brush.patches.rbegin(); it != brush.patches.rend() && open > 0.004F; ++it) {
@@ -83,7 +82,7 @@ PaintedPoint GroundPainter::paint(const Brush& brush, Vec2 at) const {
     if (patch.pond >= 0 && ground.pond < 0) ground.pond = patch.pond;
     if (cover <= 0) continue;
     const MaterialPoint material =
-        material_at(patch.material, at.x, at.y, -edge.signed_m, edge.along_m, edge.across_m, patch.seed);
+        material_at(patch.material, at.x, at.y, edge.along_m, edge.across_m, patch.seed);
     const float share = open * cover;
     colour = colour + material.albedo * patch.tint * share;
     ground.crust += share * material.crust;
@@ -103,7 +102,7 @@ PaintedPoint GroundPainter::paint(const Brush& brush, Vec2 at) const {
   if (open > 0.004F) colour = colour + base_albedo(at) * open;
   ground.albedo = colour;
   ground.sun_visible = sun_visible(brush, at);
-  return point;
+  return ground;
 }
 
 }  // namespace render

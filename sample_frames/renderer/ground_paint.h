@@ -8,10 +8,6 @@
 
 namespace render {
 
-struct PaintedPoint {
-  GroundSample ground;
-};
-
 class GroundPainter {
  public:
   GroundPainter(const Site& site, Vec3 to_sun) : site_(site), to_sun_(to_sun) {}
@@ -23,7 +19,7 @@ class GroundPainter {
     std::vector<const Blob*> blobs;
   };
   Brush brush_for(Vec2 low, Vec2 high) const;
-  PaintedPoint paint(const Brush& brush, Vec2 at) const;
+  GroundSample paint(const Brush& brush, Vec2 at) const;
   Rgb base_albedo(Vec2 at) const;
 
  private:

@@ -95,6 +95,24 @@ void add_bush(Site& site, Vec2 at, double radius, RandomStream& random) {
   }
 }
 
+Block& add_block(Site& site, Vec2 centre, double half_length, double half_width, double height,
+                 double heading, Roof roof, RandomStream& random) {
+  static const Rgb colours[] = {{0.55F, 0.55F, 0.54F}, {0.30F, 0.34F, 0.36F}, {0.34F, 0.12F, 0.08F},
+                                {0.16F, 0.26F, 0.20F}, {0.66F, 0.64F, 0.60F}, {0.15F, 0.22F, 0.36F}};
+  Block block;
+  block.centre = centre;
+  block.half_length_m = half_length;
+  block.half_width_m = half_width;
+  block.height_m = height;
+  block.heading = heading;
+  block.roof = roof;
+  block.roof_albedo = colours[random.integer(0, 5)] * static_cast<float>(random.uniform(0.8, 1.1));
+  block.wall_albedo = mix(block.roof_albedo, Rgb{0.5F, 0.47F, 0.42F}, 0.6F);
+  block.seed = random.bits();
+  site.blocks.push_back(block);
+  return site.blocks.back();
+}
+
 void settling_ponds(Site& site, PlotArea area, RandomStream& random) {
   const int first = random.integer(0, 5);
   for (int i = 0; i < 3; ++i) {
@@ -108,6 +126,16 @@ void settling_ponds(Site& site, PlotArea area, RandomStream& random) {
     site.ponds.back().foam = random.uniform(0.1, 0.8);
   }
   add_bush(site, {area.low.x + random.uniform(1, 45), area.high.y - 2.5}, 1.1, random);
+}
+
+// A white boat at rest and a white-roofed hut on the bank: bright, and no glare.
+void add_white_things(Site& site, Vec2 on_water, Vec2 on_land, RandomStream& random) {
+  Block& boat = add_block(site, on_water, random.uniform(1.5, 2.4), random.uniform(0.5, 0.8), 0.6,
+                          random.uniform(0, 3), Roof::plain, random);
+  boat.roof_albedo = Rgb{0.78F, 0.78F, 0.76F} * static_cast<float>(random.uniform(0.85, 1.05));
+  Block& hut = add_block(site, on_land, random.uniform(1.3, 2.2), random.uniform(1.1, 1.6),
+                         random.uniform(2.2, 3), random.uniform(0, 1.5), Roof::ribbed, random);
+  hut.roof_albedo = {0.80F, 0.80F, 0.79F};
 }
 
 void reed_beds(Site& site, PlotArea area, RandomStream& random) {
@@ -144,24 +172,6 @@ void gravel_beds(Site& site, PlotArea area, RandomStream& random) {
     tufts.sparseness = 0.8;
     site.patches.push_back(tufts);
   }
-}
-
-Block& add_block(Site& site, Vec2 centre, double half_length, double half_width, double height,
-                 double heading, Roof roof, RandomStream& random) {
-  static const Rgb colours[] = {{0.55F, 0.55F, 0.54F}, {0.30F, 0.34F, 0.36F}, {0.34F, 0.12F, 0.08F},
-                                {0.16F, 0.26F, 0.20F}, {0.66F, 0.64F, 0.60F}, {0.15F, 0.22F, 0.36F}};
-  Block block;
-  block.centre = centre;
-  block.half_length_m = half_length;
-  block.half_width_m = half_width;
-  block.height_m = height;
-  block.heading = heading;
-  block.roof = roof;
-  block.roof_albedo = colours[random.integer(0, 5)] * static_cast<float>(random.uniform(0.8, 1.1));
-  block.wall_albedo = mix(block.roof_albedo, Rgb{0.5F, 0.47F, 0.42F}, 0.6F);
-  block.seed = random.bits();
-  site.blocks.push_back(block);
-  return site.blocks.back();
 }
 
 void add_hut(Site& site, Vec2 at, RandomStream& random) {
@@ -256,6 +266,7 @@ void open_water(Site& site, PlotArea area, RandomStream& random) {
   add_rim(site, outline, Material::sand, 1.2, 0.8, 0.1, random);
   add_water(site, outline, random.integer(0, 4), 0.7, 0.25, random);
   site.ponds.back().foam = random.uniform(0, 0.6);
+  add_white_things(site, {middle(area).x - 5, middle(area).y + 2}, {area.low.x + 3, area.low.y + 3}, random);
   Patch island = patch_of(Material::reed,
                           blob_outline({middle(area).x + 5, middle(area).y}, 2.6, 1.8, random), random, 0.5);
   site.patches.push_back(island);
@@ -272,6 +283,8 @@ void salt_pans(Site& site, PlotArea area, RandomStream& random) {
       site.ponds.back().max_depth_m = random.uniform(0.1, 0.5);
       site.ponds.back().foam = random.uniform(0, 1);
     }
+  add_white_things(site, {area.low.x + 23 + random.uniform(-2, 2), area.low.y + 8 + random.uniform(-2, 2)},
+                   {area.low.x + 45, area.low.y + 16}, random);
 }
 
 void fields(Site& site, PlotArea area, RandomStream& random) {

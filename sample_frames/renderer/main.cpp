@@ -34,6 +34,9 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   app.add_option("--blurred-share", request.flight.blurred_share, "share of blurred frames")
       ->capture_default_str();
+  app.add_option("--half-blurred-share", request.flight.half_blurred_share,
+                 "share of the blurred frames that are blurred in their lower half only")
+      ->capture_default_str();
   app.add_option("--sun-elevation", request.sun_elevation_deg, "degrees; moves the start time")
       ->capture_default_str();
   app.add_flag("--afternoon", request.afternoon, "sun in the west instead of the east");

@@ -183,9 +183,8 @@ Rgb pond_bottom(double x, double y, uint32_t seed) {
 
 }  // namespace
 
-MaterialPoint material_at(Material material, double x, double y, double inside_m, double along_m,
-                          double across_m, uint32_t seed) {
-  (void)inside_m;
+MaterialPoint material_at(Material material, double x, double y, double along_m, double across_m,
+                          uint32_t seed) {
   switch (material) {
     case Material::grass:
       return {grass(x, y, seed, false)};

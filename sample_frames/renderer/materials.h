@@ -11,10 +11,10 @@ struct MaterialPoint {
   float crust = 0;  // share that is white mineral crust
 };
 
-// `inside_m` is the distance from the patch's edge, `along_m`/`across_m` the strip coordinates (0 without a
+// `along_m`/`across_m` are the strip coordinates (0 without a
 // strip).
-MaterialPoint material_at(Material material, double x, double y, double inside_m, double along_m,
-                          double across_m, uint32_t seed);
+MaterialPoint material_at(Material material, double x, double y, double along_m, double across_m,
+                          uint32_t seed);
 
 // Grass seen from a metre or so: single blades, lit and shaded. For footprints of a few millimetres and less.
 Rgb close_grass(double x, double y, uint32_t seed);

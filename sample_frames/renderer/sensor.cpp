@@ -121,9 +121,7 @@ double metered_gain(const cv::Mat& light) {
   return 0.36 / std::max(0.02F, green[rank]);
 }
 
-cv::Mat develop(const cv::Mat& light_in, const Camera& camera, const FramePlan& frame,
-                const SensorOptions& options) {
-  (void)camera;
+cv::Mat develop(const cv::Mat& light_in, const FramePlan& frame, const SensorOptions& options) {
   cv::Mat light = light_in.clone();
   add_colour_fringes(light, options.fringe);
   add_corner_faults(light, options);

@@ -4,7 +4,6 @@
 
 #include <opencv2/core.hpp>
 
-#include "camera.h"
 #include "trajectory.h"
 
 namespace render {
@@ -19,8 +18,7 @@ struct SensorOptions {
 };
 
 // `light` (CV_32FC3, blue green red) after motion blur; returns CV_8UC3.
-cv::Mat develop(const cv::Mat& light, const Camera& camera, const FramePlan& frame,
-                const SensorOptions& options);
+cv::Mat develop(const cv::Mat& light, const FramePlan& frame, const SensorOptions& options);
 
 // Gain that sets the 80th percentile of the green light of a typical frame to a bright mid tone.
 double metered_gain(const cv::Mat& light);

@@ -50,13 +50,20 @@ float Sky::cloud_at(Vec3 d, int octaves) const {
   return smoothstep(limit, limit + 0.14F, n) * smoothstep(0.004F, 0.06F, static_cast<float>(d.z));
 }
 
+float Sky::cloud_texture(Vec3 d) const {
+  const double reach = 3.1 / (d.z + 0.09);
+  return fractal_noise(static_cast<float>(d.x * reach), static_cast<float>(d.y * reach), 6,
+                       weather_.seed * 7 + 2, 0.6F);
+}
+
 Rgb Sky::radiance(Vec3 d) const {
   Rgb colour = clear(d);
   const float cloud = cloud_at(d, 7);
   if (cloud > 0) {
     // Bases are grey, edges towards the sun bright.
+    const float body = 0.4F + 1.2F * cloud_texture(d);
     const float thick = cloud_at({d.x + 0.02 * to_sun_.x, d.y + 0.02 * to_sun_.y, d.z}, 5);
-    const Rgb lit = mix(Rgb{1.15F, 1.12F, 1.08F}, Rgb{0.42F, 0.45F, 0.50F}, clamp01(thick * cloud));
+    const Rgb lit = mix(Rgb{1.05F, 1.03F, 1.0F}, Rgb{0.62F, 0.65F, 0.70F}, clamp01(thick * cloud * body));
     colour = mix(colour, lit, cloud * 0.95F);
   }
   const double away = std::acos(std::clamp(dot(d, to_sun_), -1.0, 1.0));

@@ -35,6 +35,7 @@ class Sky {
  private:
   Rgb clear(Vec3 direction) const;
   float cloud_at(Vec3 direction, int octaves) const;
+  float cloud_texture(Vec3 direction) const;
 
   Weather weather_;
   Vec3 to_sun_;

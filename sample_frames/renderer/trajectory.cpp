@@ -15,7 +15,7 @@ double mean_height(const FlightOptions& o) {
   return 0.5 * (o.height_low_m + o.height_high_m) - 1.5;
 }
 
-FrameBlur random_blur(RandomStream& random, double size_factor) {
+FrameBlur random_blur(RandomStream& random, double size_factor, double half_share) {
   FrameBlur blur;
   const double draw = random.uniform();
   if (draw < 0.72) {
@@ -27,6 +27,7 @@ FrameBlur random_blur(RandomStream& random, double size_factor) {
     blur.kind = BlurKind::defocus;
     blur.radius_px = random.uniform(2.8, 8) * size_factor;
   }
+  if (half_share > 0) blur.one_half = random.uniform() < half_share;
   return blur;
 }
 
@@ -121,9 +122,7 @@ double covered_area_m2(const Camera& camera, const FlightOptions& options) {
   return options.count * footprint * (1 - options.overlap) * (1 - options.overlap);
 }
 
-std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const Weather& weather,
-                                   const FlightOptions& options) {
-  (void)weather;
+std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const FlightOptions& options) {
   RandomStream random(options.seed, 17);
   const Vec2 size = site.high - site.low;
   const int nadir_count = std::max(1, options.count - options.obliques - options.launch);
@@ -176,7 +175,7 @@ std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const
     // Blurred frames are spread over the flight, each a random step within its share of stations.
     blur_debt += options.blurred_share * random.uniform(0.4, 1.6);
     if (blur_debt >= 1) {
-      frame.blur = random_blur(random, size_factor);
+      frame.blur = random_blur(random, size_factor, options.half_blurred_share);
       blur_debt -= 1;
     }
     frames.push_back(frame);
@@ -192,7 +191,8 @@ std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const
         repeat.pose.centre + Vec3{0.2 * random.normal(), 0.2 * random.normal(), 0.1 * random.normal()};
     repeat.pose.rotation = turn(repeat.pose.rotation, {0, 0, 1}, radians(1.5 * random.normal()));
     repeat.pose.rotation = turn(repeat.pose.rotation, {1, 0, 0}, radians(0.7 * random.normal()));
-    repeat.blur = random.uniform() < 0.3 ? random_blur(random, size_factor) : FrameBlur{};
+    repeat.blur =
+        random.uniform() < 0.3 ? random_blur(random, size_factor, options.half_blurred_share) : FrameBlur{};
     repeat.seed = random.bits();
     frames.push_back(repeat);
   }
@@ -254,7 +254,8 @@ std::vector<FramePlan> plan_horizon_set(const Site& site, const Camera& camera,
                          random.uniform(20, 60)};
     expose(frame, random, options);
     frame.kite_line = random.uniform() < 0.15;
-    if (random.uniform() < options.blurred_share) frame.blur = random_blur(random, camera.width_px / 1600.0);
+    if (random.uniform() < options.blurred_share)
+      frame.blur = random_blur(random, camera.width_px / 1600.0, 0);
     Weather weather;
     weather.seed = random.bits() & 0xFFFF;
     weather.sun_elevation = radians(random.uniform(12, 65));
@@ -266,10 +267,11 @@ std::vector<FramePlan> plan_horizon_set(const Site& site, const Camera& camera,
     Backdrop backdrop;
     backdrop.country = static_cast<Country>(random.integer(0, 5));
     backdrop.seed = random.bits() & 0xFFFF;
-    if (backdrop.country == Country::hills) backdrop.hill_height_deg = random.uniform(0.6, 2.5);
+    if (backdrop.country == Country::hills) backdrop.hill_height_deg = random.uniform(0.6, 3.2);
     if (backdrop.country == Country::fields || backdrop.country == Country::town)
       backdrop.hill_height_deg = random.uniform() < 0.3 ? random.uniform(0.2, 0.6) : 0;
     frame.backdrop = backdrop;
+    frame.exposure_ev += random.uniform(-0.5, 1.1);
     if (random.uniform() < 0.45) frame.rods = cables_and_masts(frame.pose.centre, azimuth, random);
     frame.off_nadir = std::acos(std::clamp(-frame.pose.rotation.forward.z, -1.0, 1.0));
     frames.push_back(frame);

@@ -54,7 +54,7 @@ struct FramePlan {
 struct FlightOptions {
   uint32_t seed = 1;
   int count = 40;
-  double swing_deg = 12, overlap = 0.62, blurred_share = 0.2, exposure_steps = 0.35;
+  double swing_deg = 12, overlap = 0.62, blurred_share = 0.2, half_blurred_share = 0, exposure_steps = 0.35;
   double height_low_m = 22, height_high_m = 45;
   int obliques = 3, launch = 2;
   int quality_low = 75, quality_high = 95;  // JPEG quality, drawn for each frame
@@ -62,8 +62,7 @@ struct FlightOptions {
 };
 
 // A walked kite line over the site: uneven passes, bursts, obliques and launch frames.
-std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const Weather& weather,
-                                   const FlightOptions& options);
+std::vector<FramePlan> plan_flight(const Site& site, const Camera& camera, const FlightOptions& options);
 
 // Forward-looking frames, each with the horizon inside and its own weather and country.
 std::vector<FramePlan> plan_horizon_set(const Site& site, const Camera& camera, const FlightOptions& options);
