@@ -41,7 +41,7 @@ function lowContrast() {
 
 /** Things that a screen reader could not name. */
 function nameless() {
-  const named = (node) => node.getAttribute('aria-label') || node.getAttribute('aria-labelledby') || node.closest('label') || node.textContent.trim();
+  const named = (node) => node.getAttribute('aria-label') || node.getAttribute('aria-labelledby') || node.closest('label') || node.textContent.trim() || node.querySelector('img')?.alt;
   return [
     ...[...document.querySelectorAll('img')].filter((image) => !image.hasAttribute('alt')),
     ...[...document.querySelectorAll('button, a, [role=button], dialog')].filter((node) => !named(node)),
