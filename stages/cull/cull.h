@@ -23,8 +23,11 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
+/// Evidence (Sharpness::detail) below which a frame does not tell.
+inline constexpr double kLeastDetail = 0.25;
+
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
-inline constexpr const char* kMeasureVersion = "cull/1";
+inline constexpr const char* kMeasureVersion = "cull/2";
 
 /// Blur, smear, exposure of one frame; needs nothing of other frames.
 Sharpness measure(FramePixels&, const FrameInfo&, const Options&);

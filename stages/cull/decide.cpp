@@ -3,6 +3,7 @@
 #include <map>
 #include <vector>
 
+#include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
 #include "stages/cull/near_repeats.h"
 #include "stages/cull/view.h"
@@ -10,22 +11,11 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kLeastDetail = 0.25;
-
-struct Limits {
-  double blur_px = 0;
-  double smear_px = 0;
-};
-
-/// Fixed limits between "keeps less" and "keeps more": at the middle strictness a blur of sigma 1.2 px in all and a smear of
-/// 3 px (common practice asks for image motion of at most about 1 px; 3 px is where a mosaic visibly loses).
-Limits limits_of(const Options& options) {
-  const double leniency = std::pow(2.0, 1 - 2 * std::clamp(options.strictness, 0.0, 1.0));
-  Limits limits;
-  limits.blur_px = options.max_blur_px.value_or(2.8 * leniency);
-  limits.smear_px = options.max_smear_px.value_or(3.0 * leniency);
-  return limits;
-}
+// Relative standard deviation of the width beyond which it says nothing.
+constexpr double kTooUnsure = 1.0;
+constexpr double kPartTimes = 2.0;     // a part counts as blurred at so many times the limit
+constexpr int kLeastParts = 4;
+constexpr double kBlurredParts = 0.35;  // share of the parts
 
 void worsen(Decision& decision, Verdict verdict, Reason reason) {
   decision.verdict = std::max(decision.verdict, verdict);
@@ -33,17 +23,34 @@ void worsen(Decision& decision, Verdict verdict, Reason reason) {
   decision.reasons.push_back(std::move(reason));
 }
 
-void judge_blur(const Sharpness& s, const Limits& limits, Decision& decision) {
-  if (!s.blur_fwhm_px) {
-    worsen(decision, Verdict::check, {"too little detail", s.detail, kLeastDetail, ""});
+void judge_blur(const Sharpness& s, const BlurLimits& limits, const Options& options, Decision& decision) {
+  const char* unit = limits.blur_from_flight ? "px (limit from this flight)" : "px";
+  if (!s.blur_fwhm_px || s.blur_sigma_share.value_or(0) > kTooUnsure) {
+    worsen(decision, Verdict::check, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
   }
-  if (s.smear_px && *s.smear_px > limits.smear_px)
+  const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;
+  // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short smear.
+  if (s.smear_px && *s.smear_px > limits.smear_px && (wide || options.max_smear_px))
     worsen(decision, Verdict::drop, {"smeared", s.smear_px, limits.smear_px, "px"});
-  else if (*s.blur_fwhm_px > limits.blur_px)
-    worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_px, "px"});
+  else if (wide)
+    worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
   else
-    decision.reasons.push_back({"sharp", s.blur_fwhm_px, limits.blur_px, "px"});
+    worsen(decision, Verdict::keep, {"sharp", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
+}
+
+/// A frame that is sharp as a whole may be blurred in a part: rolling, a line or rig close to the lens.
+void judge_parts(const Sharpness& s, const BlurLimits& limits, Decision& decision) {
+  if (decision.verdict == Verdict::drop) return;
+  int known = 0, blurred = 0;
+  for (const TileBlur& tile : s.tiles) {
+    if (!tile.blur_fwhm_px) continue;
+    ++known;
+    blurred += *tile.blur_fwhm_px > kPartTimes * limits.blur_fwhm_px;
+  }
+  if (known < kLeastParts) return;
+  const double share = static_cast<double>(blurred) / known;
+  if (share >= kBlurredParts) worsen(decision, Verdict::check, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
 }
 
 void judge_exposure(const Sharpness& s, const Options& options, Decision& decision) {
@@ -86,7 +93,7 @@ void judge_repeats(FlightRecord& flight, const Options& options) {
 
 void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"max-blur-px", "drop frames with a blur wider than this (full width at half maximum); not given: from the flight", 0.1, 1000}, o.max_blur_px);
-  visitor.option({"max-smear-px", "drop frames with a motion smear longer than this; not given: from the strictness", 0.1, 1000}, o.max_smear_px);
+  visitor.option({"max-smear-px", "drop frames with a motion smear longer than this; not given: 3 px at the middle strictness", 0.1, 1000}, o.max_smear_px);
   visitor.option({"strictness", "0 keeps more frames, 1 keeps fewer", 0, 1}, o.strictness);
   visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1}, o.max_clipped_share);
   visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1}, o.max_glare_share);
@@ -94,7 +101,7 @@ void describe(Options& o, OptionVisitor& visitor) {
 }
 
 void decide(FlightRecord& flight, const Options& options) {
-  const Limits limits = limits_of(options);
+  const BlurLimits limits = find_blur_limits(flight.frames, options);
   const std::vector<ViewFinding> views = find_views(flight.frames);
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& frame = flight.frames[i];
@@ -102,7 +109,8 @@ void decide(FlightRecord& flight, const Options& options) {
     Decision decision;
     decision.verdict = Verdict::keep;
     decision.view = views[i].view;
-    judge_blur(*frame.sharpness, limits, decision);
+    judge_blur(*frame.sharpness, limits, options, decision);
+    judge_parts(*frame.sharpness, limits, decision);
     if (decision.view == View::other)
       for (const Reason& reason : views[i].reasons) worsen(decision, Verdict::drop, reason);
     judge_exposure(*frame.sharpness, options, decision);

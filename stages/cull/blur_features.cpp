@@ -1,0 +1,117 @@
+#include "stages/cull/blur_features.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace lookdown::cull {
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+constexpr std::array<double, kBands + 1> kRingEdges = {0.0,   0.022, 0.034, 0.047, 0.063, 0.083, 0.108, 0.138,
+                                                       0.172, 0.21,  0.25,  0.295, 0.345, 0.41,  0.5};
+constexpr int kSlowFirst = 3, kSlowLast = 4;  // rings whose mean is the level of the slow frequencies
+constexpr int kFastRing = kBands - 2;
+
+/// Weights of every frequency for every direction and ring: triangular over the angle between neighbouring directions. The axes
+/// are left out: block edges of JPEG coding and the frame's own sides lie there.
+const Eigen::MatrixXf& band_weights() {
+  static const Eigen::MatrixXf weights = [] {
+    const int side = kSpectralTile, columns = side / 2 + 1;
+    Eigen::MatrixXf w = Eigen::MatrixXf::Zero(kAxes * kBands, side * columns);
+    for (int y = 0; y < side; ++y)
+      for (int x = 2; x < columns; ++x) {
+        const int row = y <= side / 2 ? y : y - side;
+        const double f = std::hypot(x, row) / side;
+        if (std::abs(row) < 2 || f >= kRingEdges[kBands]) continue;
+        const auto ring = std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) - kRingEdges.begin() - 1;
+        double angle = std::atan2(-row, x);
+        if (angle < 0) angle += kPi;
+        const double position = angle / kPi * kAxes;
+        const int low = static_cast<int>(position);
+        const auto share = static_cast<float>(position - low);
+        w((low % kAxes) * kBands + ring, y * columns + x) += 1 - share;
+        w(((low + 1) % kAxes) * kBands + ring, y * columns + x) += share;
+      }
+    for (int r = 0; r < w.rows(); ++r)
+      if (const float sum = w.row(r).sum(); sum > 0) w.row(r) /= sum;
+    return w;
+  }();
+  return weights;
+}
+
+float slow_level(const DirectionBands& bands) { return bands.middleCols<kSlowLast - kSlowFirst + 1>(kSlowFirst).mean(); }
+
+Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double position) {
+  const double whole = std::floor(position);
+  const int low = ((static_cast<int>(whole) % kAxes) + kAxes) % kAxes;
+  const auto share = static_cast<float>(position - whole);
+  return bands.row(low) * (1 - share) + bands.row((low + 1) % kAxes) * share;
+}
+
+}  // namespace
+
+DirectionBands direction_bands(const cv::Mat& log_power) {
+  const Eigen::Map<const Eigen::VectorXf> flat(log_power.ptr<float>(), static_cast<Eigen::Index>(log_power.total()));
+  const Eigen::VectorXf values = band_weights() * flat;
+  return Eigen::Map<const DirectionBands>(values.data());
+}
+
+AxisFeatures axis_features(const DirectionBands& bands, double position) {
+  AxisFeatures out;
+  const float level = slow_level(bands);
+  for (int k = 0; k < kRelative; ++k) {
+    const bool mirrored = k > 0 && k < kRelative - 1;
+    auto row = row_at(bands, position + k);
+    if (mirrored) row = (row + row_at(bands, position - k)) / 2;
+    out.segment<kBands>(k * kBands) = (row.array() - level).matrix().transpose();
+  }
+  out[kRelative * kBands] = level;
+  out[kRelative * kBands + 1] = bands.col(kFastRing).mean();
+  return out;
+}
+
+double DirectedWidth::smear_px() const {
+  return std::sqrt(std::max(0.0, 12 * (widest_px * widest_px - narrowest_px * narrowest_px)));
+}
+
+DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
+  // Equally spaced directions make the three basis functions orthogonal: the fit is a discrete Fourier sum.
+  double c0 = 0, c1 = 0, c2 = 0;
+  for (int k = 0; k < kAxes; ++k) {
+    const double square = widths_px[k] * widths_px[k], twice = 2 * kPi * k / kAxes;
+    c0 += square / kAxes;
+    c1 += 2 * square * std::cos(twice) / kAxes;
+    c2 += 2 * square * std::sin(twice) / kAxes;
+  }
+  const double amplitude = std::hypot(c1, c2);
+  return {std::atan2(c2, c1) / 2, std::sqrt(c0 + amplitude), std::sqrt(std::max(1e-3, c0 - amplitude))};
+}
+
+WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context, const DirectedWidth& start,
+                             const SpectrumFit& without, const SpectrumFit& with) {
+  WholeFeatures out;
+  out.head<kAxisFeatures>() = axis_features(bands, with.direction_rad / kPi * kAxes);
+  const auto log_of = [](double value, double least) { return std::log(std::max(value, least)); };
+  const double unexplained_without = without.cost + 0.05, unexplained_with = with.cost + 0.05;
+  const std::array<double, 14> rest = {
+      std::log(context.tiles + 1.0),
+      context.middle_over_noise,
+      std::log(unexplained_without),
+      std::log(unexplained_with),
+      std::log(unexplained_without / unexplained_with),
+      log_of(with.smear_px, 0.3),
+      std::sqrt(with.variance_px2),
+      std::sqrt(without.variance_px2),
+      without.slope,
+      with.slope,
+      std::clamp(with.level - with.floor + 1.4 * with.slope, -5.0, 15.0),  // signal over floor at a quarter cycle a pixel
+      log_of(start.smear_px(), 0.1),
+      log_of(start.narrowest_px, 0.05),
+      std::abs(std::cos(with.direction_rad - start.direction_rad)),
+  };
+  for (std::size_t i = 0; i < rest.size(); ++i) out[kAxisFeatures + static_cast<Eigen::Index>(i)] = static_cast<float>(rest[i]);
+  return out;
+}
+
+}  // namespace lookdown::cull

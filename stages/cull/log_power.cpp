@@ -1,0 +1,180 @@
+#include "stages/cull/log_power.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace lookdown::cull {
+namespace {
+
+constexpr int kSide = kSpectralTile;
+constexpr int kColumns = kSide / 2 + 1;
+// A tile counts when its middle frequencies stand this far above the floor and above what 8-bit rounding and coding leave.
+constexpr double kDetailOverNoise = 6;
+constexpr double kLeastMiddlePower = 3;
+// Contrast of real things at slow frequencies, for frames so blurred that no more is left. Shading of still water and sky stays below it.
+constexpr double kLeastSlowPower = 400;
+// Keeps the logarithm finite; a tenth of the power of rounding to whole grey levels (1/12).
+constexpr float kLeastPower = 0.008F;
+// Tiles that have this share of the fine share of the best ones (the mean of kBest) count as equally sharp.
+constexpr double kNearlyAsSharp = 0.35;
+constexpr std::size_t kBest = 4;
+constexpr std::size_t kLeastTiles = 6;
+
+/// Hann window, scaled so that the mean of its square is one: white noise keeps its power.
+const cv::Mat& window() {
+  static const cv::Mat taper = [] {
+    cv::Mat line(1, kSide, CV_32F);
+    for (int i = 0; i < kSide; ++i)
+      line.at<float>(i) = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * (i + 0.5) / kSide));
+    cv::Mat square = line.t() * line;
+    return cv::Mat(square / std::sqrt(cv::mean(square.mul(square))[0]));
+  }();
+  return taper;
+}
+
+/// 1 in the middle band, 2 in the fine band, 3 in the slow band, 4 in the corners, 0 elsewhere. The axes are left out: block edges of JPEG coding lie there.
+const cv::Mat& bands() {
+  static const cv::Mat picture = [] {
+    cv::Mat band = cv::Mat::zeros(kSide, kColumns, CV_8U);
+    for (int y = 0; y < kSide; ++y)
+      for (int x = 2; x < kColumns; ++x) {
+        const int fy = y <= kSide / 2 ? y : y - kSide;
+        const double f = std::hypot(x, fy) / kSide;
+        if (std::abs(fy) < 2) continue;
+        if (f >= 0.018 && f < 0.04) band.at<std::uint8_t>(y, x) = 3;
+        if (f >= 0.04 && f <= 0.12) band.at<std::uint8_t>(y, x) = 1;
+        if (f >= 0.25 && f <= 0.45) band.at<std::uint8_t>(y, x) = 2;
+        if (f > 0.55) band.at<std::uint8_t>(y, x) = 4;
+      }
+    return band;
+  }();
+  return picture;
+}
+
+/// Plane through the tile's mean and slopes taken out: a shading across the tile would leak over all frequencies.
+void remove_plane(cv::Mat& tile) {
+  const double mean = cv::mean(tile)[0];
+  double along_x = 0, along_y = 0;
+  const double middle = (kSide - 1) / 2.0;
+  for (int y = 0; y < kSide; ++y) {
+    const float* row = tile.ptr<float>(y);
+    for (int x = 0; x < kSide; ++x) along_x += (x - middle) * row[x], along_y += (y - middle) * row[x];
+  }
+  const double moment = kSide * (kSide * (static_cast<double>(kSide) * kSide - 1) / 12);
+  along_x /= moment, along_y /= moment;
+  for (int y = 0; y < kSide; ++y) {
+    float* row = tile.ptr<float>(y);
+    const auto level = static_cast<float>(mean + along_y * (y - middle) - along_x * middle);
+    for (int x = 0; x < kSide; ++x) row[x] -= level + static_cast<float>(along_x * x);
+  }
+}
+
+bool has_detail(const TileSpectrum& tile, double noise_power) {
+  const double bar = kDetailOverNoise * noise_power;
+  return (tile.middle_power > kLeastMiddlePower && tile.middle_power > bar) || (tile.slow_power > kLeastSlowPower && tile.slow_power > 3 * bar);
+}
+
+void keep_sharpest(std::vector<const TileSpectrum*>& tiles, double largest_share) {
+  std::stable_sort(tiles.begin(), tiles.end(), [](auto* a, auto* b) { return a->fine_share() > b->fine_share(); });
+  const std::size_t best = std::min(kBest, tiles.size());
+  double reference = 0;
+  for (std::size_t i = 0; i < best; ++i) reference += tiles[i]->fine_share() / static_cast<double>(best);
+  const auto most = static_cast<std::size_t>(std::ceil(largest_share * static_cast<double>(tiles.size())));
+  std::size_t count = best;
+  while (count < std::min(tiles.size(), std::max(most, kLeastTiles)) && (count < kLeastTiles || tiles[count]->fine_share() >= kNearlyAsSharp * reference)) ++count;
+  tiles.resize(count);
+}
+
+}  // namespace
+
+TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
+  TileSpectrum out;
+  out.where = where;
+  cv::Mat tile;
+  grey.convertTo(tile, CV_32F);
+  remove_plane(tile);
+  tile = tile.mul(window());
+  // Real transform in OpenCV's packed order would need unpacking; two planes of half the columns are simpler to read.
+  cv::Mat spectrum;
+  cv::dft(tile, spectrum, cv::DFT_COMPLEX_OUTPUT);
+  cv::Mat power(kSide, kColumns, CV_32F);
+  double sum[5] = {};
+  int count[5] = {};
+  const float scale = 1.0F / (kSide * kSide);
+  for (int y = 0; y < kSide; ++y) {
+    const auto* from = spectrum.ptr<cv::Vec2f>(y);
+    float* to = power.ptr<float>(y);
+    const std::uint8_t* band = bands().ptr<std::uint8_t>(y);
+    for (int x = 0; x < kColumns; ++x) {
+      to[x] = (from[x][0] * from[x][0] + from[x][1] * from[x][1]) * scale;
+      sum[band[x]] += to[x];
+      ++count[band[x]];
+      to[x] += kLeastPower;
+    }
+  }
+  out.middle_power = sum[1] / count[1];
+  out.fine_power = sum[2] / count[2];
+  out.slow_power = sum[3] / count[3];
+  out.corner_power = sum[4] / count[4];
+  cv::log(power, out.log_power);
+  return out;
+}
+
+std::vector<cv::Rect> spectral_tiles(const cv::Size& picture, int most) {
+  std::vector<cv::Rect> tiles;
+  if (picture.width < kSide || picture.height < kSide) return tiles;
+  int columns = 1 + (picture.width - kSide) / (kSide / 2), rows = 1 + (picture.height - kSide) / (kSide / 2);
+  if (static_cast<long>(columns) * rows > most) {
+    const double thin = std::sqrt(static_cast<double>(most) / (static_cast<double>(columns) * rows));
+    columns = std::max(1, static_cast<int>(columns * thin));
+    rows = std::max(1, static_cast<int>(rows * thin));
+  }
+  for (int row = 0; row < rows; ++row)
+    for (int column = 0; column < columns; ++column) {
+      const int x = columns > 1 ? column * (picture.width - kSide) / (columns - 1) : (picture.width - kSide) / 2;
+      const int y = rows > 1 ? row * (picture.height - kSide) / (rows - 1) : (picture.height - kSide) / 2;
+      tiles.emplace_back(x, y, kSide, kSide);
+    }
+  return tiles;
+}
+
+double TileSpectrum::fine_share() const { return std::max(0.0, fine_power - 1.05 * corner_power) / middle_power; }
+
+MeanSpectrum mean_spectrum(const std::vector<TileSpectrum>& tiles, double largest_share) {
+  if (tiles.empty()) return {};
+  std::vector<double> fine;
+  std::vector<const TileSpectrum*> all;
+  for (const TileSpectrum& tile : tiles) {
+    fine.push_back(tile.fine_power);
+    all.push_back(&tile);
+  }
+  const auto tenth = fine.begin() + static_cast<std::ptrdiff_t>(fine.size() / 10);
+  std::nth_element(fine.begin(), tenth, fine.end());
+  // In a frame that is all texture the lowest tile is no noise floor; it must not lift the bar above the texture itself, so the floor is held
+  // against middle power, which exceeds fine power in every natural scene.
+  return mean_spectrum(all, *tenth, largest_share);
+}
+
+MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double noise_power, double largest_share) {
+  MeanSpectrum out;
+  out.noise_power = noise_power;
+  std::vector<const TileSpectrum*> useful;
+  for (const TileSpectrum* tile : tiles)
+    if (has_detail(*tile, noise_power)) useful.push_back(tile);
+  out.tiles_with_detail = static_cast<int>(useful.size());
+  if (useful.empty()) return out;
+  keep_sharpest(useful, largest_share);
+
+  out.log_power = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  for (const TileSpectrum* tile : useful) {
+    out.log_power += tile->log_power;
+    out.middle_over_noise += std::log(tile->middle_power / (noise_power + kLeastPower));
+  }
+  out.tiles = static_cast<int>(useful.size());
+  out.log_power /= out.tiles;
+  out.middle_over_noise /= out.tiles;
+  return out;
+}
+
+}  // namespace lookdown::cull

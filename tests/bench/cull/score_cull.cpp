@@ -1,0 +1,159 @@
+// Scores the cull on flights whose truth is known.
+//   score_cull [-v] FLIGHT...      a flight is a folder with truth.json and its frames
+// Prints, for ours and for the classical measures, the area under the operating curve of sharp against blurred (smear >= 3 px or Gaussian
+// sigma >= 1.3 px) over all flights together, and for ours the verdicts and the errors of length, direction and width.
+#include <cmath>
+#include <cstdio>
+#include <cstring>
+#include <filesystem>
+#include <fstream>
+#include <iostream>
+#include <nlohmann/json.hpp>
+#include <opencv2/core.hpp>
+#include <string>
+
+#include "classical_sharpness.h"
+#include "pipeline/frame_reader.h"
+#include "separation.h"
+#include "stages/cull/cull.h"
+
+namespace {
+
+using namespace lookdown;
+namespace fs = std::filesystem;
+
+struct Truth {
+  std::string kind;      ///< of the frame: nadir, oblique, ...
+  std::string blur;      ///< none, smear, defocus, ...
+  double smear_px = 0, smear_deg = 0, sigma_px = 0;
+  [[nodiscard]] bool sharp() const { return blur == "none"; }
+  [[nodiscard]] bool blurred() const { return smear_px >= 3 || sigma_px >= 1.3; }
+};
+
+struct Scored {
+  Truth truth;
+  double laplacian = 0, gradient = 0, reblur = 0;
+};
+
+struct Groups {
+  std::vector<double> sharp, blurred;
+  void add(const Truth& truth, double value) {
+    if (truth.sharp()) sharp.push_back(value);
+    if (truth.blurred()) blurred.push_back(value);
+  }
+};
+
+struct Tally {
+  Groups ours, laplacian, gradient, reblur;
+  std::vector<double> length, direction, sigma, time_ms;
+  int sharp = 0, sharp_kept = 0, sharp_checked = 0, blurred = 0, blurred_kept = 0, blurred_checked = 0;
+};
+
+double number(const nlohmann::json& j, const char* key) { return j.contains(key) && j[key].is_number() ? j[key].get<double>() : 0; }
+
+double turn_between(double a_deg, double b_deg) { return std::abs(std::fmod(a_deg - b_deg + 90 + 3600, 180) - 90); }
+
+void add(Tally& tally, const FrameRecord& frame, const Scored& scored) {
+  const Truth& truth = scored.truth;
+  tally.laplacian.add(truth, scored.laplacian);
+  tally.gradient.add(truth, scored.gradient);
+  tally.reblur.add(truth, scored.reblur);
+  if (!frame.sharpness) return;
+  // A frame that does not tell counts as the middle: neither sharp nor blurred.
+  tally.ours.add(truth, frame.sharpness->sharpness.value_or(0.5));
+  const bool keep = frame.decision.verdict == Verdict::keep, check = frame.decision.verdict == Verdict::check;
+  if (truth.sharp()) ++tally.sharp, tally.sharp_kept += keep, tally.sharp_checked += check;
+  if (truth.blurred()) ++tally.blurred, tally.blurred_kept += keep, tally.blurred_checked += check;
+  const Sharpness& s = *frame.sharpness;
+  if (truth.smear_px >= 4 && truth.smear_px <= 25 && s.smear_px) {
+    tally.length.push_back(std::abs(*s.smear_px / truth.smear_px - 1));
+    if (s.smear_deg) tally.direction.push_back(turn_between(*s.smear_deg, truth.smear_deg));
+  }
+  if (truth.sigma_px >= 1.3 && truth.smear_px == 0 && s.blur_fwhm_px) tally.sigma.push_back(std::abs(*s.blur_fwhm_px / 2.35482 / truth.sigma_px - 1));
+}
+
+void print(const char* name, const Tally& t) {
+  const auto area = [](const Groups& g) { return bench::area_under_curve(g.sharp, g.blurred); };
+  const double balanced = 0.5 * (static_cast<double>(t.sharp_kept) / std::max(1, t.sharp) + 1 - static_cast<double>(t.blurred_kept) / std::max(1, t.blurred));
+  std::printf("%-22s sharp %3d blurred %3d | area: ours %.4f laplacian %.4f tenengrad %.4f re-blur %.4f | kept %3d (check %d) of sharp, %3d (check %d) of blurred: balanced %.4f | length %.3f direction %.2f deg sigma %.3f\n",
+              name, t.sharp, t.blurred, area(t.ours), area(t.laplacian), area(t.gradient), area(t.reblur), t.sharp_kept, t.sharp_checked, t.blurred_kept, t.blurred_checked,
+              balanced, bench::median(t.length), bench::median(t.direction), bench::median(t.sigma));
+}
+
+std::string reasons_of(const Decision& decision) {
+  std::string text;
+  for (const Reason& r : decision.reasons) {
+    text += r.word;
+    char numbers[64] = "";
+    if (r.value && r.limit) std::snprintf(numbers, sizeof numbers, " %.2f/%.2f", *r.value, *r.limit);
+    text += numbers;
+    text += "; ";
+  }
+  return text;
+}
+
+void print_mistake(const FrameRecord& frame, const Truth& truth) {
+  const bool keep = frame.decision.verdict == Verdict::keep;
+  if (!((truth.sharp() && !keep) || (truth.blurred() && keep)) || !frame.sharpness) return;
+  const Sharpness& s = *frame.sharpness;
+  std::printf("   %s %s truth %s L %.1f @%.0f sigma %.2f -> sharpness %.3f fwhm %.2f smear %.1f @%.0f detail %.2f: %s %s\n", frame.source.file.c_str(), truth.kind.c_str(),
+              truth.blur.c_str(), truth.smear_px, truth.smear_deg, truth.sigma_px, s.sharpness.value_or(-1), s.blur_fwhm_px.value_or(-1), s.smear_px.value_or(-1),
+              s.smear_deg.value_or(-1), s.detail, word(frame.decision.verdict), reasons_of(frame.decision).c_str());
+}
+
+void score_flight(const fs::path& folder, bool verbose, Tally& all) {
+  const auto truth_file = nlohmann::json::parse(std::ifstream(folder / "truth.json"));
+  const FrameReader reader;
+  FlightRecord flight;
+  std::vector<Scored> scored;
+  cull::Options options;
+  options.keep_repeats = true;
+  for (const auto& entry : truth_file["frames"]) {
+    FrameRecord frame;
+    frame.source.file = entry["file"];
+    frame.source.path = folder / frame.source.file;
+    const auto header = reader.header(frame.source.path);
+    if (!header) {
+      std::cerr << header.error().message() << '\n';
+      continue;
+    }
+    frame.source.width_px = header->width_px;
+    frame.source.height_px = header->height_px;
+    frame.source.format = header->format;
+    FramePixels pixels(reader, frame.source);
+    frame.sharpness = cull::measure(pixels, frame.info, options);
+    Scored s;
+    const auto& blur = entry["blur"];
+    s.truth = {entry["kind"], blur["kind"], number(blur, "smear_px"), number(blur, "smear_deg"), number(blur, "sigma_px")};
+    const cv::Mat& grey = pixels.grey(1);
+    s.laplacian = bench::variance_of_laplacian(grey);
+    s.gradient = bench::tenengrad(grey);
+    s.reblur = bench::reblur_sharpness(grey);
+    scored.push_back(s);
+    flight.frames.push_back(std::move(frame));
+  }
+  cull::decide(flight, options);
+  Tally here;
+  for (std::size_t i = 0; i < scored.size(); ++i) {
+    add(here, flight.frames[i], scored[i]);
+    add(all, flight.frames[i], scored[i]);
+    if (verbose) print_mistake(flight.frames[i], scored[i].truth);
+  }
+  print(folder.filename().c_str(), here);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  cv::setNumThreads(1);
+  Tally all;
+  bool verbose = false;
+  for (int i = 1; i < argc; ++i) {
+    if (std::strcmp(argv[i], "-v") == 0)
+      verbose = true;
+    else
+      score_flight(argv[i], verbose, all);
+  }
+  print("all", all);
+  return 0;
+}

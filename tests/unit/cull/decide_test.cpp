@@ -1,0 +1,172 @@
+// Verdicts, their reasons and what the flight says about them.
+#include <gtest/gtest.h>
+
+#include <opencv2/imgproc.hpp>
+
+#include "stages/cull/blur_limits.h"
+#include "stages/cull/cull.h"
+#include "stages/cull/exposure.h"
+#include "stages/cull/signature.h"
+#include "test_pictures.h"
+
+namespace lookdown {
+namespace {
+
+FrameRecord frame_with(double fwhm_px, double smear_px = 0, int number = 0) {
+  FrameRecord frame;
+  frame.source.file = "F" + std::to_string(number) + ".jpg";
+  Sharpness s;
+  s.detail = 1;
+  s.sharpness = 1 / (1 + fwhm_px);
+  s.blur_fwhm_px = fwhm_px;
+  s.blur_sigma_share = 0.1;
+  s.smear_px = smear_px;
+  s.mean_level = 0.2;
+  frame.sharpness = s;
+  return frame;
+}
+
+const Reason* find(const Decision& decision, const std::string& word) {
+  for (const Reason& reason : decision.reasons)
+    if (reason.word == word) return &reason;
+  return nullptr;
+}
+
+TEST(Verdict, NamesTheNumberAndTheLimit) {
+  FlightRecord flight;
+  flight.frames = {frame_with(6, 0, 1), frame_with(1.5, 0, 2), frame_with(5, 9, 3)};
+  cull::Options options;
+  options.max_blur_px = 2.5;
+  options.max_smear_px = 4;
+  cull::decide(flight, options);
+  const Reason* blurred = find(flight.frames[0].decision, "blurred");
+  ASSERT_TRUE(blurred);
+  EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::drop);
+  EXPECT_DOUBLE_EQ(*blurred->value, 6);
+  EXPECT_DOUBLE_EQ(*blurred->limit, 2.5);
+  EXPECT_EQ(flight.frames[1].decision.verdict, Verdict::keep);
+  const Reason* smeared = find(flight.frames[2].decision, "smeared");
+  ASSERT_TRUE(smeared);
+  EXPECT_DOUBLE_EQ(*smeared->value, 9);
+  EXPECT_DOUBLE_EQ(*smeared->limit, 4);
+}
+
+TEST(Verdict, FrameThatDoesNotTellIsForAPersonToCheck) {
+  FlightRecord flight;
+  flight.frames = {frame_with(2)};
+  flight.frames[0].sharpness->blur_fwhm_px.reset();
+  flight.frames[0].sharpness->detail = 0.1;
+  cull::decide(flight, {});
+  EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::check);
+  EXPECT_TRUE(find(flight.frames[0].decision, "too little detail"));
+}
+
+TEST(Verdict, StricterNeverKeepsMore) {
+  std::vector<double> widths;
+  for (int i = 0; i < 40; ++i) widths.push_back(1.2 + 0.1 * i);
+  int last = 41;
+  for (const double strictness : {0.0, 0.25, 0.5, 0.75, 1.0}) {
+    FlightRecord flight;
+    for (std::size_t i = 0; i < widths.size(); ++i) flight.frames.push_back(frame_with(widths[i], 0, static_cast<int>(i)));
+    cull::Options options;
+    options.strictness = strictness;
+    cull::decide(flight, options);
+    int kept = 0;
+    for (const auto& frame : flight.frames) kept += frame.decision.verdict == Verdict::keep;
+    EXPECT_LE(kept, last) << strictness;
+    last = kept;
+  }
+  EXPECT_GT(last, 0);
+}
+
+TEST(BlurLimit, LiesBetweenTwoPopulationsOfASoftFlight) {
+  // A soft lens: the sharp frames have 2.6 px, above the fixed limit; the blurred ones 4.5 px.
+  std::vector<FrameRecord> frames;
+  for (int i = 0; i < 20; ++i) frames.push_back(frame_with(2.5 + 0.01 * i, 0, i));
+  for (int i = 0; i < 10; ++i) frames.push_back(frame_with(4.4 + 0.02 * i, 0, 20 + i));
+  const auto limits = cull::find_blur_limits(frames, {});
+  EXPECT_TRUE(limits.blur_from_flight);
+  EXPECT_GT(limits.blur_fwhm_px, 2.7);
+  EXPECT_LT(limits.blur_fwhm_px, 4.4);
+}
+
+TEST(BlurLimit, FlightWithoutASharpFrameDoesNotPullItUp) {
+  std::vector<FrameRecord> frames;
+  for (int i = 0; i < 30; ++i) frames.push_back(frame_with(7 + 0.05 * i, 0, i));
+  EXPECT_LT(cull::find_blur_limits(frames, {}).blur_fwhm_px, 4.5);
+}
+
+TEST(BlurLimit, FewFramesUseTheFixedLimit) {
+  const std::vector<FrameRecord> frames = {frame_with(2.6), frame_with(2.7)};
+  EXPECT_FALSE(cull::find_blur_limits(frames, {}).blur_from_flight);
+}
+
+TEST(Exposure, ClippingIsCountedByChannel) {
+  cv::Mat picture(100, 100, CV_8UC3, cv::Scalar(100, 100, 100));
+  picture(cv::Rect(0, 0, 100, 20)).setTo(cv::Scalar(100, 100, 255));  // red full over a fifth
+  picture(cv::Rect(0, 90, 100, 10)).setTo(cv::Scalar(0, 0, 0));
+  Sharpness s;
+  cull::measure_exposure(picture, s);
+  EXPECT_NEAR(s.clipped_high_share, 0.2, 1e-9);
+  EXPECT_NEAR(s.clipped_high_channel_share[0], 0.2, 1e-9);
+  EXPECT_NEAR(s.clipped_high_channel_share[1], 0, 1e-9);
+  EXPECT_NEAR(s.clipped_low_share, 0.1, 1e-9);
+}
+
+TEST(Exposure, MeanLevelIsInLinearLight) {
+  // sRGB 188 of 255 is half the light (IEC 61966-2-1: 0.5029).
+  Sharpness s;
+  cull::measure_exposure(cv::Mat(10, 10, CV_8UC3, cv::Scalar(188, 188, 188)), s);
+  EXPECT_NEAR(s.mean_level, 0.5029, 5e-4);
+}
+
+cv::Mat ground() {
+  cv::Mat grey, bytes, bgr;
+  cv::resize(test::dead_leaves({300, 200}, 77), grey, {1500, 1000}, 0, 0, cv::INTER_CUBIC);
+  grey.convertTo(bytes, CV_8U);
+  cv::cvtColor(bytes, bgr, cv::COLOR_GRAY2BGR);
+  return bgr;
+}
+
+cv::Mat view_of(const cv::Mat& map, double dx, double dy, double turn_deg) {
+  cv::Mat m = cv::getRotationMatrix2D({750, 500}, turn_deg, 1);
+  m.at<double>(0, 2) -= 450 + dx;
+  m.at<double>(1, 2) -= 300 + dy;
+  cv::Mat out;
+  cv::warpAffine(map, out, m, {600, 400}, cv::INTER_LINEAR);
+  return out;
+}
+
+FrameRecord hovering(const cv::Mat& picture, double fwhm_px, int number) {
+  FrameRecord frame = frame_with(fwhm_px, 0, number);
+  frame.sharpness->signature = cull::make_signature(picture);
+  frame.info.taken_at_s = number;
+  return frame;
+}
+
+TEST(NearRepeats, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
+  const cv::Mat map = ground();
+  FlightRecord flight;
+  flight.frames = {hovering(view_of(map, 0, 0, 0), 1.9, 0), hovering(view_of(map, 12, -9, 3), 1.4, 1), hovering(view_of(map, -10, 5, -4), 1.8, 2),
+                   hovering(view_of(map, 240, 0, 0), 1.5, 3)};
+  cull::decide(flight, {});
+  EXPECT_EQ(flight.frames[0].decision.repeat_of, "F1.jpg");
+  EXPECT_EQ(flight.frames[1].decision.repeat_of, "");
+  EXPECT_EQ(flight.frames[2].decision.repeat_of, "F1.jpg");
+  EXPECT_EQ(flight.frames[3].decision.repeat_of, "");
+  EXPECT_EQ(flight.frames[1].decision.verdict, Verdict::keep);
+  EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::drop);
+}
+
+TEST(NearRepeats, AreKeptWhenAskedFor) {
+  const cv::Mat map = ground();
+  FlightRecord flight;
+  flight.frames = {hovering(view_of(map, 0, 0, 0), 1.5, 0), hovering(view_of(map, 5, 5, 1), 1.5, 1)};
+  cull::Options options;
+  options.keep_repeats = true;
+  cull::decide(flight, options);
+  for (const auto& frame : flight.frames) EXPECT_EQ(frame.decision.verdict, Verdict::keep);
+}
+
+}  // namespace
+}  // namespace lookdown
