@@ -226,9 +226,11 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
                                     [](bool held) { return held; });
     if (!anyone) continue;
-    placed.datum = set_datum({flight, chosen.frames, control, on_map, positions_crs, options}, placed.group,
-                             flight.warnings);
     const int number = flight.placement.groups++;
+    // Control that lies in the first group is no fault of the others.
+    std::vector<std::string> unheard;
+    placed.datum = set_datum({flight, chosen.frames, control, on_map, positions_crs, options}, placed.group,
+                             number == 0 ? flight.warnings : unheard);
     if (!placed.datum.metric)
       one_unit_a_pixel(placed, choose_canvas(canvas_frames(placed, flight, chosen.frames), 0).gsd);
     const double gsd = placed.datum.metric ? options.gsd_m.value_or(0) : 1;
