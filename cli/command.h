@@ -34,6 +34,7 @@ struct Command {
   bool reads_frames = true;
   std::function<void(OptionVisitor&)> describe;
   std::function<int(const Invocation&)> run;
+  std::string takes = {};  ///< what a command that reads no frames is given before its options; empty: nothing
 };
 
 /// The text was wrong in a way that only shows once files are looked at; exit code 2.
@@ -48,6 +49,8 @@ Command level_command();
 Command rectify_command();
 Command glare_command();
 Command mosaic_command();
+Command measure_command();
+Command align_command();
 Command plan_command();
 
 /// Every command in the order of the help text.

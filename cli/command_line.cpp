@@ -85,7 +85,7 @@ int run(const Command& command, const Invocation& invocation) {
 
 std::vector<Command> all_commands() {
   return {run_command(),     inspect_command(), cull_command(),  level_command(),
-          rectify_command(), glare_command(),   mosaic_command(),  plan_command()};
+          rectify_command(), glare_command(),   mosaic_command(),  measure_command(), align_command(), plan_command()};
 }
 
 int run_program(int argc, char** argv) {
@@ -106,8 +106,10 @@ int run_program(int argc, char** argv) {
       sub->description(command.manual);
       if (command.reads_frames)
         add_flight_options(*sub, invocation);
-      else
+      else {
+        if (!command.takes.empty()) sub->add_option("OUT", invocation.inputs, command.takes)->required();
         sub->add_option("-o,--out", invocation.out, "folder for the files that are written; made when missing");
+      }
       sub->add_option("--options-file", options_file, "options from a TOML file, or from the flight.json of an earlier run; flags beat it");
       add_talk_options(*sub, invocation);
       if (!file.empty() && argc > 1 && command.name == argv[1]) read_options_file(file, command.describe);

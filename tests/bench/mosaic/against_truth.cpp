@@ -61,21 +61,27 @@ void resample_truth(const json& ground, const std::filesystem::path& folder, con
                  cv::Scalar(0));
 }
 
-/// What stands off the plane leans: it is no measure of the mosaic. Everything within 3 m of a roof is left
-/// out.
-void leave_out_roofs(const json& truth, const Grid& grid, cv::Mat& known) {
-  if (!truth.contains("relief") || !truth["relief"].is_object()) return;
-  const auto outline = truth["relief"].find("roof_outline");
-  if (outline == truth["relief"].end() || !outline->is_array() || outline->empty()) return;
-  std::vector<cv::Point> corners;
-  for (const json& corner : *outline)
-    corners.emplace_back(static_cast<int>(std::lround((corner[0].get<double>() - grid.x_m) / grid.gsd_m)),
-                         static_cast<int>(std::lround((grid.y_m - corner[1].get<double>()) / grid.gsd_m)));
-  cv::Mat roof(known.size(), CV_8UC1, cv::Scalar(0));
-  cv::fillPoly(roof, std::vector<std::vector<cv::Point>>{corners}, cv::Scalar(255));
-  cv::polylines(roof, std::vector<std::vector<cv::Point>>{corners}, true, cv::Scalar(255),
-                static_cast<int>(6 / grid.gsd_m));
-  known.setTo(0, roof);
+/// What stands off the plane leans and throws a shadow that the truth may lack: it is no measure of the
+/// mosaic. Everything within 3 m of a block is left out.
+void leave_out_blocks(const json& truth, const Grid& grid, cv::Mat& known) {
+  const json relief = truth.value("relief", json::object());
+  std::vector<json> outlines;
+  if (relief.is_object() && relief.contains("blocks"))
+    for (const json& block : relief["blocks"]) outlines.push_back(block.at("outline"));
+  else if (relief.is_object() && relief.contains("roof_outline") && relief["roof_outline"].is_array())
+    outlines.push_back(relief["roof_outline"]);
+  for (const json& outline : outlines) {
+    if (outline.empty()) continue;
+    std::vector<cv::Point> corners;
+    for (const json& corner : outline)
+      corners.emplace_back(static_cast<int>(std::lround((corner[0].get<double>() - grid.x_m) / grid.gsd_m)),
+                           static_cast<int>(std::lround((grid.y_m - corner[1].get<double>()) / grid.gsd_m)));
+    cv::Mat block(known.size(), CV_8UC1, cv::Scalar(0));
+    cv::fillPoly(block, std::vector<std::vector<cv::Point>>{corners}, cv::Scalar(255));
+    cv::polylines(block, std::vector<std::vector<cv::Point>>{corners}, true, cv::Scalar(255),
+                  static_cast<int>(6 / grid.gsd_m));
+    known.setTo(0, block);
+  }
 }
 
 Scene load_scene(const FlightRecord& flight, const json& truth, const std::filesystem::path& folder,
@@ -88,7 +94,7 @@ Scene load_scene(const FlightRecord& flight, const json& truth, const std::files
   cv::extractChannel(four, scene.covered, 3);
   cv::cvtColor(four, scene.mosaic, cv::COLOR_BGRA2BGR);
   resample_truth(truth.at("ground"), folder, grid_of(flight), scene);
-  leave_out_roofs(truth, grid_of(flight), scene.truth_known);
+  leave_out_blocks(truth, grid_of(flight), scene.truth_known);
   return scene;
 }
 
