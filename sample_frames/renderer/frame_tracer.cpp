@@ -51,7 +51,7 @@ class Tracer {
         time_s_(time_s),
         people_(people_at(scene.site, time_s)),
         surface_(scene.mean_square_slope, scene.sky.weather().wind_heading, time_s, scene.site.seed * 3 + 1),
-        open_sea_{{0.9F, 0.5F, 0.45F}, {0.018F, 0.04F, 0.045F}, 30, 1, 1.5, 0} {
+        open_sea_{{0.9F, 0.5F, 0.45F}, {0.018F, 0.04F, 0.045F}, 30, 1, 6, 0} {
     list_solids();
   }
 

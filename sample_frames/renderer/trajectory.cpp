@@ -270,6 +270,9 @@ std::vector<FramePlan> plan_horizon_set(const Site& site, const Camera& camera,
     if (backdrop.country == Country::hills) backdrop.hill_height_deg = random.uniform(0.6, 3.2);
     if (backdrop.country == Country::fields || backdrop.country == Country::town)
       backdrop.hill_height_deg = random.uniform() < 0.3 ? random.uniform(0.2, 0.6) : 0;
+    // Thick haze hides a sea horizon from everybody: such frames would have no answer.
+    if (backdrop.country == Country::sea)
+      frame.weather->visibility_m = std::max(frame.weather->visibility_m, 12000.0);
     frame.backdrop = backdrop;
     frame.exposure_ev += random.uniform(-0.5, 1.1);
     if (random.uniform() < 0.45) frame.rods = cables_and_masts(frame.pose.centre, azimuth, random);

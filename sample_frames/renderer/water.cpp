@@ -137,7 +137,10 @@ double fresnel_reflectance(double cos_incidence, double n) {
 WaterLight water_light(const Sky& sky, const Pond& pond, const WaterSurface::Slope& slope, Vec3 view,
                        Rgb bottom, double depth_m, float sun_share) {
   const Vec3 normal = unit({-slope.x, -slope.y, 1});
-  const double cos_view = std::max(0.06, -dot(view, normal));
+  // Seen flat along a rough surface, mostly the facets that face the eye are seen: they reflect less, and
+  // from higher up.
+  const double facing = std::max(0.0, -dot(view, normal));
+  const double cos_view = std::min(1.0, std::sqrt(facing * facing + 3 * slope.hidden_variance + 0.0036));
   const auto reflectance = static_cast<float>(fresnel_reflectance(cos_view));
   Vec3 mirrored = view + normal * (2 * cos_view);
   mirrored.z = std::max(0.01, std::abs(mirrored.z));
