@@ -17,7 +17,7 @@ using test::measured;
 using test::noisy;
 using test::smeared;
 
-constexpr cv::Size kSize(900, 600);
+const cv::Size kSize(900, 600);
 constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), derived
 
 double turn_between(double a_deg, double b_deg) { return std::abs(std::fmod(a_deg - b_deg + 90 + 3600, 180) - 90); }
