@@ -169,6 +169,7 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
       support.profile.step_above_share,
       support.profile.along_sky_to_ground,
       support.profile.own_step,
+      support.profile.step_close_above_share,
   };
 }
 
@@ -176,8 +177,8 @@ namespace {
 
 /// Hand-set signs and sizes: a sky is brighter, smoother and bluer than what is below it, and its edge is
 /// straight.
-constexpr Evidence kWeights{-16.0, 6.0,  1.0, 3.0, -0.3, 1.5,  -0.7, -1.5, 1.0, -0.7, -1.5, 0.0,
-                            0.5,   -0.6, 0.2, 1.0, -1.0, -3.0, -1.5, 0.7,  1.0, 0.5,  0.4,  0.5};
+constexpr Evidence kWeights{-16.0, 6.0, 1.0, 3.0,  -0.3, 1.5,  -0.7, -1.5, 1.0, -0.7, -1.5, 0.0, 0.5,
+                            -0.6,  0.2, 1.0, -1.0, -3.0, -1.5, 0.7,  1.0,  0.5, 0.4,  0.5,  -2.0};
 
 }  // namespace
 

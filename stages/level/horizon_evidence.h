@@ -19,7 +19,7 @@ struct LineSupport {
   ProfileTerms profile;  ///< from the mean profile across the line
 };
 
-inline constexpr int kEvidenceTerms = 27;
+inline constexpr int kEvidenceTerms = 28;
 using Evidence = std::array<double, kEvidenceTerms>;
 
 /// Terms of the decision, each of order one: see horizon_evidence.cpp for the list. `roll_rad` is of the

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
@@ -12,7 +13,7 @@ namespace lookdown::level {
 namespace {
 
 constexpr int kCandidates = 160;
-constexpr std::size_t kRefined = 10;
+constexpr std::size_t kRefined = 7;
 constexpr double kSmallestSide = 48;
 
 /// Roll that a line with this normal to the sky shows in the displayed frame.
@@ -33,6 +34,33 @@ LineCandidate reduce(const Eigen::Vector3d& line, double scale) {
   return {std::atan2(line.y(), line.x()), offset, 0};
 }
 
+/// Largest distance between two lines within the picture, small pixels; lines with the sky on different sides
+/// are far apart.
+double apart(const LineCandidate& a, const LineCandidate& b, const cv::Size& size) {
+  const double turn = std::remainder(a.angle_rad - b.angle_rad, 2 * std::numbers::pi);
+  if (std::abs(turn) > 0.5) return 1e9;
+  const double cx = 0.5 * size.width, cy = 0.5 * size.height;
+  const double at_centre = (a.offset_px - cx * std::cos(a.angle_rad) - cy * std::sin(a.angle_rad)) -
+                           (b.offset_px - cx * std::cos(b.angle_rad) - cy * std::sin(b.angle_rad));
+  return std::abs(at_centre) + std::abs(turn) * 0.5 * std::hypot(cx, cy);
+}
+
+/// The best candidates that differ from each other; refinement would bring near ones to the same line.
+std::vector<LineCandidate> best_distinct(std::vector<LineCandidate> candidates, const cv::Size& size,
+                                         std::size_t most) {
+  std::stable_sort(candidates.begin(), candidates.end(),
+                   [](const auto& a, const auto& b) { return a.score > b.score; });
+  std::vector<LineCandidate> chosen;
+  for (const LineCandidate& line : candidates) {
+    const bool is_new = std::none_of(chosen.begin(), chosen.end(), [&](const LineCandidate& other) {
+      return apart(line, other, size) < 3.5;
+    });
+    if (is_new) chosen.push_back(line);
+    if (chosen.size() == most) break;
+  }
+  return chosen;
+}
+
 }  // namespace
 
 std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& camera, int orientation) {
@@ -43,9 +71,7 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
     const double roll = shown_roll(std::cos(line.angle_rad), std::sin(line.angle_rad), orientation);
     line.score = preliminary_log_odds(evidence_of(picture, line, roll, {}));
   }
-  std::stable_sort(candidates.begin(), candidates.end(),
-                   [](const auto& a, const auto& b) { return a.score > b.score; });
-  if (candidates.size() > kRefined) candidates.resize(kRefined);
+  candidates = best_distinct(std::move(candidates), picture.valid.size(), kRefined);
 
   cv::Mat3b blurred;
   cv::GaussianBlur(bgr, blurred, {}, 1.0);

@@ -42,9 +42,13 @@ double consensus(const std::vector<Step>& steps, const Slant& slant, double tole
 /// The slanted line that most stations agree on, from all pairs of a thinned set of steps.
 Slant most_agreed(const Profiles& profiles, double length, double tolerance) {
   std::vector<const Step*> thinned;
-  const int stride = std::max(1, profiles.stations / 24);
-  for (const Step& step : profiles.steps)
-    if (step.station % stride == 0) thinned.push_back(&step);
+  const int stride = std::max(1, profiles.stations / 20);
+  int last_station = -1, taken = 0;
+  for (const Step& step : profiles.steps) {
+    taken = step.station == last_station ? taken + 1 : 0;
+    last_station = step.station;
+    if (step.station % stride == 0 && taken < 2) thinned.push_back(&step);
+  }
   Slant best;
   double most = consensus(profiles.steps, best, tolerance);
   for (std::size_t i = 0; i < thinned.size(); ++i)

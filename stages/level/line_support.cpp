@@ -51,14 +51,14 @@ ProfileTerms profile_terms(const Stations& stations) {
   if (stations.all.empty()) return terms;
   const auto layers = layers_of(stations, parting_direction(stations));
   const int window = 3, half = stations.half_count;
-  double own = 0, other = 0;
+  double own = 0, other = 0, close = 0;
   for (int i = window; i + window <= 2 * half; ++i) {
     const double step = std::abs(step_at(layers, i, window));
     if (std::isnan(step)) continue;
     if (std::abs(i - half) <= window)
       own = std::max(own, step);
     else if (i > half + 2 * window)
-      other = std::max(other, step);
+      (i < half + 2 * half / 5 ? close : other) = std::max(i < half + 2 * half / 5 ? close : other, step);
   }
   double sky = 0, ground = 0;
   int sky_count = 0, ground_count = 0;
@@ -69,6 +69,7 @@ ProfileTerms profile_terms(const Stations& stations) {
   }
   sky = sky_count > 0 ? sky / sky_count : 0;
   ground = ground_count > 0 ? ground / ground_count : 0;
+  terms.step_close_above_share = std::min(2.0, close / (own + 1.0));
   terms.step_above_share = std::min(2.0, other / (own + 1.0));
   terms.along_sky_to_ground = std::clamp(std::log((sky + 1) / (ground + 1)), -3.0, 3.0);
   terms.own_step = std::log1p(own / (sky + 1));

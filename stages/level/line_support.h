@@ -7,11 +7,13 @@ namespace lookdown::level {
 
 /// Terms from the profiles across the final line.
 struct ProfileTerms {
-  double step_above_share =
-      0;  ///< strongest other step on the sky side of the mean profile, as a share of the line's own
-  double along_sky_to_ground =
-      0;                ///< log of the spread along the line of the sky side over that of the ground side
-  double own_step = 0;  ///< the line's own step in the mean profile over the spread along the sky side
+  /// Strongest other step on the sky side of the mean profile, as a share of the line's own: within two fifths of the reach
+  /// (a strip of far land) and beyond (clouds).
+  double step_close_above_share = 0, step_above_share = 0;
+  /// Log of the spread along the line of the sky side over that of the ground side.
+  double along_sky_to_ground = 0;
+  /// Log of 1 + the line's own step in the mean profile over the spread along the sky side.
+  double own_step = 0;
 };
 
 /// `stations` were sampled about the final line. A strip of far land taken for sky shows as a second step

@@ -20,38 +20,60 @@ double median(std::vector<double>& values) {
   return *middle;
 }
 
+/// Middles of the slabs of one station: far and near sky, ground; the spread of the near sky. NaN where not
+/// in the picture.
+struct Slabs {
+  double sky_far = 0, sky_near = 0, sky_noise = 0, ground = 0;
+};
+
+double median_between(const std::vector<double>& values, int first, int last) {
+  std::vector<double> inside;
+  for (int i = first; i < last; ++i)
+    if (!std::isnan(values[i])) inside.push_back(values[i]);
+  return inside.size() < 3 ? std::numeric_limits<double>::quiet_NaN() : median(inside);
+}
+
+Slabs slabs_of(const std::vector<double>& values, int half_count) {
+  const int near = half_count + half_count / 3, middle = half_count + half_count * 2 / 3;
+  Slabs slabs;
+  slabs.sky_far = median_between(values, middle, 2 * half_count + 1);
+  slabs.sky_near = median_between(values, near, middle);
+  slabs.ground = median_between(values, 0, half_count / 2);
+  std::vector<double> away;
+  for (int i = near; i < middle; ++i)
+    if (!std::isnan(values[i])) away.push_back(std::abs(values[i] - slabs.sky_near));
+  slabs.sky_noise = 1.4826 * median(away);
+  return slabs;
+}
+
 /// What sky and ground look like around one station.
 struct LocalModel {
   double sky = 0, sky_slope = 0, sky_noise = 0, ground = 0;
   bool known = false;
 };
 
-/// `values[k][i]`: station k, sample i, lowest first.
-LocalModel local_model(const std::vector<std::vector<double>>& values, int station, int half_count) {
+/// Medians over the neighbouring stations' slabs.
+LocalModel local_model(const std::vector<Slabs>& slabs, int station, int half_count) {
   const int first = std::max(0, station - kNeighbours);
-  const int last = std::min(static_cast<int>(values.size()) - 1, station + kNeighbours);
-  // Three slabs of the sky side (far, middle, near) and the far half of the ground side.
-  const int far = 2 * half_count + 1, middle = half_count + half_count * 2 / 3,
-            near = half_count + half_count / 3;
-  std::vector<double> sky_far, sky_near, ground;
-  for (int k = first; k <= last; ++k) {
-    for (int i = middle; i < far; ++i)
-      if (!std::isnan(values[k][i])) sky_far.push_back(values[k][i]);
-    for (int i = near; i < middle; ++i)
-      if (!std::isnan(values[k][i])) sky_near.push_back(values[k][i]);
-    for (int i = 0; i < half_count / 2; ++i)
-      if (!std::isnan(values[k][i])) ground.push_back(values[k][i]);
-  }
+  const int last = std::min(static_cast<int>(slabs.size()) - 1, station + kNeighbours);
+  const auto middle_of = [&](double Slabs::*member) {
+    std::vector<double> values;
+    for (int k = first; k <= last; ++k)
+      if (!std::isnan(slabs[k].*member)) values.push_back(slabs[k].*member);
+    return median(values);
+  };
   LocalModel model;
-  if (sky_near.size() < 8 || ground.size() < 8) return model;
-  const double near_level = median(sky_near);
-  const double far_level = sky_far.size() < 8 ? near_level : median(sky_far);
-  model.sky = near_level;
-  model.sky_slope = (near_level - far_level) / (half_count / 3.0);  // a sample down
-  model.ground = median(ground);
-  for (double& v : sky_near) v = std::abs(v - near_level);
-  model.sky_noise = 1.4826 * median(sky_near);
-  model.known = true;
+  model.sky = middle_of(&Slabs::sky_near);
+  model.ground = middle_of(&Slabs::ground);
+  model.known = !std::isnan(model.sky) && !std::isnan(model.ground);
+  if (!model.known) return model;
+  const double far = middle_of(&Slabs::sky_far);
+  model.sky_slope = std::isnan(far) ? 0 : (model.sky - far) / (half_count / 3.0);  // a sample down
+  // Clouds differ from station to station as well as within one.
+  std::vector<double> apart;
+  for (int k = first; k <= last; ++k)
+    if (!std::isnan(slabs[k].sky_near)) apart.push_back(std::abs(slabs[k].sky_near - model.sky));
+  model.sky_noise = std::hypot(middle_of(&Slabs::sky_noise), 1.4826 * median(apart));
   return model;
 }
 
@@ -109,10 +131,12 @@ std::vector<Step> skyline(const Stations& stations) {
     values.emplace_back();
     for (const auto& colour : station.colours) values.back().push_back(direction.dot(colour));
   }
+  std::vector<Slabs> slabs;
+  for (const auto& station : values) slabs.push_back(slabs_of(station, stations.half_count));
   const int stay = std::max(3, stations.half_count / 6);
   std::vector<Step> points;
   for (int k = 0; k < static_cast<int>(stations.all.size()); ++k) {
-    const LocalModel model = local_model(values, k, stations.half_count);
+    const LocalModel model = local_model(slabs, k, stations.half_count);
     const double contrast = std::abs(model.ground - model.sky);
     if (!model.known || contrast < std::max(kLeastContrast, 1.5 * model.sky_noise)) continue;
     const auto share = shares(values[k], model, stations.half_count);

@@ -1,0 +1,63 @@
+// Horizons of real pictures that package registries carry, and pictures there that show none.
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <numbers>
+
+#include "stages/level/level.h"
+
+namespace lookdown::level {
+namespace {
+
+std::optional<Horizon> horizon_of(const std::filesystem::path& path) {
+  const FrameReader reader;
+  const auto header = reader.header(path);
+  if (!header) return std::nullopt;
+  FrameSource source;
+  source.path = path;
+  source.file = path.filename().string();
+  source.width_px = header->width_px;
+  source.height_px = header->height_px;
+  FrameInfo info;
+  info.camera = assumed_camera(header->width_px, header->height_px);
+  FramePixels pixels(reader, source);
+  return find(pixels, info, {}).horizon;
+}
+
+const std::string kOpenCv = "/usr/share/doc/opencv-doc/examples/";
+
+// npm exif 0.6.0: 24-megapixel city from above at dusk; horizon at 0.2 degrees, read off by eye and fit, +-0.3.
+TEST(RegistryPictures, CityAtDuskIsAlmostLevel) {
+  const std::filesystem::path path = std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg";
+  if (!std::filesystem::exists(path)) GTEST_SKIP() << path << " is missing; the test command installs it";
+  const auto horizon = horizon_of(path);
+  ASSERT_TRUE(horizon);
+  EXPECT_NEAR(horizon->roll_deg, 0.2, 0.3);
+}
+
+// Debian lomiri-wallpapers-16.04: estuary behind the cables of a bridge, -0.8 degrees by eye and fit, +-0.4.
+TEST(RegistryPictures, EstuaryBehindBridgeCablesIsFound) {
+  const std::filesystem::path path = "/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg";
+  if (!std::filesystem::exists(path)) GTEST_SKIP() << path << " is missing; install lomiri-wallpapers-16.04";
+  const auto horizon = horizon_of(path);
+  ASSERT_TRUE(horizon);
+  EXPECT_NEAR(horizon->roll_deg, -0.8, 0.4);
+}
+
+// Debian opencv-doc, hfs/data/001.jpg: a lake with a far shore, level within a degree.
+TEST(RegistryPictures, FarShoreOfALakeIsLevel) {
+  const auto horizon = horizon_of(kOpenCv + "hfs/data/001.jpg");
+  ASSERT_TRUE(horizon);
+  EXPECT_NEAR(horizon->roll_deg, 0, 1);
+}
+
+// Pictures without a horizon: a town from above, textures, objects.
+TEST(RegistryPictures, PicturesWithoutASkyHaveNoHorizon) {
+  for (const char* name : {"aero1.jpg", "graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
+    EXPECT_FALSE(horizon_of(kOpenCv + "data/" + name)) << name;
+  for (const char* name : {"gravel.png", "grass.png", "brick.png"})
+    EXPECT_FALSE(horizon_of(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name)) << name;
+}
+
+}  // namespace
+}  // namespace lookdown::level
