@@ -101,6 +101,12 @@ struct Glare {
   std::string water_mask_file;
 };
 
+/// Where the sun stood when a frame was taken, refraction included.
+struct Sun {
+  double elevation_deg = 0;
+  double azimuth_deg = 0;  ///< clockwise from true north
+};
+
 enum class View { nadir, oblique, horizon, other };
 enum class Verdict { keep, check, drop };
 
@@ -192,6 +198,7 @@ struct FrameRecord {
   std::optional<Tilt> tilt;            ///< best combination
   std::vector<Tilt> tilt_sources;
   std::optional<Glare> glare;
+  std::optional<Sun> sun;              ///< empty unless place, time and the clock's offset are known
   Decision decision;
   FramePlacement placement;
 };

@@ -175,6 +175,7 @@ json to_json(const FrameRecord& f) {
   if (f.horizon) j["horizon"] = to_json(*f.horizon);
   if (f.tilt) j["tilt"] = to_json(*f.tilt);
   if (f.glare) j["glare"] = to_json(*f.glare);
+  if (f.sun) j["sun"] = {{"elevation_deg", f.sun->elevation_deg}, {"azimuth_deg", f.sun->azimuth_deg}};
   j["tilt_sources"] = json::array();
   for (const Tilt& tilt : f.tilt_sources) j["tilt_sources"].push_back(to_json(tilt));
   return j;
@@ -192,6 +193,11 @@ FrameRecord frame_record_from_json(const json& j) {
   if (j.contains("horizon")) f.horizon = horizon_from_json(j["horizon"]);
   if (j.contains("tilt")) f.tilt = tilt_from_json(j["tilt"]);
   if (j.contains("glare")) f.glare = glare_from_json(j["glare"]);
+  if (j.contains("sun")) {
+    f.sun.emplace();
+    take(j["sun"], "elevation_deg", f.sun->elevation_deg);
+    take(j["sun"], "azimuth_deg", f.sun->azimuth_deg);
+  }
   for (const json& tilt : j.value("tilt_sources", json::array())) f.tilt_sources.push_back(tilt_from_json(tilt));
   return f;
 }

@@ -137,7 +137,9 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   write_copies(record, options, context);
   if (extent >= Extent::report) {
     const Timed timed(record, "report");
-    report::write(record, options.report, context);
+    report::Options report = options.report;
+    report.marks_file = options.place.marks_file;
+    report::write(record, report, context);
   }
   write_tables(record, extent, context.out);
   return record;

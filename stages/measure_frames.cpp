@@ -89,6 +89,7 @@ void enter(FrameRecord& frame, Measured m, const FlightOptions& options, const s
   frame.tilt_sources = std::move(m.level.tilts);
   frame.tilt = surest(frame.tilt_sources);
   frame.glare = std::move(m.glare);
+  if (const auto sun = glare::sun_of_frame(frame.info, options.glare)) frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
 }
 
 // The options that change what `measure` sees; flight-wide limits are not among them, but telling them apart by name would be
