@@ -99,7 +99,8 @@ std::string plane_in_words(const FlightRecord& record) {
   if (record.mosaic && record.mosaic->largest_lean_m) {
     text += fmt::format(", by up to {} in this mosaic", length_in_words(*record.mosaic->largest_lean_m));
   } else if (record.mosaic && record.mosaic->lean_per_m_height) {
-    text += fmt::format(", in this mosaic by up to {:.2f} m for each metre of height", *record.mosaic->lean_per_m_height);
+    text += fmt::format(", in this mosaic by up to {:.2f} m for each metre of height",
+                        *record.mosaic->lean_per_m_height);
   }
   return text;
 }

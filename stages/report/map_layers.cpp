@@ -17,8 +17,8 @@ constexpr int kSourcesLongSide_px = 900;
 constexpr std::uint16_t kNoSource = 65535;
 constexpr double kMosaicPageShare = 0.05;
 
-/// Nearest pixels only: source numbers must not be averaged.
-cv::Mat reduced_sources(const std::string& file) {
+/// A reduced copy of a raster's first band by nearest pixels: source numbers must not be averaged.
+cv::Mat reduced_band(const std::string& file) {
   GDALAllRegister();
   const std::unique_ptr<GDALDataset> dataset(GDALDataset::FromHandle(
       GDALOpenEx(file.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY, nullptr, nullptr, nullptr)));
@@ -44,7 +44,7 @@ std::string mosaic_picture(const FlightRecord& record, const Options& options, c
 
 std::string sources_picture(const FlightRecord& record, const RunContext& context) {
   if (!record.mosaic || record.mosaic->sources_file.empty()) return {};
-  const cv::Mat sources = reduced_sources((context.out / record.mosaic->sources_file).string());
+  const cv::Mat sources = reduced_band((context.out / record.mosaic->sources_file).string());
   if (sources.empty()) return {};
   cv::Mat coded(sources.size(), CV_8UC3, cv::Scalar(0, 0, 0));
   for (int row = 0; row < sources.rows; ++row) {
@@ -57,6 +57,17 @@ std::string sources_picture(const FlightRecord& record, const RunContext& contex
   }
   std::vector<std::uint8_t> bytes;
   cv::imencode(".png", coded, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
+  return {bytes.begin(), bytes.end()};
+}
+
+std::string glare_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->glare_file.empty()) return {};
+  const cv::Mat glare = reduced_band((context.out / record.mosaic->glare_file).string());
+  if (glare.empty() || cv::countNonZero(glare) == 0) return {};
+  cv::Mat drawn(glare.size(), CV_8UC4, cv::Scalar(0, 0, 0, 0));
+  drawn.setTo(cv::Scalar(60, 220, 255, 200), glare > 0);
+  std::vector<std::uint8_t> bytes;
+  cv::imencode(".png", drawn, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
   return {bytes.begin(), bytes.end()};
 }
 

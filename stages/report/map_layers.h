@@ -18,6 +18,9 @@ namespace lookdown::report {
 /// placed frames in the order of the record.
 [[nodiscard]] std::string sources_picture(const FlightRecord&, const RunContext&);
 
+/// PNG with a see-through ground where glare is left in the mosaic; empty when there is none.
+[[nodiscard]] std::string glare_picture(const FlightRecord&, const RunContext&);
+
 /// Record index of each source number.
 [[nodiscard]] std::vector<int> source_frames(const FlightRecord&);
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
@@ -153,6 +154,25 @@ std::optional<DisplayedShare> plumb_point(const FrameRecord& frame) {
   const Point2<UndistortedPx> point{camera.cx_px + camera.fx_px * down[0] / down[2],
                                     camera.cy_px + camera.fy_px * down[1] / down[2]};
   const auto share = DisplayedFrame(frame.source).share(point, camera);
+  if (!share || !near_frame(*share)) return std::nullopt;
+  return share;
+}
+
+std::optional<DisplayedShare> sun_mirror_point(const FlightRecord& record, const FrameRecord& frame) {
+  const bool north_known = !record.placement.north_from.empty() && record.placement.north_from != "arbitrary";
+  if (!frame.sun || frame.sun->elevation_deg <= 0 || !frame.placement.placed || !north_known)
+    return std::nullopt;
+  const double elevation = frame.sun->elevation_deg * std::numbers::pi / 180;
+  const double azimuth = frame.sun->azimuth_deg * std::numbers::pi / 180;
+  // A level surface turns the sun's ray upward at the same angle: seen from above, the image lies toward the
+  // sun's azimuth and as far below the horizontal as the sun stands above it.
+  const Eigen::Vector3d to_image(std::cos(elevation) * std::sin(azimuth),
+                                 std::cos(elevation) * std::cos(azimuth), -std::sin(elevation));
+  double depth = 0;
+  const Camera& camera = frame.placement.camera;
+  const auto seen = project(frame.placement.pose, camera, frame.placement.pose.centre + to_image, &depth);
+  if (depth <= 0) return std::nullopt;
+  const auto share = DisplayedFrame(frame.source).share(seen, camera);
   if (!share || !near_frame(*share)) return std::nullopt;
   return share;
 }

@@ -42,4 +42,8 @@ struct TileShape {
 /// frame.
 [[nodiscard]] std::optional<DisplayedShare> plumb_point(const FrameRecord&);
 
+/// The spot where still water would mirror the sun, if the sun, the placement and true north are known and
+/// the spot is near the frame.
+[[nodiscard]] std::optional<DisplayedShare> sun_mirror_point(const FlightRecord&, const FrameRecord&);
+
 }  // namespace lookdown::report

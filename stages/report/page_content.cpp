@@ -114,6 +114,15 @@ json content_of_glare(const FrameRecord& frame, const std::filesystem::path& out
           {"outlines", outlines}};
 }
 
+json content_of_sun(const FlightRecord& record, const FrameRecord& frame) {
+  if (!frame.sun) return nullptr;
+  json content = {{"elevation_deg", rounded(frame.sun->elevation_deg, 10)},
+                  {"azimuth_deg", rounded(frame.sun->azimuth_deg, 10)}};
+  if (const auto spot = sun_mirror_point(record, frame))
+    content["mirror_point"] = {rounded(spot->x), rounded(spot->y)};
+  return content;
+}
+
 json content_of_shot(const FrameInfo& info) {
   return {{"taken_at", info.taken_at ? json(*info.taken_at) : json(nullptr)},
           {"taken_at_s", rounded(info.taken_at_s, 1000)},
@@ -169,6 +178,7 @@ json content_of_frame(const FlightRecord& record, std::size_t index, const std::
           {"horizon_looked_for", frame.horizon_looked_for},
           {"tilt", content_of_tilt(frame)},
           {"glare", content_of_glare(frame, out)},
+          {"sun", content_of_sun(record, frame)},
           {"placement", content_of_placement(record, index, footprints)}};
 }
 

@@ -209,6 +209,30 @@ describe('a frame opened large', () => {
   }));
 });
 
+describe('the map', () => {
+  test('tells which frames see a spot', withPage({}, async (page) => {
+    const flight = await flightOf(page);
+    const frame = flight.frames.find(({placement}) => placement.placed);
+    const [x, y] = frame.placement.below;
+    await page.evaluate(([mapX, mapY]) => {
+      const drawing = document.querySelector('.map-drawing');
+      drawing.scrollIntoView();
+      const at = new DOMPoint(mapX, mapY).matrixTransform(drawing.getScreenCTM());
+      drawing.dispatchEvent(new MouseEvent('click', {clientX: at.x, clientY: at.y, bubbles: true}));
+    }, [x, y]);
+    assert.ok((await page.textContent('.spot')).includes(frame.file));
+  }));
+
+  test('draws every layer that it offers', withPage({}, async (page) => {
+    for (const box of await page.$$('#map fieldset input')) {
+      const layer = await box.getAttribute('data-layer');
+      await box.scrollIntoViewIfNeeded();
+      if (!(await box.isChecked())) await box.check();
+      await page.waitForFunction((key) => document.querySelector(`.map-layer.${key}:not([hidden])`)?.childElementCount > 0, layer);
+    }
+  }));
+});
+
 describe('marks of control points', () => {
   test('move by keys in the frame as displayed and are saved in the frame as stored', withPage({}, async (page) => {
     const flight = await flightOf(page);

@@ -6,11 +6,13 @@ const LAYERS = [
   {key: 'smear', name: 'direction of smear', has: (frame) => frame.blur?.smear_px > 1, draw: drawSmear},
   {key: 'glare', name: 'glare', has: (frame) => frame.glare?.outlines.length > 0, draw: drawGlare},
   {key: 'plumb', name: 'plumb point', has: (frame) => frame.tilt?.plumb_point, draw: drawPlumbPoint},
+  {key: 'sun', name: 'mirror image of the sun', has: (frame) => frame.sun?.mirror_point, draw: drawSunImage},
+  {key: 'marks', name: 'control points', has: (frame) => marksOf(frame).length > 0, draw: drawFrameMarks},
   {key: 'neighbours', name: 'neighbours', has: (frame) => frame.placement.neighbours?.length > 0, draw: drawNeighbours},
 ];
 
 /** Layers that are worth seeing without being asked for. */
-const layersShown = new Set(['horizon', 'smear', 'glare', 'plumb']);
+const layersShown = new Set(['horizon', 'smear', 'glare', 'plumb', 'sun', 'marks']);
 
 const pathOf = (points, frame, closed) =>
   points.map(([x, y], i) => `${i ? 'L' : 'M'}${(x * frame.width_px).toFixed(1)} ${(y * frame.height_px).toFixed(1)}`).join('') + (closed ? 'Z' : '');
@@ -80,6 +82,29 @@ function drawPlumbPoint(frame) {
   return [doubleLine(`M${px - size} ${py}h${2 * size}M${px} ${py - size}v${2 * size}`, 'plumb'),
           lettersAt(frame, px, py - size * 1.5, 'straight down')];
 }
+
+/** Where still water would mirror the sun: a ring with rays. */
+function drawSunImage(frame) {
+  const [x, y] = frame.sun.mirror_point;
+  const [px, py] = [x * frame.width_px, y * frame.height_px];
+  const size = lettering(frame) * 0.7;
+  const rays = [...Array(8).keys()].map((turn) => turn * Math.PI / 4).map((way) =>
+    `M${px + Math.cos(way) * size * 1.4} ${py + Math.sin(way) * size * 1.4}L${px + Math.cos(way) * size * 2} ${py + Math.sin(way) * size * 2}`).join('');
+  return [doubleLine(`M${px - size} ${py}a${size} ${size} 0 1 0 ${2 * size} 0a${size} ${size} 0 1 0 ${-2 * size} 0${rays}`, 'sun'),
+          lettersAt(frame, px, py + size * 3.4, 'sun mirrored here by still water')];
+}
+
+/** Control points as marked in this frame. */
+function drawFrameMarks(frame) {
+  return marksOf(frame).map(({mark, position}) => {
+    const [x, y] = shownFromStored(frame, position);
+    const size = lettering(frame) * 0.7;
+    return [doubleLine(`M${x - size} ${y}h${2 * size}M${x} ${y - size}v${2 * size}`, 'set'), lettersAt(frame, x + size, y - size * 0.6, mark.name, 'start')];
+  });
+}
+
+const marksOf = (frame) => flight.marks.map((mark, index) => ({mark, position: marks.positionOf(index)}))
+    .filter(({mark, position}) => mark.frame === frame.index && position);
 
 function drawNeighbours(frame) {
   return frame.placement.neighbours.filter(({outline}) => outline.length > 2).map(({frame: other, outline}) => {

@@ -29,6 +29,7 @@ function frameNumbers(frame) {
     rows.push(['Water', `${share(glare.water_share)} of the frame`], ['Glare', `${share(glare.glare_share)} of the frame`],
               ['Water that can be read', share(glare.readable_water_share)]);
   }
+  if (frame.sun) rows.push(['Sun', `${quantity(frame.sun.elevation_deg, '\u00b0', 0)} above the horizon, azimuth ${quantity(frame.sun.azimuth_deg, '\u00b0', 0)}`]);
   if (placement.placed) {
     rows.push(['Height above ground', quantity(placement.height_m, 'm')], ['Ground size of a pixel', lengthText(placement.gsd_m)],
               ['Fit to its neighbours', `${quantity(placement.rmse_px, 'px', 2)} (RMSE of ${plural(placement.tie_points, 'tie point')} with ${plural(placement.neighbour_count, 'frame')})`]);

@@ -78,7 +78,8 @@ function flightFacts() {
     ['Ground size of a pixel', spreadText(placed.map((frame) => frame.placement.gsd_m), lengthText) ?? noScale],
     ['Swing off straight down', spreadText(read.map(offNadir), (v) => quantity(v, '\u00b0', 1)) ?? NOT_KNOWN],
     ['Exposure', spreadText(read.map((frame) => frame.shot.exposure_s), exposureText) ?? NOT_KNOWN],
-    ['Sun', flight.sun ?? 'not known: needs the place (--lat-deg, --lon-deg) and the offset of the camera\u2019s clock'],
+    ['Sun above the horizon', spreadText(read.map((frame) => frame.sun?.elevation_deg), (v) => quantity(v, '\u00b0', 0)) ??
+     'not known: needs the place (--lat-deg, --lon-deg) and the clock\u2019s offset (--utc-offset-h)'],
     ['Water in view', water === null ? 'none found' : `median ${share(water)} of the frames that show water`],
     ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} groups that do not touch` : ''}`],
     ['Scale and north', `scale from ${flight.placement.scale_from || 'nothing'}, north from ${flight.placement.north_from || 'nothing'}`],
@@ -102,9 +103,13 @@ const limitOf = (words) => {
   return null;
 };
 
+/** Blur too small to be measured comes as 0, which a logarithmic axis cannot show. */
+const LEAST_BLUR_SHOWN_PX = 0.5;
+
 const PLOTS = [
   {title: 'Sharpness over time', note: 'as width of the blur: lower is sharper', unit: 'px', digits: 1, log: true,
-   value: (frame) => frame.blur?.blur_fwhm_px ?? null, limit: limitOf(['blurred', 'sharp'])},
+   value: (frame) => (frame.blur && frame.blur.blur_fwhm_px !== null ? Math.max(frame.blur.blur_fwhm_px, LEAST_BLUR_SHOWN_PX) : null),
+   limit: limitOf(['blurred', 'sharp'])},
   {title: 'Smear', note: 'length of motion blur', unit: 'px', digits: 1, fromZero: true,
    value: (frame) => frame.blur?.smear_px ?? null, limit: limitOf(['smeared'])},
   {title: 'Swing', note: 'angle off straight down', unit: '\u00b0', digits: 1, fromZero: true, value: offNadir,
@@ -120,8 +125,9 @@ const PLOTS = [
 function drawGlance() {
   addTo('glance',
       el('div', {class: 'glance-columns'},
-         el('div', {}, warningList(), verdictTally(), reasonTable()),
-         el('div', {}, mosaicFigure(), el('p', {class: 'accuracy'}, el('strong', {}, 'How far to trust it: '), flight.accuracy.sentence))),
+         el('div', {}, warningList(), verdictTally(), reasonTable(),
+            el('p', {class: 'accuracy'}, el('strong', {}, 'How far to trust it: '), flight.accuracy.sentence)),
+         el('div', {}, mosaicFigure())),
       el('dl', {class: 'facts'}, flightFacts().map(([name, text]) => el('div', {}, el('dt', {}, name), el('dd', {}, text)))),
       el('div', {class: 'plots'}, PLOTS.map(chartFigure)));
 }

@@ -12,13 +12,27 @@ const mapUnit = (width, height) => Math.max(width, height) / 100;
 
 function drawFootprints(placed) {
   return placed.map((frame) => {
-    const outline = svg('path', {d: footprintPath(frame), class: `footprint ${choices.verdictOf(frame)}`, onclick: () => openFrame(frame)},
+    const outline = svg('path', {d: footprintPath(frame), class: `footprint ${choices.verdictOf(frame)}`},
                         svg('title', {}, `${frame.file}: ${choices.verdictOf(frame)}`));
     choices.onChange((changed) => {
       if (changed === frame) outline.setAttribute('class', `footprint ${choices.verdictOf(frame)}`);
     });
     return outline;
   });
+}
+
+/** Where the camera hung, joined in the order in which the frames were taken. */
+function drawWalk(placed, unit) {
+  const hung = placed.filter((frame) => frame.placement.below);
+  const d = hung.map((frame, i) => `${i ? 'L' : 'M'}${frame.placement.below.join(' ')}`).join('');
+  return [doubleLine(d, 'walk'), hung.map((frame) => {
+    const [x, y] = frame.placement.below;
+    const spot = svg('g', {transform: `translate(${x} ${y})`, class: 'hung'}, svg('title', {}, frame.file));
+    const show = () => spot.replaceChildren(svg('circle', {r: unit * 0.75, class: 'hung-ground'}), verdictMark(choices.verdictOf(frame), unit * 0.9));
+    choices.onChange((changed) => { if (changed === frame) show(); });
+    show();
+    return spot;
+  })];
 }
 
 /** A ring at each frame's spot straight below, its size the frame's fit to its neighbours. */
@@ -72,22 +86,40 @@ function pointTable() {
 
 /** A canvas as part of the drawing, stretched to the mosaic. */
 function overlayOf(canvas, width, height) {
-  return svg('image', {href: canvas.toDataURL(), x: 0, y: 0, width, height, preserveAspectRatio: 'none', class: 'overlay'});
+  return svg('image', {href: canvas.toDataURL(), x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: 'overlay'});
 }
 
 async function sourcesLayer(layer, width, height) {
-  mapView.sources = await readSources();
+  mapView.sources ??= await readSources();
   if (mapView.sources) layer.append(overlayOf(seamsCanvas(mapView.sources), width, height));
 }
 
-function showSourceUnder(event, drawing, told) {
-  if (!mapView.sources || mapView.layers.sources.hasAttribute('hidden')) return;
-  const box = drawing.getBoundingClientRect();
-  const {width, height, at} = mapView.sources;
-  const x = Math.floor((event.clientX - box.left) / box.width * width);
-  const y = Math.floor((event.clientY - box.top) / box.height * height);
-  const index = x >= 0 && y >= 0 && x < width && y < height ? at(x, y) : -1;
-  told.textContent = index < 0 ? '' : `This spot comes from ${frames[index].file}.`;
+/** Position in the mosaic under the pointer. */
+function mosaicPositionOf(event, drawing) {
+  const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(drawing.getScreenCTM().inverse());
+  return [place.x, place.y];
+}
+
+function sourceAt(x, y, width, height) {
+  if (!mapView.sources) return null;
+  const {sources} = mapView;
+  const column = Math.floor((x + 0.5) / width * sources.width);
+  const row = Math.floor((y + 0.5) / height * sources.height);
+  const inside = column >= 0 && row >= 0 && column < sources.width && row < sources.height;
+  return frames[inside ? sources.at(column, row) : -1] ?? null;
+}
+
+/** Names the frames that see a spot, the one the mosaic shows first. */
+function tellSpot(told, [x, y], placed, width, height) {
+  const context = document.createElement('canvas').getContext('2d');
+  const source = sourceAt(x, y, width, height);
+  const seeing = placed.filter((frame) => context.isPointInPath(new Path2D(footprintPath(frame)), x, y));
+  const button = (frame) => [el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file), ' '];
+  told.replaceChildren();
+  fill(told, {}, [
+    source ? ['The mosaic shows this spot from ', button(source)] : null,
+    seeing.length ? [`${plural(seeing.length, 'frame sees', 'frames see')} it: `, seeing.slice(0, 20).map(button), seeing.length > 20 ? 'and more' : ''] : 'No frame sees this spot.',
+  ]);
 }
 
 function coverageKey() {
@@ -127,24 +159,27 @@ function drawMap() {
   const unit = mapUnit(width, height);
   const times = exaggeration(unit);
   const layer = (key, ...content) => (mapView.layers[key] = svg('g', {class: `map-layer ${key}`}, content));
-  const told = el('p', {class: 'hint', role: 'status'});
+  const told = el('p', {class: 'hint spot', role: 'status'});
   const key = coverageKey();
   const drawing = svg('svg', {viewBox: `-0.5 -0.5 ${width} ${height}`, class: 'map-drawing', role: 'img', style: {'--shape': width / height},
                               'aria-label': `Map: footprints of ${plural(placed.length, 'frame')} over the mosaic`},
       address ? svg('image', {href: address, x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none'}) : null,
-      layer('coverage'), layer('sources'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('fits', drawFits(placed, unit)), layer('points', drawPoints(unit, times)));
-  drawing.addEventListener('pointermove', (event) => showSourceUnder(event, drawing, told));
+      layer('coverage'), layer('sources'), layer('glare'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('walk', drawWalk(placed, unit)), layer('fits', drawFits(placed, unit)), layer('points', drawPoints(unit, times)));
+  drawing.addEventListener('click', (event) => tellSpot(told, mosaicPositionOf(event, drawing), placed, width, height));
   const kept = () => placed.filter((frame) => choices.verdictOf(frame) !== 'drop');
   const switches = mapSwitches([
-    {key: 'footprints', name: 'footprints', on: true},
+    {key: 'walk', name: 'where the camera hung, in order', on: true},
+    {key: 'footprints', name: 'footprints', on: placed.length <= 60},
     {key: 'coverage', name: 'how many frames see a spot', on: false, key_text: true, make: (g) => g.append(overlayOf(coverageCanvas(kept(), width, height), width, height))},
     pictures().sources ? {key: 'sources', name: 'seams and sources', on: false, make: (g) => sourcesLayer(g, width, height)} : null,
+    pictures().glare ? {key: 'glare', name: 'glare left in the mosaic', on: false, make: (g) => g.append(svg('image', {href: pngAddress(pictures().glare), x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: 'overlay'}))} : null,
     {key: 'fits', name: 'fit of each frame (larger ring: worse)', on: false},
     flight.accuracy.points.length ? {key: 'points', name: `control and check points, residuals ${times} times too long`, on: true} : null,
   ], key);
+  whenSeen(drawing, async () => { mapView.sources = await readSources(); });
   const others = frames.filter((frame) => !frame.fault && !frame.placement.placed && frame.placement.why_not);
   addTo('map',
-      el('p', {class: 'hint'}, 'Click an outline to open its frame; the keyboard reaches the same frames in the grid.'),
+      el('p', {class: 'hint'}, 'Click a spot to learn which frames see it; by keyboard, each frame in the grid names its neighbours.'),
       switches, key, el('div', {class: 'map-place'}, drawing), told, pointTable(),
       others.length ? el('details', {}, el('summary', {}, `${plural(others.length, 'frame')} not placed`),
                          el('ul', {}, others.map((frame) => el('li', {}, el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file), ` ${frame.placement.why_not}`)))) : null);

@@ -46,6 +46,7 @@ function reasonNumber(value, unit) {
 function reasonText(reason) {
   if (!reason) return 'no reason given';
   if (reason.value === null) return reason.word;
+  if (reason.value === 0 && reason.unit === 'px') return `${reason.word}: none measured, limit ${reasonNumber(reason.limit ?? 0, reason.unit)}`;
   const value = reasonNumber(reason.value, reason.unit);
   if (reason.limit === null) return `${reason.word}: ${value}`;
   return `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, reason.unit).replace(/ of the .*/, '')}`;

@@ -131,6 +131,21 @@ TEST(PlumbPoint, LiesAsFarFromTheMiddleAsTheTiltSays) {
   EXPECT_NEAR(2000, spot->x * 4000 - 0.5, 1e-9);
 }
 
+// Flat water, camera straight down: the mirror point lies f tan(90 deg - elevation) from the nadir point toward the sun's
+// azimuth; f = 3000 px, elevation 70 deg: 1091.91 px (derived).
+TEST(SunMirrorPoint, LiesTowardTheSunAsFarAsItsElevationSays) {
+  FlightRecord record;
+  record.placement.north_from = "control";
+  FrameRecord frame = placed_straight_down(50, 50, 30, 0);  // top of the frame points north
+  frame.sun = Sun{70, 90};
+  const auto east = sun_mirror_point(record, frame);
+  ASSERT_TRUE(east);
+  EXPECT_NEAR(2000 + 1091.91, east->x * 4000 - 0.5, 0.01);
+  EXPECT_NEAR(1500, east->y * 3000 - 0.5, 1e-6);
+  record.placement.north_from = "arbitrary";
+  EXPECT_FALSE(sun_mirror_point(record, frame));
+}
+
 TEST(TileShape, TilesOfATurnedFrameAreWhereTheyAreSeen) {
   FrameRecord frame = frame_3000();
   frame.source.orientation = 6;  // row 0 of the stored frame is on the right when displayed
