@@ -8,6 +8,8 @@
 #include "pipeline/atomic_file.h"
 #include "pipeline/record_json.h"
 #include "stages/choices.h"
+#include "stages/cull/collect.h"
+#include "stages/cull/coverage.h"
 #include "stages/measure_frames.h"
 #include "stages/step_memory.h"
 
@@ -129,12 +131,14 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
       cull::settle_by_overlap(record, options.cull, context);
     }));
     apply_choices(record, choices);
+    if (options.cull.cover > 0) cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   }
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
     timed.from_cache(remember_step(mosaic_step(options), record, context, [&] { mosaic::build(record, options.mosaic, context); }));
   }
   write_copies(record, options, context);
+  cull::collect_kept(record, options.cull, context.out / "kept");
   if (extent >= Extent::report) {
     const Timed timed(record, "report");
     report::Options report = options.report;

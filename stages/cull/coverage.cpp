@@ -9,6 +9,8 @@ namespace {
 
 constexpr int kCellsLongSide = 400;
 constexpr int kOutlineSteps = 8;
+constexpr const char* kNeeded = "needed to cover";
+constexpr const char* kCovered = "covered by others";
 
 struct Candidate {
   int frame = 0;
@@ -143,6 +145,35 @@ Coverage fewest_frames(const FlightRecord& flight, int times, double share) {
   }
   out.covered_share = wanted > 0 ? met / wanted : 0;
   return out;
+}
+
+void mark_fewest_frames(FlightRecord& flight, int times, double share) {
+  const Coverage coverage = fewest_frames(flight, times, share);
+  if (coverage.chosen.empty()) {
+    flight.warnings.push_back("No set of frames that cover the ground was chosen: no kept frame is placed.");
+    return;
+  }
+  int kept = 0;
+  for (std::size_t i = 0; i < flight.frames.size(); ++i) {
+    FrameRecord& frame = flight.frames[i];
+    std::erase_if(frame.decision.reasons, [](const Reason& r) { return r.word == kNeeded || r.word == kCovered; });
+    if (frame.decision.verdict != Verdict::keep || !frame.placement.placed || frame.placement.group != 0) continue;
+    ++kept;
+    const auto at = std::find(coverage.chosen.begin(), coverage.chosen.end(), static_cast<int>(i));
+    if (at != coverage.chosen.end())
+      frame.decision.reasons.push_back({kNeeded, static_cast<double>(at - coverage.chosen.begin() + 1), std::nullopt, "in the order of picking"});
+    else
+      frame.decision.reasons.push_back({kCovered, std::nullopt, std::nullopt, ""});
+  }
+  std::string sentence = std::to_string(coverage.chosen.size()) + " of " + std::to_string(kept) + " kept frames see ";
+  sentence += share >= 1 ? "all the ground" : std::to_string(static_cast<int>(std::lround(100 * coverage.covered_share))) + " % of the ground";
+  sentence += " that all of them see, " + std::string(times == 1 ? "at least once" : std::to_string(times) + " times wherever all of them do");
+  if (coverage.least_possible > 0) sentence += "; no set of fewer than " + std::to_string(coverage.least_possible) + " can";
+  flight.warnings.push_back(sentence + ".");
+}
+
+bool covered_by_others(const Decision& decision) {
+  return std::any_of(decision.reasons.begin(), decision.reasons.end(), [](const Reason& r) { return r.word == kCovered; });
 }
 
 }  // namespace lookdown::cull

@@ -20,4 +20,11 @@ struct Coverage {
 /// they can), for at least `share` of the cells.
 [[nodiscard]] Coverage fewest_frames(const FlightRecord&, int times, double share = 1.0);
 
+/// Writes into the record which kept frames the smallest set needs: each gets the reason "needed to cover" or "covered by others", and the record a
+/// sentence with the number of frames, the share of the ground and the least number possible.
+void mark_fewest_frames(FlightRecord&, int times, double share);
+
+/// Whether `mark_fewest_frames` left the frame out.
+[[nodiscard]] bool covered_by_others(const Decision&);
+
 }  // namespace lookdown::cull

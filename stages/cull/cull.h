@@ -20,6 +20,9 @@ struct Options {
   double max_clipped_share = 0.2;       ///< above: flagged
   double max_glare_share = 0.3;         ///< above: check with the reason "glare"
   bool keep_repeats = false;            ///< do not drop near-repeats
+  int cover = 0;                        ///< mark the fewest frames that see the ground so many times; 0: do not
+  double cover_share = 1;               ///< of the ground that these must see
+  std::string collect = "none";         ///< "copy", "hardlink" or "symlink" the kept frames into OUT/kept
 };
 void describe(Options&, OptionVisitor&);
 

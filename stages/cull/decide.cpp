@@ -98,6 +98,9 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1}, o.max_clipped_share);
   visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1}, o.max_glare_share);
   visitor.option({"keep-repeats", "do not drop near-repeats"}, o.keep_repeats);
+  visitor.option({"cover", "mark the fewest kept frames that still see all the ground at least so many times; 0 marks none", 0, 100}, o.cover);
+  visitor.option({"cover-share", "share of the ground that the fewest frames must see", 0.01, 1}, o.cover_share);
+  visitor.option({"collect", "put the kept frames into the folder kept of the output; originals stay as they are", 0, 0, {"none", "copy", "hardlink", "symlink"}}, o.collect);
 }
 
 void decide(FlightRecord& flight, const Options& options) {

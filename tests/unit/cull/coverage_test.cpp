@@ -2,6 +2,12 @@
 #include "stages/cull/coverage.h"
 
 #include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+
+#include "stages/cull/collect.h"
 
 namespace lookdown {
 namespace {
@@ -60,6 +66,62 @@ TEST(FewestFrames, OnlyKeptAndPlacedFramesCount) {
   flight.frames[1].decision.verdict = Verdict::drop;
   const auto coverage = cull::fewest_frames(flight, 1);
   EXPECT_EQ(coverage.chosen, std::vector<int>{0});
+}
+
+TEST(FewestFrames, RecordSaysWhichFramesAreNeeded) {
+  FlightRecord flight;
+  flight.frames = {lying_at(10, 10), lying_at(0, 0, 2), lying_at(200, 0, 2)};
+  cull::mark_fewest_frames(flight, 1, 1);
+  EXPECT_TRUE(cull::covered_by_others(flight.frames[0].decision));
+  EXPECT_FALSE(cull::covered_by_others(flight.frames[1].decision));
+  ASSERT_EQ(flight.warnings.size(), 1U);
+  EXPECT_EQ(flight.warnings[0], "2 of 3 kept frames see all the ground that all of them see, at least once; no set of fewer than 2 can.");
+}
+
+class Collecting : public testing::Test {
+ protected:
+  void SetUp() override {
+    std::filesystem::remove_all(folder_);
+    std::filesystem::create_directories(folder_);
+    for (const char* name : {"a.jpg", "b.jpg"}) {
+      std::ofstream(folder_ / name) << "pixels of " << name;
+      FrameRecord frame;
+      frame.source.file = name;
+      frame.source.stem = std::filesystem::path(name).stem().string();
+      frame.source.path = folder_ / name;
+      frame.decision.verdict = std::string(name) == "a.jpg" ? Verdict::keep : Verdict::drop;
+      flight_.frames.push_back(frame);
+    }
+  }
+  void TearDown() override { std::filesystem::remove_all(folder_); }
+
+  std::filesystem::path folder_ = std::filesystem::temp_directory_path() / ("lookdown_collect_" + std::to_string(getpid()));
+  FlightRecord flight_;
+};
+
+TEST_F(Collecting, PutsTheKeptFramesAndLeavesTheOriginals) {
+  for (const std::string how : {"copy", "hardlink", "symlink"}) {
+    cull::Options options;
+    options.collect = how;
+    const auto target = folder_ / how;
+    cull::collect_kept(flight_, options, target);
+    EXPECT_TRUE(std::filesystem::exists(target / "a.jpg")) << how;
+    EXPECT_FALSE(std::filesystem::exists(target / "b.jpg")) << how;
+    EXPECT_EQ(std::filesystem::is_symlink(target / "a.jpg"), how == "symlink");
+    EXPECT_EQ(std::filesystem::file_size(folder_ / "a.jpg"), 15U);
+  }
+  EXPECT_TRUE(flight_.warnings.empty());
+}
+
+TEST_F(Collecting, NeverReplacesAFileThatHoldsSomethingElse) {
+  const auto target = folder_ / "kept";
+  std::filesystem::create_directories(target);
+  std::ofstream(target / "a.jpg") << "mine";
+  cull::Options options;
+  options.collect = "copy";
+  cull::collect_kept(flight_, options, target);
+  EXPECT_EQ(std::filesystem::file_size(target / "a.jpg"), 4U);
+  EXPECT_EQ(flight_.warnings.size(), 1U);
 }
 
 }  // namespace
