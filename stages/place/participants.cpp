@@ -7,6 +7,8 @@
 #include <map>
 #include <numbers>
 
+#include "stages/place/horizon_views.h"
+
 namespace lookdown::place {
 namespace {
 
@@ -26,22 +28,10 @@ bool dropped_for_blur(const Decision& decision) {
                      [](const Reason& r) { return r.word == "blurred" || r.word == "smeared"; });
 }
 
-/// A view to the horizon adds little ground and much distance to a flight that looks down; in a flight of such views it is all there is.
-bool flight_of_horizons(const FlightRecord& flight) {
-  std::size_t usable = 0, horizons = 0;
-  for (const FrameRecord& frame : flight.frames) {
-    if (frame.fault || frame.decision.view == View::other) continue;
-    ++usable;
-    if (frame.decision.view == View::horizon) ++horizons;
-  }
-  return 2 * horizons >= usable;
-}
-
 /// Empty when the frame takes part.
-std::string why_left_out(const FrameRecord& frame, bool horizons_take_part) {
+std::string why_left_out(const FrameRecord& frame) {
   if (frame.fault) return "cannot be read";
   const Decision& decision = frame.decision;
-  if (decision.view == View::horizon && !horizons_take_part) return "looks at the horizon";
   if (decision.by_person && decision.verdict == Verdict::drop) return "dropped by choice";
   if (decision.view == View::other && decision.verdict == Verdict::drop)
     return "does not show the ground from above";
@@ -71,11 +61,11 @@ KnownCamera known_camera(const Camera& camera) {
 Participants choose_participants(FlightRecord& flight) {
   Participants chosen;
   std::map<std::string, int> camera_index;
-  const bool horizons_take_part = flight_of_horizons(flight);
+  const bool trust_horizons = flight_of_horizons(flight);
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& record = flight.frames[i];
     record.placement = {};
-    record.placement.why_not = why_left_out(record, horizons_take_part);
+    record.placement.why_not = why_left_out(record);
     if (!record.placement.why_not.empty()) continue;
     TieFrame frame;
     frame.record = int(i);
@@ -88,7 +78,9 @@ Participants choose_participants(FlightRecord& flight) {
     if (added) chosen.cameras.push_back(known_camera(frame.camera));
     chosen.camera_of_frame.push_back(entry->second);
     TiltKnowledge tilt;
-    if (record.tilt && record.tilt->from != "placement") {
+    // Elsewhere a horizon is held against the placement, so it must not lead it.
+    const bool trusted = record.tilt && (record.tilt->from != "horizon" || trust_horizons);
+    if (trusted && record.tilt->from != "placement") {
       const auto& d = record.tilt->down_in_camera;
       tilt.down_in_camera = Eigen::Vector3d(d[0], d[1], d[2]).normalized();
       tilt.sigma_rad = std::max(0.5, record.tilt->sigma_deg) * std::numbers::pi / 180;

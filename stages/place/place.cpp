@@ -13,6 +13,7 @@
 #include "stages/place/canvas.h"
 #include "stages/place/control_points.h"
 #include "stages/place/datum.h"
+#include "stages/place/horizon_views.h"
 #include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
 #include "stages/place/participants.h"
@@ -88,6 +89,7 @@ std::vector<RoughPosition> rough_positions(const Participants& chosen,
 std::string why_untied(const FlightRecord& flight, const TieFrame& frame) {
   const FrameRecord& record = flight.frames[std::size_t(frame.record)];
   if (!record.placement.why_not.empty()) return record.placement.why_not;
+  if (record.decision.view == View::horizon) return "looks at the horizon";
   if (record.glare && record.glare->water_share > 0.85) return "only water";
   if (int(frame.features.size()) < kTooFewSpots) return "too little detail";
   if (frame.bridge_only) return "too blurred";
@@ -211,7 +213,8 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   const auto on_map = map_positions(flight, positions_crs);
   find_spots(flight, chosen, context);
 
-  const std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
+  std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
+  settle_horizon_views(chosen.frames, ties, flight);
   const auto groups = connected_groups(chosen.frames.size(), ties);
   for (const TieFrame& f : chosen.frames)
     flight.frames[std::size_t(f.record)].placement.why_not = why_untied(flight, f);
