@@ -18,13 +18,7 @@ constexpr int kMostViews = 8;
 
 SearchedFrame search_frame(const FrameRecord& frame, const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
-  const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)));
-  const SearchResult found = search_picture(picture.bgr);
-  SearchedFrame searched;
-  searched.bgr = picture.bgr;
-  found.water.convertTo(searched.water, CV_8UC1, 255);
-  found.glare.convertTo(searched.glare, CV_8UC1, 255);
-  return searched;
+  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)));
 }
 
 // Searched frames by index, searched again when they have been dropped to stay within the memory budget.

@@ -28,9 +28,10 @@ struct TreeModel {
 [[nodiscard]] cv::Mat chance_of(const cv::Mat& log_odds);
 
 /// The trained tables (model_tables.cpp): water from the look of a pixel's surroundings, water again with the first answer's
-/// surroundings, glare inside water.
+/// surroundings, glare inside water, glare where several views lie over each other.
 [[nodiscard]] TreeModel water_look_model();
 [[nodiscard]] TreeModel water_context_model();
 [[nodiscard]] TreeModel glare_model();
+[[nodiscard]] TreeModel view_model();
 
 }  // namespace lookdown::glare

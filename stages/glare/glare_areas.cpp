@@ -83,7 +83,7 @@ FeaturePlanes glare_features(const WorkingPicture& picture, const cv::Mat& water
 
 cv::Mat glare_chance(const WorkingPicture& picture, const cv::Mat& water, const GlintPrior& prior) {
   const FeaturePlanes features = glare_features(picture, water);
-  const cv::Mat asked = water > 0.15f;
+  const cv::Mat asked = water > kLeastWaterChance;
   cv::Mat odds = log_odds(glare_model(), features, asked);
   const cv::Mat expected = expected_glint(prior, water.size());
   if (!expected.empty()) {

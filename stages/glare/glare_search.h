@@ -10,6 +10,9 @@ namespace lookdown::glare {
 /// Long side of the copy that the search works on.
 inline constexpr int kWorkingLongSidePx = 1024;
 
+/// Below this chance of water nothing is asked about glare.
+inline constexpr float kLeastWaterChance = 0.04f;
+
 /// What is known about where the sun's mirror image may lie. Empty plane: nothing.
 struct GlintPrior {
   cv::Mat chance;  ///< CV_32FC1, any size, stretched over the picture: 0 (impossible) .. 1 (at the mirror point)
@@ -29,6 +32,8 @@ struct WorkingPicture {
   cv::Mat calm_light;  ///< CV_32FC1
 };
 [[nodiscard]] WorkingPicture prepare(const cv::Mat& bgr);
+/// Luminance in linear light alone (CV_32FC1, same size).
+[[nodiscard]] cv::Mat light_of(const cv::Mat& bgr);
 
 /// Features that tell water from land whatever glitters on it.
 /// Half the working size.
@@ -57,7 +62,8 @@ struct SearchResult {
 /// Carries a chance map to the size of `guide` (CV_8UC1) along its edges: fast guided filter (He & Sun, arXiv:1505.00996).
 [[nodiscard]] cv::Mat upsample_along_edges(const cv::Mat& chance, const cv::Mat& guide, int radius_px, double smoothness);
 
-/// Masks at the size of `guide` (CV_8UC1, the frame): 255 where the chance is above one half; glare only inside water.
+/// Masks at the size of `guide` (CV_8UC1, the frame): 255 where the chance is above one half. What
+/// glares is water.
 struct Masks {
   cv::Mat water, glare;
 };

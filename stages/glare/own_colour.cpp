@@ -23,9 +23,13 @@ Tiles dark_side(const WorkingPicture& picture, const cv::Mat& water) {
     for (int column = 0; column < columns; ++column) {
       const cv::Rect tile = cv::Rect(column * kTilePx, row * kTilePx, kTilePx, kTilePx) & cv::Rect({0, 0}, water.size());
       seen.clear();
+      float sure = 0;
       for (int y = tile.y; y < tile.br().y; y += 2)
         for (int x = tile.x; x < tile.br().x; x += 2)
-          if (water.at<float>(y, x) > 0.5f) seen.emplace_back(picture.light.at<float>(y, x), cv::Point(x, y));
+          if (const float chance = water.at<float>(y, x); chance > 0.25f) {
+            seen.emplace_back(picture.light.at<float>(y, x), cv::Point(x, y));
+            sure += chance;
+          }
       if (seen.size() < 12) continue;
       const auto third = seen.begin() + static_cast<long>(seen.size() / 3);
       std::nth_element(seen.begin(), third, seen.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
@@ -34,7 +38,7 @@ Tiles dark_side(const WorkingPicture& picture, const cv::Mat& water) {
       const float count = static_cast<float>(third - seen.begin() + 1);
       // Tiles full of glare know little of what lies below: the darker a tile, the more its neighbours borrow from it.
       const float light = third->first;
-      const float weight = static_cast<float>(seen.size()) / (0.02f + light);
+      const float weight = sure / (0.02f + light);
       tiles.colour.at<cv::Vec3f>(row, column) = sum * (weight / count);
       tiles.weight.at<float>(row, column) = weight;
     }

@@ -37,9 +37,6 @@ Masks masks_from(const cv::Mat& water_chance, const cv::Mat& glare_chance, const
   if (glare_chance.size() == guide.size()) glare = glare_chance;
   else glare = upsample_along_edges(glare_chance, guide, 3, 1e-4);
   cv::compare(glare, 0.5, masks.glare, cv::CMP_GT);
-  // What shines is water, even where the water map, at half the resolution, hesitates.
-  cv::compare(water, 0.25, water, cv::CMP_GT);
-  cv::bitwise_and(masks.glare, water, masks.glare);
   cv::bitwise_or(masks.water, masks.glare, masks.water);
   return masks;
 }

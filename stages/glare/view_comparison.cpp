@@ -5,7 +5,9 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/glare/boosted_trees.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/plane_math.h"
 
 namespace lookdown::glare {
 namespace {
@@ -50,6 +52,16 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
 
 }  // namespace
 
+SearchedFrame searched_frame(const cv::Mat& bgr, const GlintPrior& prior) {
+  const WorkingPicture picture = prepare(bgr);
+  const SearchResult found = search_picture(picture.bgr, prior);
+  SearchedFrame searched;
+  searched.bgr = picture.bgr;
+  found.water.convertTo(searched.water, CV_8UC1, 255);
+  found.glare.convertTo(searched.glare, CV_8UC1, 255);
+  return searched;
+}
+
 OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place, const PlacedCamera& own_place, cv::Size own_size) {
   // The map is smooth: it is computed on a coarse grid and stretched.
   constexpr int kStep = 8;
@@ -84,41 +96,66 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
   return view;
 }
 
-ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
-  const WorkingPicture own_picture = prepare(own.bgr);
+FeaturePlanes view_features(const SearchedFrame& own, const std::vector<OverlaidView>& others, cv::Mat& water, cv::Mat& views) {
+  const cv::Mat own_light = light_of(own.bgr);
   std::vector<cv::Mat> lights;
   for (const OverlaidView& other : others) {
-    const WorkingPicture picture = prepare(other.bgr);
-    lights.push_back(picture.light * gain_between(own_picture.light, picture.light, own.water, other));
+    const cv::Mat light = light_of(other.bgr);
+    cv::Mat spread;
+    // A view that lies a pixel off must not make the edge of a bright thing look like glare: it counts with its brightest neighbour.
+    cv::dilate(light * gain_between(own_light, light, own.water, other), spread, {});
+    lights.push_back(spread);
   }
-  ComparedFrame compared;
-  compared.water = cv::Mat(own.water.size(), CV_32FC1);
-  compared.glare = cv::Mat(own.water.size(), CV_32FC1);
-  compared.views = cv::Mat::zeros(own.water.size(), CV_8UC1);
+  const cv::Size size = own.bgr.size();
+  cv::Mat over_low(size, CV_32FC1), over_median(size, CV_32FC1), over_least(size, CV_32FC1), low(size, CV_32FC1),
+      others_glare(size, CV_32FC1), single(size, CV_32FC1), pale(size, CV_32FC1), count(size, CV_32FC1);
+  water.create(size, CV_32FC1);
+  views.create(size, CV_8UC1);
   std::vector<float> seen;
-  for (int y = 0; y < own.water.rows; ++y)
-    for (int x = 0; x < own.water.cols; ++x) {
+  for (int y = 0; y < size.height; ++y)
+    for (int x = 0; x < size.width; ++x) {
       seen.clear();
-      float water = own.water.at<uchar>(y, x) / 255.0f;
+      float sum_water = own.water.at<uchar>(y, x) / 255.0f, sum_glare = 0;
       for (std::size_t i = 0; i < others.size(); ++i) {
         if (!others[i].seen.at<uchar>(y, x)) continue;
-        seen.push_back(lights[i].at<float>(y, x));
-        water += others[i].water.at<uchar>(y, x) / 255.0f;
+        seen.push_back(lights[i].at<float>(y, x) + 0.004f);
+        sum_water += others[i].water.at<uchar>(y, x) / 255.0f;
+        sum_glare += others[i].glare.at<uchar>(y, x) / 255.0f;
       }
-      const float single = own.glare.at<uchar>(y, x) / 255.0f;
-      water /= static_cast<float>(seen.size() + 1);
-      compared.water.at<float>(y, x) = water;
-      compared.views.at<uchar>(y, x) = static_cast<uchar>(seen.size());
-      if (seen.empty()) {
-        compared.glare.at<float>(y, x) = single;
-        continue;
-      }
-      const std::size_t low = seen.size() / 4;
-      std::nth_element(seen.begin(), seen.begin() + low, seen.end());
-      const float gain_in_light = std::log((own_picture.light.at<float>(y, x) + 0.01f) / (seen[low] + 0.01f));
-      const float score = 0.5f * logit(single) + 6 * (gain_in_light - 0.5f);
-      compared.glare.at<float>(y, x) = water > 0.4f ? 1 / (1 + std::exp(-score)) : 0;
+      std::sort(seen.begin(), seen.end());
+      const auto n = static_cast<float>(seen.size());
+      const float mine = own_light.at<float>(y, x) + 0.004f;
+      if (seen.empty()) seen.push_back(mine);
+      const float base = seen[(seen.size() - 1) * 3 / 10];
+      over_low.at<float>(y, x) = std::log(mine / base);
+      over_median.at<float>(y, x) = std::log(mine / seen[seen.size() / 2]);
+      over_least.at<float>(y, x) = std::log(mine / seen.front());
+      low.at<float>(y, x) = std::log(base);
+      others_glare.at<float>(y, x) = n > 0 ? sum_glare / n : 0;
+      single.at<float>(y, x) = logit(own.glare.at<uchar>(y, x) / 255.0f);
+      count.at<float>(y, x) = n;
+      water.at<float>(y, x) = sum_water / (n + 1);
+      views.at<uchar>(y, x) = static_cast<uchar>(n);
+      const cv::Vec3b& v = own.bgr.at<cv::Vec3b>(y, x);
+      const int most = std::max({v[0], v[1], v[2]}), least = std::min({v[0], v[1], v[2]});
+      pale.at<float>(y, x) = static_cast<float>(most - least) / (most + 8.0f);
     }
+  const double middle = quantile_of(log_of(own_light), 0.5);
+  FeaturePlanes features;
+  features.planes = {single,       over_low, over_median,          over_least,          cv::Mat(low - middle), others_glare,
+                     water, pale,  blurred(over_low, 4), blurred(single, 8), cv::Mat(log_of(own_light) - middle)};
+  features.planes.push_back(cv::min(count, 8));
+  return features;
+}
+
+ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
+  ComparedFrame compared;
+  const FeaturePlanes features = view_features(own, others, compared.water, compared.views);
+  compared.glare = chance_of(log_odds(view_model(), features));
+  compared.glare.setTo(0, compared.water < kLeastWaterChance);
+  cv::Mat single;
+  own.glare.convertTo(single, CV_32FC1, 1 / 255.0);
+  single.copyTo(compared.glare, compared.views == 0);
   return compared;
 }
 

@@ -6,6 +6,7 @@
 
 #include "pipeline/camera.h"
 #include "pipeline/pixel_spaces.h"
+#include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
 
@@ -15,6 +16,9 @@ struct SearchedFrame {
   cv::Mat water;  ///< CV_8UC1, chance x 255
   cv::Mat glare;  ///< CV_8UC1, chance x 255
 };
+
+/// The single-frame search of a picture, kept small.
+[[nodiscard]] SearchedFrame searched_frame(const cv::Mat& bgr, const GlintPrior& prior = {});
 
 /// Lays `other` over the frame `own`: every plane resampled into own's working pixels.
 struct OverlaidView {
@@ -27,6 +31,10 @@ struct PlacedCamera {
 };
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
                                    cv::Size own_size);
+
+/// What tells glare from ground when several views lie over each other, own's working size; see view_features in the source for the order.
+/// `water` receives the chance of water agreed over the views, `views` the number of other views (CV_8UC1).
+[[nodiscard]] FeaturePlanes view_features(const SearchedFrame& own, const std::vector<OverlaidView>& others, cv::Mat& water, cv::Mat& views);
 
 /// Answers of the comparison, own's working size.
 struct ComparedFrame {

@@ -37,6 +37,8 @@ cv::Mat luminance(const cv::Mat& linear) {
 
 }  // namespace
 
+cv::Mat light_of(const cv::Mat& bgr) { return luminance(to_linear(bgr)); }
+
 WorkingPicture prepare(const cv::Mat& bgr) {
   WorkingPicture picture;
   const int long_side = std::max(bgr.cols, bgr.rows);
