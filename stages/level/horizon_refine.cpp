@@ -12,6 +12,7 @@ namespace lookdown::level {
 namespace {
 
 constexpr int kFewestStations = 12;
+constexpr double kStraightShare = 0.8;  // of the stations on one line: below it the skyline is hilly
 
 /// across = offset + slope * along.
 struct Slant {
@@ -201,9 +202,12 @@ std::optional<RefinedLine> refine_line(const cv::Mat3b& blurred, const Camera& c
     const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, share * long_side));
     if (static_cast<int>(stations.all.size()) < kFewestStations) return std::nullopt;
     const auto points = skyline(stations);
-    if (static_cast<int>(points.size()) < kFewestStations) break;
+    if (static_cast<int>(points.size()) < kFewestStations) continue;
     Profiles found{static_cast<int>(stations.all.size()), points, profiles.sky_noise};
     slant = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
+    // A skyline of hills has no straight piece that is more right than the rest: all of it is averaged.
+    if (support_of(found, points, slant, agree).inlier_share < kStraightShare)
+      slant = robust_fit(points, slant, 0.014 * long_side);
     if (std::abs(slant.slope) > 0.5) return std::nullopt;
     const double tolerance = std::max(2.0, 0.006 * long_side);
     result.support = support_of(found, points, slant, tolerance);

@@ -81,11 +81,11 @@ LocalModel local_model(const std::vector<Slabs>& slabs, int station, int half_co
 std::vector<double> shares(const std::vector<double>& values, const LocalModel& model, int half_count) {
   std::vector<double> share(values.size());
   const double contrast = model.ground - model.sky;
-  // The trend is followed half as far as it points: it was measured where it need not go on.
-  const double most_trend = 0.3 * std::abs(contrast);
+  // The trend is not followed all the way: it was measured where it need not go on.
+  const double most_trend = 0.5 * std::abs(contrast);
   for (std::size_t i = 0; i < values.size(); ++i) {
     const double down = half_count * 1.5 - static_cast<double>(i);
-    const double trend = std::clamp(0.5 * model.sky_slope * down, -most_trend, most_trend);
+    const double trend = std::clamp(0.8 * model.sky_slope * down, -most_trend, most_trend);
     share[i] = (values[i] - model.sky - trend) / contrast;
   }
   return share;
@@ -105,14 +105,12 @@ double leaving_sample(const std::vector<double>& share, double leave, int stay) 
   return std::numeric_limits<double>::quiet_NaN();
 }
 
-/// Steepest spot within a few samples of the place where the sky was left; the place itself when nothing
-/// there is steep.
-double steepest_beside(const std::vector<double>& share, double left_at) {
-  const int n = static_cast<int>(share.size());
-  double best = 0.08, place = left_at;
-  for (int i = std::max(2, static_cast<int>(left_at) - 3);
-       i <= std::min(n - 3, static_cast<int>(left_at) + 2); ++i) {
-    const auto slope = [&](int j) { return share[j - 1] - share[j + 1]; };
+/// Sub-sample place of the greatest slope (share gained a two-sample step down) of at least `least` between two samples; NaN when
+/// there is none.
+double steep_spot(const std::vector<double>& share, int from, int to, double least) {
+  const auto slope = [&](int i) { return share[i - 1] - share[i + 1]; };
+  double best = least, place = std::numeric_limits<double>::quiet_NaN();
+  for (int i = std::min(from, static_cast<int>(share.size()) - 3); i >= std::max(2, to); --i) {
     const double here = slope(i), left = slope(i - 1), right = slope(i + 1);
     if (!(here > best && here >= left && here >= right)) continue;
     const double bend = left - 2 * here + right;
@@ -120,6 +118,14 @@ double steepest_beside(const std::vector<double>& share, double left_at) {
     place = i + (bend < 0 ? std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : 0.0);
   }
   return place;
+}
+
+/// The steepest spot beside the place where the sky was left; the place itself when nothing there is steep.
+double edge_of(const std::vector<double>& share, double left_at) {
+  const int here = static_cast<int>(left_at);
+  const double beside = steep_spot(share, here + 2, here - 3, 0.08);
+  if (!std::isnan(beside)) return beside;
+  return left_at;
 }
 
 }  // namespace
@@ -143,7 +149,7 @@ std::vector<Step> skyline(const Stations& stations) {
     const double leave = std::clamp(4 * model.sky_noise / contrast, kLeastLeave, kMostLeave);
     const double left_at = leaving_sample(share, leave, stay);
     if (std::isnan(left_at)) continue;
-    points.push_back({k, stations.all[k].along_px, stations.across_px(steepest_beside(share, left_at)),
+    points.push_back({k, stations.all[k].along_px, stations.across_px(edge_of(share, left_at)),
                       model.sky - model.ground});
   }
   return points;
