@@ -1,0 +1,148 @@
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+#include <random>
+
+#include "painted_water.h"
+#include "stages/glare/boosted_trees.h"
+#include "stages/glare/glare_search.h"
+
+namespace lookdown::glare {
+namespace {
+
+// Seeds far from those that the training program uses (1, 2, ...).
+constexpr std::uint32_t kUnseenSeeds = 90001;
+
+TEST(Trees, PlaneWiseSumEqualsThePlainOne) {
+  std::mt19937 random(3);
+  FeaturePlanes features;
+  for (int f = 0; f < 3; ++f) {
+    cv::Mat plane(7, 11, CV_32FC1);
+    for (auto& v : cv::Mat_<float>(plane)) v = static_cast<float>(random() % 1000) / 1000;
+    features.planes.push_back(plane);
+  }
+  std::vector<Tree> trees(5);
+  for (Tree& tree : trees) {
+    for (int k = 0; k < kTreeDepth; ++k) tree.feature[k] = static_cast<int>(random() % 3), tree.limit[k] = static_cast<float>(random() % 1000) / 1000;
+    for (float& v : tree.value) v = static_cast<float>(random() % 1000) / 500 - 1;
+  }
+  const cv::Mat sum = log_odds({0.25f, trees}, features);
+  for (int y = 0; y < 7; ++y)
+    for (int x = 0; x < 11; ++x) {
+      float plain = 0.25f;
+      for (const Tree& tree : trees) {
+        int leaf = 0;
+        for (int k = 0; k < kTreeDepth; ++k)
+          if (features.planes[tree.feature[k]].at<float>(y, x) > tree.limit[k]) leaf += 1 << k;
+        plain += tree.value[leaf];
+      }
+      EXPECT_FLOAT_EQ(sum.at<float>(y, x), plain);
+    }
+}
+
+TEST(Upsampling, KeepsAConstantAndFollowsTheGuidesEdge) {
+  cv::Mat guide(80, 80, CV_8UC1, cv::Scalar(40));
+  guide.colRange(43, 80).setTo(200);
+  const cv::Mat constant = upsample_along_edges(cv::Mat(20, 20, CV_32FC1, cv::Scalar(0.7)), guide, 3, 1e-4);
+  EXPECT_LT(cv::norm(constant - 0.7, cv::NORM_INF), 1e-3);
+  cv::Mat chance = cv::Mat::zeros(20, 20, CV_32FC1);
+  chance.colRange(11, 20).setTo(1);
+  chance.col(10).setTo(0.3);
+  const cv::Mat sharp = upsample_along_edges(chance, guide, 2, 1e-4);
+  for (int y = 20; y < 60; ++y) {
+    EXPECT_LT(sharp.at<float>(y, 41), 0.5f);
+    EXPECT_GT(sharp.at<float>(y, 44), 0.5f);
+  }
+}
+
+TEST(OwnColour, LooksUnderTheGlitter) {
+  const cv::Vec3b deep(60, 90, 80);
+  cv::Mat bgr(300, 400, CV_8UC3, cv::Scalar(deep));
+  std::mt19937 random(5);
+  for (int i = 0; i < 900; ++i) cv::circle(bgr, {static_cast<int>(random() % 400), static_cast<int>(random() % 300)}, 2, {250, 250, 250}, cv::FILLED);
+  const WorkingPicture picture = prepare(bgr);
+  const cv::Mat own = own_colour(picture, cv::Mat(bgr.size(), CV_32FC1, cv::Scalar(1)));
+  cv::Mat plain(1, 1, CV_8UC3, cv::Scalar(deep));
+  const cv::Vec3f expected = prepare(plain).linear.at<cv::Vec3f>(0, 0);
+  for (int y = 20; y < 300; y += 60)
+    for (int x = 20; x < 400; x += 60)
+      for (int c = 0; c < 3; ++c) EXPECT_NEAR(own.at<cv::Vec3f>(y, x)[c], expected[c], 0.01);
+}
+
+TEST(OwnColour, IsZeroWhereThereIsNoWater) {
+  const WorkingPicture picture = prepare(cv::Mat(100, 100, CV_8UC3, cv::Scalar(90, 90, 90)));
+  EXPECT_EQ(cv::norm(own_colour(picture, cv::Mat::zeros(100, 100, CV_32FC1))), 0);
+}
+
+// Over several painted scenes together: most glare found, little land or crust taken for it. The floors are those of a usable mask, well
+// below what the search reaches, because painted land is stranger than any real one.
+TEST(Search, FindsPaintedGlareAndLeavesLandAlone) {
+  double hit = 0, any = 0, on_land = 0, land = 0;
+  for (std::uint32_t i = 0; i < 10; ++i) {
+    painted::Choice choice;
+    choice.seed = kUnseenSeeds + i;
+    choice.width_px = 768;
+    choice.height_px = 512;
+    choice.sun_elevation_deg = 66;
+    const painted::Scene scene = painted::paint(choice);
+    const SearchResult found = search_picture(scene.bgr);
+    const cv::Mat glare = found.glare > 0.5f;
+    hit += cv::countNonZero(glare & scene.glare);
+    any += cv::countNonZero(glare | scene.glare);
+    on_land += cv::countNonZero(glare & ~scene.water);
+    land += cv::countNonZero(~scene.water);
+  }
+  ASSERT_GT(any, 0);
+  EXPECT_GT(hit / any, 0.45);
+  EXPECT_LT(on_land / land, 0.02);
+}
+
+// Turned upside down, the picture has its glare upside down (the search has no sense of up).
+TEST(Search, TurnsWithThePicture) {
+  painted::Choice choice;
+  choice.seed = kUnseenSeeds + 2;
+  choice.width_px = 768;
+  choice.height_px = 512;
+  const cv::Mat bgr = painted::paint(choice).bgr;
+  cv::Mat turned, back;
+  cv::rotate(bgr, turned, cv::ROTATE_180);
+  cv::rotate(search_picture(turned).water, back, cv::ROTATE_180);
+  cv::Mat difference = cv::abs(search_picture(bgr).water - back);
+  EXPECT_LT(cv::mean(difference)[0], 0.05);
+}
+
+// Textures of dry ground that Debian's python3-skimage carries.
+TEST(Search, FindsNoGlareOnGravelBrickAndGrass) {
+  for (const char* name : {"gravel.png", "brick.png", "grass.png"}) {
+    const cv::Mat bgr = cv::imread(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name);
+    if (bgr.empty()) GTEST_SKIP() << name << " is not installed";
+    const SearchResult found = search_picture(bgr);
+    EXPECT_LT(cv::countNonZero(found.glare > 0.5f), 0.003 * bgr.total()) << name;
+  }
+}
+
+TEST(Search, TakesTinyAndOddSizes) {
+  for (const cv::Size size : {cv::Size(1, 1), cv::Size(2, 9), cv::Size(33, 5), cv::Size(1500, 3)}) {
+    const cv::Mat bgr(size, CV_8UC3, cv::Scalar(120, 130, 140));
+    const SearchResult found = search_picture(bgr);
+    cv::Mat grey(size, CV_8UC1, cv::Scalar(130));
+    EXPECT_EQ(masks_from(found.water, found.glare, grey).glare.size(), size);
+  }
+}
+
+TEST(Masks, WhatGlaresIsWater) {
+  cv::Mat water(50, 50, CV_32FC1, cv::Scalar(0.1)), glare(50, 50, CV_32FC1, cv::Scalar(0.1));
+  water.colRange(0, 25).setTo(0.9);
+  glare.colRange(35, 50).setTo(0.9);
+  const Masks masks = masks_from(water, glare, cv::Mat(50, 50, CV_8UC1, cv::Scalar(100)));
+  EXPECT_EQ(cv::countNonZero(masks.glare & ~masks.water), 0);
+  EXPECT_EQ(cv::countNonZero(masks.glare.colRange(40, 50)), 50 * 10);
+  EXPECT_EQ(cv::countNonZero(masks.water.colRange(0, 20)), 50 * 20);
+  EXPECT_EQ(cv::countNonZero(masks.water.colRange(26, 30)), 0);
+}
+
+}  // namespace
+}  // namespace lookdown::glare
