@@ -59,3 +59,12 @@ export async function saved(page, selector) {
   for await (const chunk of await download.createReadStream()) chunks.push(chunk);
   return {name: download.suggestedFilename(), text: Buffer.concat(chunks).toString('utf8')};
 }
+
+/** Waits until `condition`, run in the page, holds. (The page's content policy forbids the driver's own way of waiting.) */
+export async function until(page, condition, argument) {
+  for (let tries = 0; tries < 300; ++tries) {
+    if (await page.evaluate(condition, argument)) return;
+    await page.waitForTimeout(100);
+  }
+  assert.fail(`never came true: ${condition}`);
+}

@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import {execFileSync} from 'node:child_process';
 import {mkdirSync, readFileSync, readdirSync, copyFileSync, statSync, writeFileSync} from 'node:fs';
 import {join} from 'node:path';
-import {flightOf, launch, makeReport, open, program, saved, scratch} from './browser.mjs';
+import {flightOf, launch, makeReport, open, program, saved, scratch, until} from './browser.mjs';
 
 const HOSTILE = '"><img src=x onerror=alert(1)>.jpg';
 const folder = scratch();
@@ -71,17 +71,20 @@ describe('the page', () => {
     const drawn = await page.$$eval('.grid .card img', (images) => images.length);
     assert.ok(drawn < 40, `${drawn} of 40 drawn at once`);
     await page.evaluate(() => document.querySelector('.grid li:last-child').scrollIntoView());
-    await page.waitForFunction(() => document.querySelector('.grid li:last-child img'));
+    await until(page, () => document.querySelector('.grid li:last-child img'));
   }));
 
   test('says what it is without scripts', withPage({javaScriptEnabled: false}, async (page) => {
     assert.match(await page.textContent('noscript'), /frames\.csv/);
   }));
 
-  test('prints without controls', withPage({}, async (page) => {
+  test('prints every frame, without controls', withPage({}, async (page) => {
     await page.emulateMedia({media: 'print'});
     assert.equal(await page.isVisible('#choice-bar'), false);
     assert.equal(await page.isVisible('.controls'), false);
+    // Nobody scrolls on paper: every frame that can be read must have been drawn.
+    const readable = (await flightOf(page)).frames.filter((frame) => !frame.fault).length;
+    assert.equal(await page.$$eval('.grid .card img', (images) => images.length), readable);
     assert.ok((await page.pdf({format: 'A4'})).length > 10000);
   }));
 });
@@ -228,7 +231,7 @@ describe('the map', () => {
       const layer = await box.getAttribute('data-layer');
       await box.scrollIntoViewIfNeeded();
       if (!(await box.isChecked())) await box.check();
-      await page.waitForFunction((key) => document.querySelector(`.map-layer.${key}:not([hidden])`)?.childElementCount > 0, layer);
+      await until(page, (key) => document.querySelector(`.map-layer.${key}:not([hidden])`)?.childElementCount > 0, layer);
     }
   }));
 });
@@ -264,7 +267,7 @@ describe('a flight of 800 frames', () => {
       await page.fill('#find-file', 'R0777');
       assert.deepEqual(await shownFiles(page), ['R0777.jpg']);
       await page.click('.grid .card');
-      await page.waitForFunction(() => document.querySelector('dialog img').naturalWidth > 100);
+      await until(page, () => document.querySelector('dialog img').naturalWidth > 100);
     })();
   });
 });

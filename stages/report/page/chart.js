@@ -8,10 +8,11 @@ const chartTimes = (() => {
   const known = frames.filter((frame) => frame.shot.taken_at_s !== null);
   const useClock = known.length > frames.length / 2;
   const first = useClock ? Math.min(...known.map((frame) => frame.shot.taken_at_s)) : 0;
+  const shortFlight = useClock && Math.max(...known.map((frame) => frame.shot.taken_at_s)) - first < 900;
   const at = (frame) => (!useClock ? frame.index : frame.shot.taken_at_s === null ? null : frame.shot.taken_at_s - first);
   const label = (value) => {
     if (!useClock) return `frame ${Math.round(value) + 1}`;
-    return new Date((first + value) * 1000).toISOString().slice(11, 16);
+    return new Date((first + value) * 1000).toISOString().slice(11, shortFlight ? 19 : 16);
   };
   return {at, label};
 })();
@@ -101,7 +102,8 @@ function chartFigure(plot) {
   const holder = el('div', {class: 'plot-holder'});
   const redraw = () => drawChart(holder, plot, shown);
   whenSeen(holder, () => {
-    let drawnWidth = 0;
+    let drawnWidth = holder.clientWidth;
+    redraw();
     new ResizeObserver(() => {
       if (holder.clientWidth === drawnWidth) return;
       drawnWidth = holder.clientWidth;

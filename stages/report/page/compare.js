@@ -15,7 +15,7 @@ function compareColumn(crop, isBest) {
   const place = el('div', {class: 'compare-picture', tabindex: '0', role: 'img', 'aria-label': `Part of ${frame.file} at full size`});
   whenSeen(place, () => {
     const address = jpegAddress(pictures().repeat[crop.picture]);
-    if (address) place.append(el('img', {src: address, alt: ''}));
+    if (address) place.append(el('img', {src: address, alt: '', decoding: 'sync'}));
     else place.append(el('p', {class: 'unknown'}, 'no picture'));
   });
   const buttons = verdictButtons(frame);

@@ -32,17 +32,21 @@ function say(sentence) {
   document.getElementById('spoken').textContent = sentence;
 }
 
-/** Draws a thing when it first comes near the window. */
+/** Draws a thing when it first comes near the window; paper shows everything, so printing draws what is left. */
 const whenSeen = (() => {
-  const tasks = new WeakMap();
+  const tasks = new Map();
+  const draw = (node) => {
+    watcher.unobserve(node);
+    const task = tasks.get(node);
+    tasks.delete(node);
+    task?.();
+  };
   const watcher = new IntersectionObserver((entries) => {
-    for (const entry of entries) {
-      if (!entry.isIntersecting) continue;
-      watcher.unobserve(entry.target);
-      tasks.get(entry.target)?.();
-      tasks.delete(entry.target);
-    }
+    for (const entry of entries) if (entry.isIntersecting) draw(entry.target);
   }, {rootMargin: '400px'});
+  const drawAll = () => { for (const node of [...tasks.keys()]) draw(node); };
+  addEventListener('beforeprint', drawAll);
+  matchMedia('print').addEventListener('change', ({matches}) => { if (matches) drawAll(); });
   return (node, task) => {
     tasks.set(node, task);
     watcher.observe(node);

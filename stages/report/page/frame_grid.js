@@ -33,7 +33,7 @@ function drawCard(frame, card) {
   card.className = `card ${verdict}${choices.isByPerson(frame) ? ' by-person' : ''}`;
   card.setAttribute('aria-label', `${frame.file}: ${verdict}, ${decidingLine(frame)}`);
   card.replaceChildren(
-      el('div', {class: 'card-picture'}, address ? el('img', {src: address, alt: ''}) : el('span', {class: 'unknown'}, 'no picture')),
+      el('div', {class: 'card-picture'}, address ? el('img', {src: address, alt: '', decoding: 'sync'}) : el('span', {class: 'unknown'}, 'no picture')),
       el('p', {class: 'card-verdict'}, verdictWord(verdict)),
       el('p', {class: 'card-file'}, frame.file),
       el('p', {class: 'card-reason'}, decidingLine(frame)));
