@@ -75,7 +75,8 @@ Accuracy assess(const Group& group, const Datum& datum, const std::vector<Contro
       ++fitted_points;
     }
   }
-  if (fitted_points > 0) a.control_rmse_m = std::sqrt(fitted / fitted_points);
+  // Two points fix scale, north and origin with nothing left over.
+  if (fitted_points > 2) a.control_rmse_m = std::sqrt(fitted / fitted_points);
   if (a.check_points > 0) {
     a.check_rmse_x_m = std::sqrt(x / a.check_points);
     a.check_rmse_y_m = std::sqrt(y / a.check_points);

@@ -1,5 +1,6 @@
 #include "stages/place/group_adjustment.h"
 
+#include <Eigen/Geometry>
 #include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
@@ -8,26 +9,18 @@
 
 #include "stages/place/first_layout.h"
 #include "stages/place/geometric_ties.h"
+#include "stages/place/ground_sights.h"
+#include "stages/place/pose_sigma.h"
 #include "stages/place/resection.h"
 
 namespace lookdown::place {
 namespace {
-
 constexpr int kSightsOfFrame = 320;
 constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
 constexpr double kSwingSigma =
     0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
 constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
 constexpr int kFewestSights = 12;
-
-/// Position on the plane of a sighting by the present pose.
-std::optional<Eigen::Vector3d> on_plane(const Network& network, const Sighting& s) {
-  const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(s.frame)])];
-  const Pose& pose = network.poses[std::size_t(s.frame)];
-  const Eigen::Vector3d ray = pose.world_from_camera * camera.ray(camera.undistort(s.at));
-  if (ray.z() > -0.05) return std::nullopt;
-  return pose.centre - ray * (pose.centre.z() / ray.z());
-}
 
 void drop_points_behind(Network& network) {
   std::vector<Eigen::Vector3d> sums(network.points.size(), Eigen::Vector3d::Zero());
@@ -176,29 +169,6 @@ std::vector<double> median_residual_of_frames(const Network& network) {
   return medians;
 }
 
-/// What the trusted neighbours of a frame say of where its spots lie on the ground.
-std::vector<GroundSight> ground_from_neighbours(const GroupInput& input, const Group& group, int member,
-                                                const std::vector<bool>& trusted,
-                                                const std::map<int, int>& at) {
-  std::vector<GroundSight> sights;
-  for (const Tie& t : input.ties) {
-    if (t.a != member && t.b != member) continue;
-    const auto other = at.find(t.a == member ? t.b : t.a);
-    if (other == at.end() || !trusted[std::size_t(other->second)]) continue;
-    const TieFrame& own = input.frames[std::size_t(member)];
-    const TieFrame& neighbour = input.frames[std::size_t(other->first)];
-    for (const Match& m : t.matches) {
-      const int spot = t.a == member ? m.a : m.b;
-      const Feature& seen = neighbour.features.spots[std::size_t(t.a == member ? m.b : m.a)];
-      if (const auto p = on_plane(group.network, {other->second, 0, {seen.x_px, seen.y_px}, 1}))
-        sights.push_back({{p->x(), p->y()},
-                          own.camera.undistort({own.features.spots[std::size_t(spot)].x_px,
-                                                own.features.spots[std::size_t(spot)].y_px})});
-    }
-  }
-  return sights;
-}
-
 /// Frames that the straight-down guess led astray (obliques, mostly) get a pose from their neighbours.
 /// Returns how many.
 int resect_strays(const GroupInput& input, Group& group) {
@@ -208,7 +178,6 @@ int resect_strays(const GroupInput& input, Group& group) {
   const double limit = std::max(6.0, 4 * sorted[sorted.size() / 2]);
   std::vector<bool> trusted;
   for (double m : medians) trusted.push_back(m <= limit);
-  const std::map<int, int> at = places_of(group.members);
   int changed = 0;
   for (std::size_t i = 0; i < medians.size(); ++i) {
     if (trusted[i]) continue;
@@ -216,12 +185,59 @@ int resect_strays(const GroupInput& input, Group& group) {
     const double tolerance =
         2 * limit * kSpotSigma / double(input.frames[std::size_t(group.members[i])].features.work_scale);
     const auto found =
-        resect(ground_from_neighbours(input, group, group.members[i], trusted, at), camera, tolerance);
+        resect(ground_from_neighbours(input.frames, input.ties, group, int(i), trusted), camera, tolerance);
     if (!found) continue;
     group.network.poses[i] = found->pose;
     ++changed;
   }
   return changed;
+}
+
+double overall_median(const Network& network) {
+  std::vector<double> all;
+  for (const Sighting& s : network.sightings) all.push_back(std::min(1e6, in_sigmas(network, s)));
+  if (all.empty()) return 1e6;
+  std::nth_element(all.begin(), all.begin() + std::ptrdiff_t(all.size() / 2), all.end());
+  return all[all.size() / 2];
+}
+
+/// When the straight-down guess fits badly as a whole, starts that look aslant are tried and the best is
+/// taken.
+void try_oblique_starts(const GroupInput& input, Group& group) {
+  constexpr double good_enough = 4;
+  double best = overall_median(group.network);
+  if (best < good_enough) return;
+  const Network straight = group.network;
+  for (const std::vector<Pose>& start : oblique_starts(input.frames, input.ties, group)) {
+    Group trial = group;
+    trial.network = straight;
+    trial.network.poses = start;
+    trial.network.cameras.clear();
+    for (const KnownCamera& c : input.cameras) trial.network.cameras.push_back(c.prior);
+    renew_tie_points(input, trial);
+    balance_coarsely(trial.network);
+    const double median = overall_median(trial.network);
+    if (!(median < 0.8 * best)) continue;
+    best = median;
+    group.network = std::move(trial.network);
+  }
+}
+
+/// Members that the renewed search left without a tie keep those they had.
+std::vector<Tie> with_ties_of_untied(std::vector<Tie> renewed, const std::vector<Tie>& before,
+                                     const std::vector<int>& members) {
+  std::vector<int> tied;
+  for (const Tie& t : renewed) tied.insert(tied.end(), {t.a, t.b});
+  std::sort(tied.begin(), tied.end());
+  const auto untied = [&](int m) {
+    return std::binary_search(members.begin(), members.end(), m) &&
+           !std::binary_search(tied.begin(), tied.end(), m);
+  };
+  for (const Tie& t : before)
+    if (untied(t.a) || untied(t.b)) renewed.push_back(t);
+  std::sort(renewed.begin(), renewed.end(),
+            [](const Tie& p, const Tie& q) { return std::pair(p.a, p.b) < std::pair(q.a, q.b); });
+  return renewed;
 }
 
 /// The lens as now known goes to the members' spots.
@@ -248,6 +264,31 @@ void judge_members(Group& group) {
     if (group.sights[i] > 0) group.rmse_px[i] = std::sqrt(group.rmse_px[i] / group.sights[i]);
     group.held_firmly[i] = group.sights[i] >= kFewestSights && group.network.poses[i].centre.z() > 0;
   }
+  group.tilt_sigma_rad = tilt_sigmas(group.network);
+}
+
+/// Frames that hang on the rest by nothing but themselves would float: only the largest part that surviving
+/// points connect is held.
+void keep_largest_part(Group& group) {
+  std::vector<int> part(group.members.size());
+  std::iota(part.begin(), part.end(), 0);
+  const auto root = [&](int i) {
+    while (part[std::size_t(i)] != i) i = part[std::size_t(i)];
+    return i;
+  };
+  std::vector<int> first_frame(group.network.points.size(), -1);
+  for (const Sighting& s : group.network.sightings) {
+    int& first = first_frame[std::size_t(s.point)];
+    if (first < 0) first = s.frame;
+    const int p = root(first), q = root(s.frame);
+    part[std::size_t(std::max(p, q))] = std::min(p, q);
+  }
+  std::map<int, int> size;
+  for (std::size_t i = 0; i < part.size(); ++i) ++size[root(int(i))];
+  const auto largest = std::max_element(size.begin(), size.end(),
+                                        [](const auto& p, const auto& q) { return p.second < q.second; });
+  for (std::size_t i = 0; i < part.size(); ++i)
+    if (root(int(i)) != largest->first) group.held_firmly[i] = false;
 }
 
 }  // namespace
@@ -258,17 +299,19 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
   group.ties = input.ties;
   group.network = first_network(input, members);
   balance_coarsely(group.network);
+  try_oblique_starts(input, group);
   for (int round = 0; round < 3 && resect_strays(input, group) > 0; ++round) {
     renew_tie_points(input, group);
     balance_coarsely(group.network);
   }
   for (const GeometricTieOptions& options : {GeometricTieOptions{20, 4}, GeometricTieOptions{8, 3}}) {
     take_lens(input, group);
-    group.ties = geometric_ties(input.frames, group, options);
+    group.ties = with_ties_of_untied(geometric_ties(input.frames, group, options), input.ties, members);
     renew_tie_points(input, group);
     balance_finely(group.network);
   }
   judge_members(group);
+  keep_largest_part(group);
   return group;
 }
 

@@ -89,7 +89,8 @@ bool spread_enough(const TieFrame& a, const std::vector<Match>& matches) {
 }
 
 /// Brown & Lowe 2007, eq. 13: n_inliers > 8 + 0.3 n, n counting the matches that lie in the overlap.
-bool enough_agree(const TieFrame& a, const TieFrame& b, const Fit& fit, const std::vector<Match>& matches) {
+bool enough_agree(const TieFrame& a, const TieFrame& b, const Fit& fit, const std::vector<Match>& matches,
+                  double share = 0.3) {
   std::size_t in_overlap = 0;
   for (const Match& m : matches) {
     const auto& p = a.undistorted[std::size_t(m.a)];
@@ -97,7 +98,7 @@ bool enough_agree(const TieFrame& a, const TieFrame& b, const Fit& fit, const st
     const double x = q.x() / q.z(), y = q.y() / q.z();
     if (x >= 0 && y >= 0 && x < b.camera.width_px && y < b.camera.height_px) ++in_overlap;
   }
-  return double(fit.agreeing.size()) > 8 + 0.3 * double(in_overlap);
+  return double(fit.agreeing.size()) > 8 + share * double(in_overlap);
 }
 
 /// The widest net first, then a narrow one around the better homography.
@@ -199,6 +200,19 @@ std::optional<Tie> tie_unguided(const std::vector<TieFrame>& frames, int a_index
 std::optional<Tie> tie_guided(const std::vector<TieFrame>& frames, int a, int b,
                               const Eigen::Matrix3d& b_from_a, double radius, double tolerance) {
   return refine(frames, a, b, b_from_a, radius, tolerance);
+}
+
+std::optional<Tie> tie_by_matches(const TieFrame& a, const TieFrame& b, const std::vector<Match>& matches,
+                                  double least_share) {
+  auto fit = fit_homography(a, b, matches, stored_px(b, kHomographyTolerance));
+  if (!fit || !looks_like_ground(a, *fit) || !enough_agree(a, b, *fit, matches, least_share))
+    return std::nullopt;
+  if (fit->agreeing.size() < 2 * kFewest || !spread_enough(a, fit->agreeing)) return std::nullopt;
+  Tie tie;
+  tie.b = 1;
+  tie.b_from_a.matrix = fit->b_from_a;
+  tie.matches = std::move(fit->agreeing);
+  return tie;
 }
 
 }  // namespace lookdown::place

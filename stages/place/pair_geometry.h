@@ -28,6 +28,11 @@ inline constexpr double kHomographyTolerance = 5.0;
                                             const Eigen::Matrix3d& b_from_a, double radius,
                                             double tolerance = kHomographyTolerance);
 
+/// Ties two frames by matches already found: more than 8 + `least_share` n of the n matches in the overlap
+/// must agree. Places 0 and 1 are written into the tie.
+[[nodiscard]] std::optional<Tie> tie_by_matches(const TieFrame& a, const TieFrame& b,
+                                                const std::vector<Match>&, double least_share);
+
 /// Where the spots of frame a are expected in frame b by a homography of undistorted pixels.
 [[nodiscard]] std::vector<Expectation> expect(const TieFrame& a, const TieFrame& b,
                                               const Eigen::Matrix3d& b_from_a);

@@ -17,10 +17,10 @@
 #include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
 #include "stages/place/participants.h"
+#include "stages/place/stubborn_frames.h"
 
 namespace lookdown::place {
 namespace {
-
 constexpr std::size_t kLeadingSpots = 700;
 constexpr int kTooFewSpots = 40;
 
@@ -162,6 +162,19 @@ std::vector<ControlPoint> control_of(const Options& options, FlightRecord& fligh
   return read_control(options.control_file, options.marks_file, options.check, flight, flight.warnings);
 }
 
+/// What one group has taught of the cameras is known beforehand in the next.
+void carry_cameras_over(const Group& group, std::vector<KnownCamera>& cameras) {
+  if (group.members.size() < 3) return;
+  for (std::size_t c = 0; c < cameras.size(); ++c) {
+    const auto& used = group.network.camera_of_frame;
+    if (std::find(used.begin(), used.end(), int(c)) == used.end()) continue;
+    cameras[c].prior = group.network.cameras[c];
+    cameras[c].focal_sigma_share = std::min(cameras[c].focal_sigma_share, 0.01);
+    cameras[c].k1_sigma = std::min(cameras[c].k1_sigma, 0.01);
+    cameras[c].k2_sigma = std::min(cameras[c].k2_sigma, 0.01);
+  }
+}
+
 /// The first group decides canvas, scale and accuracy.
 Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
                          const std::vector<ControlPoint>& control, const Participants& chosen,
@@ -214,6 +227,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   find_spots(flight, chosen, context);
 
   std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
+  tie_stubborn_frames(flight, chosen, ties, context);
   settle_horizon_views(chosen.frames, ties, flight);
   const auto groups = connected_groups(chosen.frames.size(), ties);
   for (const TieFrame& f : chosen.frames)
@@ -229,6 +243,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
                                     [](bool held) { return held; });
     if (!anyone) continue;
+    carry_cameras_over(placed.group, cameras);
     const int number = flight.placement.groups++;
     // Control that lies in the first group is no fault of the others.
     std::vector<std::string> unheard;
