@@ -229,6 +229,8 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
   tie_stubborn_frames(flight, chosen, ties, context);
   settle_horizon_views(chosen.frames, ties, flight);
+  for (std::size_t i = 0; i < chosen.frames.size(); ++i)
+    if (!flight.frames[std::size_t(chosen.frames[i].record)].tilt) chosen.tilts[i] = {};
   const auto groups = connected_groups(chosen.frames.size(), ties);
   for (const TieFrame& f : chosen.frames)
     flight.frames[std::size_t(f.record)].placement.why_not = why_untied(flight, f);
