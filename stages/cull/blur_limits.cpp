@@ -9,11 +9,11 @@ namespace {
 constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
 constexpr std::size_t kFramesThatTell = 8;
 constexpr double kSurelyKnown = 0.6;       // relative standard deviation
-constexpr double kSharpestShare = 0.15;    // of the frames: their largest width stands for what is sharp here
+constexpr double kSharpestShare = 0.2;    // of the frames: their largest width stands for what is sharp here
 // Standard deviations in pixels. A smear of 3 px has 0.87, a Gaussian that blurs visibly 1.3; lens and sensor alone 0.4 to 0.8.
-constexpr double kLeastAdded = 0.6, kMostAdded = 1.0;
+constexpr double kLeastAdded = 0.5, kMostAdded = 0.9;
 constexpr double kSharpestPossible = 0.45, kSoftestReference = 1.3;
-constexpr double kFixedSigma = 0.92;
+constexpr double kFixedSigma = 1.0;
 constexpr double kFixedSmear_px = 3;
 
 /// Border inside [low, high]: the middle of the widest gap (as a ratio) between neighbouring widths, the band's ends among them.

@@ -13,6 +13,7 @@ namespace {
 
 // Relative standard deviation of the width beyond which it says nothing.
 constexpr double kTooUnsure = 1.0;
+constexpr double kHorizonLeniency = 1.4;  // little of such a frame is near enough to show detail
 constexpr double kPartTimes = 2.0;     // a part counts as blurred at so many times the limit
 constexpr int kLeastParts = 4;
 constexpr double kBlurredParts = 0.35;  // share of the parts
@@ -23,7 +24,8 @@ void worsen(Decision& decision, Verdict verdict, Reason reason) {
   decision.reasons.push_back(std::move(reason));
 }
 
-void judge_blur(const Sharpness& s, const BlurLimits& limits, const Options& options, Decision& decision) {
+void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, Decision& decision) {
+  if (decision.view == View::horizon && !options.max_blur_px) limits.blur_fwhm_px *= kHorizonLeniency;
   const char* unit = limits.blur_from_flight ? "px (limit from this flight)" : "px";
   if (!s.blur_fwhm_px || s.blur_sigma_share.value_or(0) > kTooUnsure) {
     worsen(decision, Verdict::check, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
@@ -41,7 +43,8 @@ void judge_blur(const Sharpness& s, const BlurLimits& limits, const Options& opt
 
 /// A frame that is sharp as a whole may be blurred in a part: rolling, a line or rig close to the lens.
 void judge_parts(const Sharpness& s, const BlurLimits& limits, Decision& decision) {
-  if (decision.verdict == Verdict::drop) return;
+  // Toward a horizon the far parts are soft by nature.
+  if (decision.verdict == Verdict::drop || decision.view != View::nadir) return;
   int known = 0, blurred = 0;
   for (const TileBlur& tile : s.tiles) {
     if (!tile.blur_fwhm_px) continue;

@@ -1,6 +1,8 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/core.hpp>
+#include <optional>
+#include <vector>
 
 #include "stages/cull/blur_estimate.h"
 #include "stages/cull/cull.h"
@@ -16,18 +18,59 @@ constexpr int kRegionsLongSide = 4;
 // Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given for.
 constexpr double kTilesForSurety = 12;
 constexpr int kLeastTilesOfRegion = 3;
+constexpr double kContradicts = 1.6;    // ratio of widths beyond which two answers are not the same blur
+constexpr double kSharpParts_px = 2.6;
+constexpr double kShareOfWhole = 0.7;
+constexpr double kHeavyBlur_px = 4.5;
+constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
 
-/// Odds and width say the same in two ways: the odds see best where sharp ends and blurred begins, the width orders what lies beyond.
-double blur_score(const BlurEstimate& blur) {
-  return 1.5 * std::log(blur.widest_px) + 0.5 * std::clamp(blur.log_odds_blurred, -6.0, 6.0);
+/// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in a soft scene show.
+std::optional<double> sharpest_parts(const Sharpness& s) {
+  std::vector<double> widths;
+  for (const TileBlur& tile : s.tiles)
+    if (tile.blur_fwhm_px) widths.push_back(*tile.blur_fwhm_px);
+  if (widths.empty()) return std::nullopt;
+  std::sort(widths.begin(), widths.end());
+  return widths[std::min<std::size_t>(1, widths.size() - 1)];
+}
+
+/// Sharp parts in a frame that looks blurred as a whole: they are believed, for no blur leaves a part out, while ripples, ribs or glitter can pass for
+/// a smear of the whole.
+bool contradicted(double whole_px, std::optional<double> parts_px) {
+  return parts_px && *parts_px < kSharpParts_px && whole_px > kContradicts * *parts_px;
+}
+
+/// The whole and its sharpest parts measure the same blur and are averaged, the whole counting more.
+double fused_width(double whole_px, std::optional<double> parts_px) {
+  if (!parts_px) return whole_px;
+  if (contradicted(whole_px, parts_px)) return *parts_px;
+  if (whole_px > kHeavyBlur_px) return whole_px;
+  return std::exp(kShareOfWhole * std::log(whole_px) + (1 - kShareOfWhole) * std::log(std::min(*parts_px, kContradicts * whole_px)));
+}
+
+/// Odds and widths say the same in three ways: the odds see best where sharp ends and blurred begins, the widths order what lies beyond. The parts
+/// have a say only near that border: of heavy blur they hold too little detail to measure it.
+double blur_score(const BlurEstimate& blur, double fused_px, std::optional<double> parts_px) {
+  const double near_border = std::clamp((kHeavyBlur_px - fused_px) / 2, 0.0, 1.0);
+  const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px), whole = std::log(fused_px / kScoreWidth_px);
+  return 0.25 * std::clamp(blur.log_odds_blurred, -6.0, 6.0) + whole + near_border * parts + (1 - near_border) * whole;
+}
+
+/// Width of the whole, in pixels at half maximum. The nulls of a smear give its length better than the network gives the width.
+double whole_width(const BlurEstimate& blur, bool smeared) {
+  if (!smeared) return kFwhmOfSigma * std::sqrt(blur.widest_px * blur.sigma_px);
+  return kFwhmOfSigma * std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0));
 }
 
 void note_blur(const BlurEstimate& blur, Sharpness& out) {
-  const bool smeared = blur.log_odds_smeared > 0;
+  const std::optional<double> parts_px = sharpest_parts(out);
+  bool smeared = blur.log_odds_smeared > 0;
   // Without a smear both widths estimate the same blur, and the narrower one does not mistake noise for a smear.
-  const double sigma_px = smeared ? blur.widest_px : std::sqrt(blur.widest_px * blur.sigma_px);
-  out.sharpness = 1 / (1 + std::exp(blur_score(blur)));
-  out.blur_fwhm_px = kFwhmOfSigma * sigma_px;
+  const double whole_px = whole_width(blur, smeared);
+  const double width_px = fused_width(whole_px, parts_px);
+  smeared = smeared && !contradicted(whole_px, parts_px);
+  out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px)));
+  out.blur_fwhm_px = width_px;
   out.blur_sigma_share = blur.spread;
   out.smear_px = smeared ? blur.smear_px : 0;
   if (smeared) out.smear_deg = blur.smear_deg;
@@ -36,7 +79,10 @@ void note_blur(const BlurEstimate& blur, Sharpness& out) {
 /// A part of a frame may be soft by nature, as water, sand or grass; only where contrast is strong does a lack of fine detail speak of blur.
 bool rich(const TileSpectrum& tile, double noise_power) { return tile.middle_power > std::max(60.0, 40 * noise_power); }
 
-int region_of(int centre_px, int length_px, int regions) { return std::clamp(centre_px * regions / length_px, 0, regions - 1); }
+/// Tiles lie inside the frame, so their centres keep half a tile from its sides; the regions share what is between.
+int region_of(int first_px, int length_px, int regions) {
+  return std::clamp(first_px * regions / std::max(1, length_px - kSpectralTile + 1), 0, regions - 1);
+}
 
 /// Blur by region from the tiles that lie in it: a frame half blurred shows here.
 void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& whole, const cv::Size& frame, Sharpness& out) {
@@ -49,8 +95,8 @@ void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectru
     for (int column = 0; column < out.tile_columns; ++column) {
       std::vector<const TileSpectrum*> inside;
       for (const TileSpectrum& tile : spectra)
-        if (region_of(tile.where.x + tile.where.width / 2, frame.width, out.tile_columns) == column &&
-            region_of(tile.where.y + tile.where.height / 2, frame.height, out.tile_rows) == row && rich(tile, whole.noise_power))
+        if (region_of(tile.where.x, frame.width, out.tile_columns) == column &&
+            region_of(tile.where.y, frame.height, out.tile_rows) == row && rich(tile, whole.noise_power))
           inside.push_back(&tile);
       const MeanSpectrum mean = mean_spectrum(inside, whole.noise_power, 0.5);
       TileBlur region{column, row, std::nullopt, std::min(1.0, mean.tiles_with_detail / kTilesForSurety)};

@@ -1,5 +1,5 @@
 // Scores the cull on flights whose truth is known.
-//   score_cull [-v] FLIGHT...      a flight is a folder with truth.json and its frames
+//   score_cull [-v] [-t TABLE] FLIGHT...      a flight is a folder with truth.json and its frames; -v lists the mistakes, -t writes a row a frame
 // Prints, for ours and for the classical measures, the area under the operating curve of sharp against blurred (smear >= 3 px or Gaussian
 // sigma >= 1.3 px) over all flights together, and for ours the verdicts and the errors of length, direction and width.
 #include <cmath>
@@ -99,9 +99,23 @@ void print_mistake(const FrameRecord& frame, const Truth& truth) {
   std::printf("   %s %s truth %s L %.1f @%.0f sigma %.2f -> sharpness %.3f fwhm %.2f smear %.1f @%.0f detail %.2f: %s %s\n", frame.source.file.c_str(), truth.kind.c_str(),
               truth.blur.c_str(), truth.smear_px, truth.smear_deg, truth.sigma_px, s.sharpness.value_or(-1), s.blur_fwhm_px.value_or(-1), s.smear_px.value_or(-1),
               s.smear_deg.value_or(-1), s.detail, word(frame.decision.verdict), reasons_of(frame.decision).c_str());
+  std::printf("      widths of the parts:");
+  for (const TileBlur& part : s.tiles) std::printf(" %.1f", part.blur_fwhm_px.value_or(-1));
+  std::printf("\n");
 }
 
-void score_flight(const fs::path& folder, bool verbose, Tally& all) {
+/// One row: truth, then what was measured, then the widths of the parts.
+void write_row(std::ofstream& table, const std::string& flight, const FrameRecord& frame, const Truth& truth) {
+  if (!table.is_open() || !frame.sharpness) return;
+  const Sharpness& s = *frame.sharpness;
+  table << flight << ',' << frame.source.file << ',' << truth.kind << ',' << truth.blur << ',' << truth.smear_px << ',' << truth.smear_deg << ',' << truth.sigma_px << ','
+        << s.sharpness.value_or(-1) << ',' << s.blur_fwhm_px.value_or(-1) << ',' << s.smear_px.value_or(-1) << ',' << s.smear_deg.value_or(-1) << ',' << s.detail << ','
+        << s.blur_sigma_share.value_or(-1) << ',' << word(frame.decision.verdict);
+  for (const TileBlur& part : s.tiles) table << ',' << part.blur_fwhm_px.value_or(-1);
+  table << '\n';
+}
+
+void score_flight(const fs::path& folder, bool verbose, std::ofstream& table, Tally& all) {
   const auto truth_file = nlohmann::json::parse(std::ifstream(folder / "truth.json"));
   const FrameReader reader;
   FlightRecord flight;
@@ -129,6 +143,8 @@ void score_flight(const fs::path& folder, bool verbose, Tally& all) {
     s.laplacian = bench::variance_of_laplacian(grey);
     s.gradient = bench::tenengrad(grey);
     s.reblur = bench::reblur_sharpness(grey);
+    // The views that levelling would find, taken from the truth: this program scores blur alone.
+    if (s.truth.kind == "horizon" || s.truth.kind == "oblique") frame.horizon = Horizon{};
     scored.push_back(s);
     flight.frames.push_back(std::move(frame));
   }
@@ -137,6 +153,7 @@ void score_flight(const fs::path& folder, bool verbose, Tally& all) {
   for (std::size_t i = 0; i < scored.size(); ++i) {
     add(here, flight.frames[i], scored[i]);
     add(all, flight.frames[i], scored[i]);
+    write_row(table, folder.filename(), flight.frames[i], scored[i].truth);
     if (verbose) print_mistake(flight.frames[i], scored[i].truth);
   }
   print(folder.filename().c_str(), here);
@@ -148,11 +165,14 @@ int main(int argc, char** argv) {
   cv::setNumThreads(1);
   Tally all;
   bool verbose = false;
+  std::ofstream table;
   for (int i = 1; i < argc; ++i) {
     if (std::strcmp(argv[i], "-v") == 0)
       verbose = true;
+    else if (std::strcmp(argv[i], "-t") == 0 && i + 1 < argc)
+      table.open(argv[++i]);
     else
-      score_flight(argv[i], verbose, all);
+      score_flight(argv[i], verbose, table, all);
   }
   print("all", all);
   return 0;
