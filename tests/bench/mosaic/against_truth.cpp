@@ -343,6 +343,8 @@ GlareLeft measure_glare(const FlightRecord& flight, const json& truth, const std
       left.glare_px += shown.at<uchar>(row, column) * kStep * kStep;
       if (shown.at<uchar>(row, column) && clean.at<uchar>(row, column)) left.avoidable_px += kStep * kStep;
     }
+  left.feathered_px = in_feathered * kStep * kStep;
+  left.unavoidable_px = left.glare_px - left.avoidable_px;
   left.of_feathered = in_feathered > 0 ? left.glare_px / (in_feathered * kStep * kStep) : 0;
   return left;
 }

@@ -40,6 +40,8 @@ struct GlareLeft {
       0;  ///< glare in the mosaic over glare in a mean of the frames weighted by distance to their edge
   double avoidable_px = 0;  ///< glare pixels of the mosaic at which some used frame is clean
   double glare_px = 0;
+  double unavoidable_px = 0;  ///< at which no used frame is clean
+  double feathered_px = 0;    ///< glare in that mean, as whole pixels
 };
 
 struct Measures {

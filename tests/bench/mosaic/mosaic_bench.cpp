@@ -11,6 +11,7 @@
 #include "pipeline/run_context.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/bench/mosaic/against_truth.h"
+#include "tests/bench/mosaic/floor_time.h"
 #include "tests/bench/mosaic/truth_flight.h"
 
 int main(int argc, char** argv) {
@@ -22,7 +23,7 @@ int main(int argc, char** argv) {
   lookdown::bench::Shake shake;
   lookdown::mosaic::Options options;
   double gsd_m = 0;
-  bool glare = true, obliques = false, measure = true;
+  bool glare = true, obliques = false, measure = true, floor = false;
   for (int i = 3; i < argc; ++i) {
     const std::string word = argv[i];
     const auto number = [&] { return std::stod(argv[++i]); };
@@ -66,6 +67,14 @@ int main(int argc, char** argv) {
   fmt::print("mosaic {} x {} px, covered {:.3f}, {} frames, {:.2f} s, peak {:.0f} MB\n",
              flight.mosaic->width_px, flight.mosaic->height_px, flight.mosaic->covered_share,
              flight.mosaic->frames_used, seconds(started, ended), usage.ru_maxrss / 1024.0);
+  if (floor) {
+    const auto least = lookdown::bench::floor_time(flight, context);
+    fmt::print(
+        "floor     decode {:.2f} s, warp {:.2f} s, encode {:.2f} s: {:.2f} s; mosaic takes {:.2f} times "
+        "that\n",
+        least.decode_s, least.warp_s, least.encode_s, least.total_s(),
+        seconds(started, ended) / least.total_s());
+  }
   if (!measure) return 0;
   const auto found = lookdown::bench::measure_against_truth(flight, argv[1], argv[2]);
   if (found.geometry)

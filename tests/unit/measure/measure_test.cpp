@@ -1,0 +1,202 @@
+#include "stages/measure/measure.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <fstream>
+#include <opencv2/imgproc.hpp>
+
+#include "pipeline/atomic_file.h"
+#include "pipeline/record_json.h"
+#include "pipeline/run_context.h"
+#include "stages/measure/align.h"
+#include "stages/mosaic/mosaic.h"
+#include "tests/unit/mosaic/small_flight.h"
+
+#include <nlohmann/json.hpp>
+
+namespace lookdown::measure {
+namespace {
+
+Ground metric_ground() {
+  Ground ground;
+  ground.width_px = 1000;
+  ground.height_px = 800;
+  ground.metric = true;
+  ground.x0 = 500;
+  ground.x_right = 0.02;
+  ground.y0 = 300;
+  ground.y_down = -0.02;
+  ground.y_right = ground.x_down = 0;
+  return ground;
+}
+
+TEST(Measure, PixelCentresLieHalfAPixelFromTheCorner) {
+  const Ground ground = metric_ground();
+  const Corner first = ground.ground_from_px({0, 0});
+  EXPECT_DOUBLE_EQ(first.x, 500.01);
+  EXPECT_DOUBLE_EQ(first.y, 299.99);
+  const Corner back = ground.px_from_ground({500.01, 299.99});
+  EXPECT_NEAR(back.x, 0, 1e-9);
+  EXPECT_NEAR(back.y, 0, 1e-9);
+}
+
+TEST(Measure, RectangleHasItsLengthAndArea) {
+  const Measured found =
+      measure({"pond", Kind::area, {{501, 290}, {505, 290}, {505, 293}, {501, 293}}}, metric_ground(), false);
+  EXPECT_NEAR(found.area->value, 12, 1e-9);
+  EXPECT_NEAR(found.length->value, 14, 1e-9);
+  EXPECT_TRUE(found.on_mosaic);
+}
+
+TEST(Measure, AreaDoesNotDependOnStartTurnOrDirection) {
+  const std::vector<Corner> corners{{501, 290}, {506, 291}, {504, 295}, {502, 294}};
+  const double area = measure({"a", Kind::area, corners}, metric_ground(), false).area->value;
+  const std::vector<Corner> other{corners[2], corners[1], corners[0], corners[3]};
+  EXPECT_NEAR(measure({"a", Kind::area, other}, metric_ground(), false).area->value, area, 1e-9);
+}
+
+TEST(Measure, NothingKnownOfTheAccuracyGivesNoSigma) {
+  const Measured found = measure({"l", Kind::line, {{501, 290}, {504, 294}}}, metric_ground(), false);
+  EXPECT_NEAR(found.length->value, 5, 1e-9);
+  EXPECT_FALSE(found.length->sigma);
+}
+
+// First-order propagation, written out for a straight line: sigma_L^2 = 2 s^2 + (L sigma_scale)^2, s^2 =
+// point^2 + (half a pixel)^2.
+TEST(Measure, SigmaOfALengthFollowsFromPointsAndScale) {
+  Ground ground = metric_ground();
+  ground.point_sigma = 0.03;
+  ground.scale_sigma_share = 0.004;
+  const Measured found = measure({"l", Kind::line, {{501, 290}, {504, 294}}}, ground, false);
+  ASSERT_TRUE(found.length->sigma);
+  EXPECT_NEAR(*found.length->sigma, std::sqrt(2 * (0.03 * 0.03 + 0.01 * 0.01) + std::pow(5 * 0.004, 2)),
+              1e-9);
+}
+
+// A square of side a whose corners err by s in each coordinate: each corner's derivative is half a diagonal,
+// so sigma_A = s a sqrt(2).
+TEST(Measure, SigmaOfASquaresArea) {
+  Ground ground = metric_ground();
+  ground.point_sigma = 0.03;
+  ground.scale_sigma_share = 0;
+  const Measured found =
+      measure({"a", Kind::area, {{501, 290}, {505, 290}, {505, 294}, {501, 294}}}, ground, false);
+  EXPECT_NEAR(*found.area->sigma, std::hypot(0.03, 0.01) * 4 * std::sqrt(2.0), 1e-9);
+}
+
+TEST(Measure, SaysWhenAShapeLeavesTheMosaic) {
+  EXPECT_FALSE(measure({"p", Kind::point, {{499, 290}}}, metric_ground(), false).on_mosaic);
+  EXPECT_TRUE(measure({"p", Kind::point, {{999, 799}}}, metric_ground(), true).on_mosaic);
+}
+
+TEST(Shapes, OfACsvTable) {
+  const auto shapes = shapes_from_csv(
+      "name,kind,x,y\npond,area,0,0\npond,area,4,0\npond,area,4,3\n\"stake, north\",,1.5,2\n", "t.csv");
+  ASSERT_EQ(shapes.size(), 2U);
+  EXPECT_EQ(shapes[0].kind, Kind::area);
+  EXPECT_EQ(shapes[0].corners.size(), 3U);
+  EXPECT_EQ(shapes[1].name, "stake, north");
+  EXPECT_EQ(shapes[1].kind, Kind::point);
+}
+
+TEST(Shapes, CsvFaultsNameTheRow) {
+  try {
+    (void)shapes_from_csv("x,y\n1,2\n3,four\n", "t.csv");
+    FAIL();
+  } catch (const InputError& error) {
+    EXPECT_NE(std::string(error.what()).find("t.csv row 3"), std::string::npos) << error.what();
+  }
+  EXPECT_THROW((void)shapes_from_csv("name,kind,x,y\na,area,0,0\na,area,1,1\n", "t.csv"), InputError);
+  EXPECT_THROW((void)shapes_from_csv("", "t.csv"), InputError);
+}
+
+// RFC 7946, appendix A: a point and a polygon whose ring is closed by repeating its first position.
+TEST(Shapes, OfGeoJson) {
+  const auto shapes = shapes_from_geojson(
+      R"({"type":"FeatureCollection","features":[
+        {"type":"Feature","properties":{"name":"here"},"geometry":{"type":"Point","coordinates":[100.0,0.0]}},
+        {"type":"Feature","properties":{},"geometry":{"type":"Polygon","coordinates":[[[100,0],[101,0],[101,1],[100,1],[100,0]]]}}]})",
+      "t.json");
+  ASSERT_EQ(shapes.size(), 2U);
+  EXPECT_EQ(shapes[0].name, "here");
+  EXPECT_EQ(shapes[1].corners.size(), 4U);
+  EXPECT_THROW((void)shapes_from_geojson("{\"type\":", "t.json"), InputError);
+}
+
+TEST(Shapes, OfTheCommandLine) {
+  Options options;
+  options.lines = {"1,2 3,4 5,6"};
+  options.points = {"7,8"};
+  const auto shapes = shapes_of(options);
+  ASSERT_EQ(shapes.size(), 2U);
+  EXPECT_EQ(shapes[0].name, "point 1");
+  EXPECT_EQ(shapes[1].corners.size(), 3U);
+  options.lines = {"1;2 3;4"};
+  EXPECT_THROW((void)shapes_of(options), InputError);
+}
+
+/// A mosaic with its placement.json, as a run leaves them.
+test::SmallFlight flight_with_mosaic() {
+  test::SmallFlight flight = test::make_small_flight({.columns = 4, .rows = 4, .tilt_deg = 1});
+  const FrameReader reader;
+  const Scheduler scheduler({2, 1'000'000'000});
+  const Cache cache{""};
+  Progress progress(false);
+  RunContext context{flight.out, reader, scheduler, cache, progress};
+  mosaic::Options options;
+  options.ground_overlay = false;
+  mosaic::build(flight.record, options, context);
+  write_file(flight.out / "placement.json", placement_document(flight.record).dump());
+  return flight;
+}
+
+TEST(Measure, ReadsTheGridOfAMosaic) {
+  const test::SmallFlight flight = flight_with_mosaic();
+  const Ground ground = open_ground(flight.out);
+  EXPECT_TRUE(ground.metric);
+  EXPECT_EQ(ground.width_px, flight.ground.cols);
+  EXPECT_NEAR(ground.ground_from_px({-0.5, -0.5}).x, 440720, 1e-6);
+  // 3 frames straight down at 2.1 to 2.3 m with f = 220 px: 9.5 to 10.5 mm a frame pixel, a little more
+  // towards the edges by their tilt.
+  for (const GsdSpot& spot : gsd_profile(flight.out, ground, 20)) {
+    EXPECT_GT(spot.gsd, 0.0092);
+    EXPECT_LT(spot.gsd, 0.0110);
+  }
+}
+
+TEST(Align, RecoversAKnownTurnAndShift) {
+  const test::SmallFlight first = flight_with_mosaic();
+  // The same flight on a grid that is turned by 8 degrees and shifted: every homography gets that motion in
+  // front.
+  test::SmallFlight second = test::make_small_flight({.columns = 4, .rows = 4, .tilt_deg = 1});
+  const double turn = 8 * M_PI / 180;
+  Eigen::Matrix3d moved;
+  moved << std::cos(turn), -std::sin(turn), 90, std::sin(turn), std::cos(turn), 5, 0, 0, 1;
+  for (FrameRecord& frame : second.record.frames)
+    frame.placement.mosaic_from_frame.matrix = moved * frame.placement.mosaic_from_frame.matrix;
+  second.record.placement.mosaic_width_px += 100;
+  second.record.placement.mosaic_height_px += 150;
+  second.record.placement.crs.reset();
+  const FrameReader reader;
+  const Scheduler scheduler({2, 1'000'000'000});
+  const Cache cache{""};
+  Progress progress(false);
+  RunContext context{second.out, reader, scheduler, cache, progress};
+  mosaic::build(second.record, {}, context);
+  const Alignment found = align(first.out, second.out);
+  const Eigen::Matrix3d expected = moved.inverse();
+  for (const auto& [x, y] : {std::pair{200.0, 200.0}, {500.0, 250.0}, {300.0, 450.0}}) {
+    const Eigen::Vector3d wanted = expected * Eigen::Vector3d(x, y, 1);
+    EXPECT_NEAR(found.first_from_second[0] * x + found.first_from_second[1] * y + found.first_from_second[2],
+                wanted.x(), 0.7);
+    EXPECT_NEAR(found.first_from_second[3] * x + found.first_from_second[4] * y + found.first_from_second[5],
+                wanted.y(), 0.7);
+  }
+  EXPECT_NEAR(found.turned_deg, 8, 0.1);
+  write_aligned(first.out, second.out, found, first.out / "aligned.tif", 1);
+  EXPECT_TRUE(std::filesystem::exists(first.out / "aligned.tif"));
+}
+
+}  // namespace
+}  // namespace lookdown::measure
