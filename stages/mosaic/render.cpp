@@ -12,6 +12,7 @@ namespace lookdown::mosaic {
 namespace {
 
 constexpr int kAlign = 1 << kBands;
+constexpr double kSeamSoftness = 1.6;  // pixels over which the finest detail changes hands
 
 int align_down(int value) {
   return value / kAlign * kAlign;
@@ -107,6 +108,9 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
     agree_with(hard(part.where), part);
     cv::Mat weight;
     part.mask.convertTo(weight, CV_32F, 1.0 / 255);
+    // A knife-sharp seam shows as a line of its own: the grain of two frames meets without the likeness that
+    // neighbours in one frame have.
+    cv::GaussianBlur(weight, weight, {9, 9}, kSeamSoftness);
     blend.add(part.colours, weight, part.where);
   }
   blend.result()(inside).convertTo(joined.colours, CV_8U);

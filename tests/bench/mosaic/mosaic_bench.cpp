@@ -1,5 +1,6 @@
 // mosaic_bench FLIGHT OUT [--threads n] [--memory-mb n] [--gsd m] [--shake-m s] [--shake-deg s] [--order o]
-// [--no-glare] [--obliques] Makes a mosaic from a rendered flight placed by its truth, times it and measures
+// [--no-glare] [--obliques]
+// [--no-colour] [--no-overlay] [--no-measures] [--floor] Makes a mosaic from a rendered flight placed by its truth, times it and measures
 // it against the truth.
 #include <fmt/format.h>
 #include <sys/resource.h>
@@ -45,6 +46,12 @@ int main(int argc, char** argv) {
       obliques = true;
     else if (word == "--no-colour")
       options.colour_balance = false;
+    else if (word == "--no-measures")
+      measure = false;
+    else if (word == "--floor")
+      floor = true;
+    else if (word == "--no-overlay")
+      options.ground_overlay = false;
     else
       return 2;
   }
