@@ -1,0 +1,46 @@
+#include "painted_textures.h"
+
+#include <algorithm>
+#include <opencv2/imgproc.hpp>
+
+namespace painted {
+
+cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch, double angle) {
+  if (scale_px >= 10) {  // smooth enough to be made small
+    cv::Mat out;
+    cv::resize(noise(lot, {size.width / 4 + 1, size.height / 4 + 1}, scale_px / 4, stretch, angle), out, size, 0, 0, cv::INTER_LINEAR);
+    return out;
+  }
+  const double reach = std::hypot(size.width, size.height) + 8 * scale_px;
+  const int n = std::max(4, static_cast<int>(reach / scale_px) + 4);
+  const int m = std::max(4, static_cast<int>(reach / (scale_px * stretch)) + 4);
+  cv::Mat grid(n, m, CV_32FC1);
+  for (int y = 0; y < n; ++y)
+    for (int x = 0; x < m; ++x) grid.at<float>(y, x) = static_cast<float>(lot.normal());
+  const double c = std::cos(angle), s = std::sin(angle);
+  const double cx = size.width / 2.0, cy = size.height / 2.0, sx = 1 / (scale_px * stretch), sy = 1 / scale_px;
+  const cv::Matx23f pick(c * sx, s * sx, m / 2.0 - sx * (c * cx + s * cy), -s * sy, c * sy, n / 2.0 - sy * (-s * cx + c * cy));
+  cv::Mat out;
+  cv::warpAffine(grid, out, pick, size, cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REFLECT);
+  return out * 1.3;
+}
+
+cv::Mat fractal(Lot& lot, cv::Size size, double coarsest_px, double finest_px, double gain) {
+  cv::Mat sum = cv::Mat::zeros(size, CV_32FC1);
+  double amplitude = 1, power = 0;
+  for (double scale = coarsest_px; scale >= finest_px; scale /= 2, amplitude *= gain) {
+    sum += noise(lot, size, scale) * amplitude;
+    power += amplitude * amplitude;
+  }
+  return sum / std::sqrt(std::max(power, 1e-9));
+}
+
+Colour colour_of(double hue_deg, double saturation, double albedo) {
+  // A simple hue wheel in linear light, scaled to the wanted luminance.
+  const auto channel = [&](double centre) { return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kPi / 180)); };
+  Colour c(channel(240), channel(120), channel(0));
+  const double light = 0.0722 * c[0] + 0.7152 * c[1] + 0.2126 * c[2];
+  return c * static_cast<float>(albedo / light);
+}
+
+}  // namespace painted
