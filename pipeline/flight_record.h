@@ -219,6 +219,7 @@ struct FlightRecord {
   FlightPlacement placement;
   std::optional<MosaicRecord> mosaic;
   std::vector<StageTiming> timings;
+  std::vector<std::string> notes;     ///< what was done, for the field text; nothing to act on
   std::vector<std::string> warnings;  ///< plain words, most important first
 };
 

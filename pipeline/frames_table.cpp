@@ -88,7 +88,8 @@ void add_place(Row& row, const FrameRecord& f, const FlightPlacement& placement)
   if (!p.placed) return row.add_empty(3);
   row.add(std::to_string(p.group));
   row.add(number(p.rmse_px, 2));
-  row.add(placement.gsd_m ? number(ground_sample_distance(p.pose, p.camera).across, 5) : "");
+  // A group that does not touch the first has no scale in common with it.
+  row.add(placement.gsd_m && p.group == 0 ? number(ground_sample_distance(p.pose, p.camera).across, 5) : "");
 }
 
 }  // namespace

@@ -232,7 +232,7 @@ FramePlacement frame_placement_from_json(const json& j) {
 
 json to_json(const FlightRecord& record) {
   json j{{"program", "lookdown"}, {"program_version", record.program_version}, {"command_line", record.command_line},
-         {"placement", to_json(record.placement)}, {"warnings", record.warnings}};
+         {"placement", to_json(record.placement)}, {"notes", record.notes}, {"warnings", record.warnings}};
   j["options"] = record.options_json.empty() ? json::object() : json::parse(record.options_json);
   j["frames"] = json::array();
   for (const FrameRecord& frame : record.frames) j["frames"].push_back(to_json(frame));
@@ -249,6 +249,7 @@ FlightRecord flight_record_from_json(const json& j) {
     FlightRecord record;
     take(j, "program_version", record.program_version);
     take(j, "command_line", record.command_line);
+    take(j, "notes", record.notes);
     take(j, "warnings", record.warnings);
     record.options_json = j.value("options", json::object()).dump();
     record.placement = flight_placement_from_json(j.at("placement"));

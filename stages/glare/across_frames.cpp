@@ -132,9 +132,9 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
         });
   }
   if (refined == 0) return;
-  flight.warnings.push_back(fmt::format(
-      "glare: {} frames compared with their overlapping views; the mean glare share went from {:.2f} % to {:.2f} % of the frame "
-      "({:.2f} % found only by comparison, {:.2f} % taken back because every view shows it)",
+  flight.notes.push_back(fmt::format(
+      "Glare: {} frames were compared with their overlapping views; the mean glare share went from {:.2f} % to {:.2f} % of the frame "
+      "({:.2f} % found only by comparison, {:.2f} % taken back because every view shows it).",
       refined, 100 * sum.before / refined, 100 * sum.after / refined, 100 * sum.added / refined, 100 * sum.taken_away / refined));
 }
 

@@ -26,7 +26,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/2";
+inline constexpr const char* kFindVersion = "glare/3";
 
 /// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else Exif), the clock time and
 /// the clock's offset from UTC (options, else Exif) are all known: nothing is guessed.
@@ -64,7 +64,7 @@ struct Found {
 /// Single-frame search. `tilt` and `sun` sharpen the prior when known.
 Found find(FramePixels&, const FrameInfo&, const std::optional<Tilt>& tilt, const std::optional<SunPosition>& sun, const Options&);
 
-/// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell; adds a warning line
+/// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell; adds a note
 /// that says how the masks changed.
 void refine_across_frames(FlightRecord&, const Options&, RunContext&);
 

@@ -25,10 +25,23 @@ cv::Mat on_white(const cv::Mat& rgba) {
   return picture;
 }
 
+struct Lettering {
+  double scale = 1;
+  int stroke = 1;
+};
+
+Lettering lettering(double height_px) { return {height_px / 22, std::max(1, static_cast<int>(std::lround(height_px / 12)))}; }
+
+int text_width_px(const std::string& text, double height_px) {
+  const Lettering letters = lettering(height_px);
+  int below_baseline = 0;
+  // The light rim is four strokes wide and stands out on both sides.
+  return cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, letters.scale, letters.stroke * 4, &below_baseline).width;
+}
+
 /// Text of `height_px`, dark on a light rim, its left end of the baseline at `where`.
 void write_text(cv::Mat& picture, const std::string& text, cv::Point where, double height_px) {
-  const double scale = height_px / 22;
-  const int stroke = std::max(1, static_cast<int>(std::lround(height_px / 12)));
+  const auto [scale, stroke] = lettering(height_px);
   cv::putText(picture, text, where, cv::FONT_HERSHEY_SIMPLEX, scale, kPaper, stroke * 4, cv::LINE_AA);
   cv::putText(picture, text, where, cv::FONT_HERSHEY_SIMPLEX, scale, kInk, stroke, cv::LINE_AA);
 }
@@ -78,9 +91,7 @@ cv::Mat draw_preview(const cv::Mat& rgba, const Canvas& canvas, bool north_known
   if (north_known) draw_north_arrow(picture, unit);
   if (!days.empty())
     write_text(picture, days,
-               {picture.cols - static_cast<int>(0.85 * unit) * static_cast<int>(days.size()) - unit,
-                picture.rows - 2 * unit},
-               unit);
+               {std::max(0, picture.cols - text_width_px(days, unit) - unit), picture.rows - 2 * unit}, unit);
   return picture;
 }
 

@@ -33,17 +33,23 @@ std::string scale_words(const Datum& datum) {
   return "The scale comes from control points. ";
 }
 
+/// Millimetres below a centimetre, so that a small residual does not read as none.
+std::string length_words(double metres) {
+  return metres < 0.01 ? fmt::format("{:.1f} mm", 1000 * metres) : fmt::format("{:.3f} m", metres);
+}
+
 std::string check_words(const Accuracy& a) {
   if (a.check_points == 0)
     return a.control_rmse_m ? fmt::format(
-                                  "The fit leaves {:.3f} m RMSE on the control points it used, which is not "
+                                  "The fit leaves {} RMSE on the control points it used, which is not "
                                   "an accuracy; withhold check points to get one.",
-                                  *a.control_rmse_m)
+                                  length_words(*a.control_rmse_m))
                             : "No check points were given, so no accuracy on the ground can be stated.";
   std::string words = fmt::format(
-      "On {} withheld check points the RMSE is {:.3f} m in x, {:.3f} m in y, {:.3f} m horizontally; NSSDA "
-      "horizontal accuracy at 95 % confidence {:.3f} m.",
-      a.check_points, *a.check_rmse_x_m, *a.check_rmse_y_m, *a.check_rmse_r_m, *a.nssda_95_m);
+      "On {} withheld check points the RMSE is {} in x, {} in y, {} horizontally; NSSDA "
+      "horizontal accuracy at 95 % confidence {}.",
+      a.check_points, length_words(*a.check_rmse_x_m), length_words(*a.check_rmse_y_m),
+      length_words(*a.check_rmse_r_m), length_words(*a.nssda_95_m));
   if (a.check_points < kEnoughCheckPoints)
     words += fmt::format(" With fewer than {} check points this is an indication only.", kEnoughCheckPoints);
   return words;

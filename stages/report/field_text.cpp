@@ -175,6 +175,7 @@ std::string field_text(const FlightRecord& record) {
   text += line("Control", control_in_words(record));
   text += line("Datum", datum_in_words(record));
   text += line("Accuracy", accuracy_sentence(record));
+  for (const std::string& note : record.notes) text += line("Note", note);
   text += line("Software", fmt::format("lookdown {}", record.program_version));
   text += line("Command", record.command_line.empty() ? kNotKnown : record.command_line);
   text += line("Options", record.options_json.empty() ? kNotKnown : record.options_json);

@@ -55,15 +55,19 @@ std::string camera_name(const FrameInfo& info) {
   return info.model.empty() ? info.make : info.make + " " + info.model;
 }
 
+// Only the first group has the flight's scale; the units of a group that does not touch it are its own.
+static bool has_metres(const FlightRecord& record, const FrameRecord& frame) {
+  return record.placement.gsd_m && frame.placement.placed && frame.placement.group == 0;
+}
+
 std::optional<double> height_m(const FlightRecord& record, const FrameRecord& frame) {
-  if (!record.placement.gsd_m || !frame.placement.placed) return std::nullopt;
+  if (!has_metres(record, frame)) return std::nullopt;
   const double ground = record.placement.plane_heights.empty() ? 0 : record.placement.plane_heights.front();
   return frame.placement.pose.centre.z() - ground;
 }
 
 std::optional<double> gsd_m(const FlightRecord& record, const FrameRecord& frame) {
-  if (!record.placement.gsd_m || !frame.placement.placed || frame.placement.camera.fx_px <= 0)
-    return std::nullopt;
+  if (!has_metres(record, frame) || frame.placement.camera.fx_px <= 0) return std::nullopt;
   const GroundSampleDistance distance = ground_sample_distance(frame.placement.pose, frame.placement.camera);
   return (distance.along + distance.across) / 2;
 }
