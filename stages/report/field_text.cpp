@@ -1,9 +1,11 @@
 #include "stages/report/field_text.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <cmath>
+#include <nlohmann/json.hpp>
 #include <set>
 
 #include "stages/report/flight_figures.h"
@@ -161,6 +163,26 @@ std::string accuracy_sentence(const FlightRecord& record) {
       accuracy.tie_point_rmse_px);
 }
 
+/// "cover-share 1; order best; ...": every option that has a value, as a reader takes it in.
+std::string options_in_words(const FlightRecord& record) {
+  const auto options = nlohmann::json::parse(record.options_json, nullptr, false);
+  if (!options.is_object()) return kNotKnown;
+  std::vector<std::string> words;
+  for (const auto& [name, value] : options.items()) {
+    if (value.is_null() || (value.is_string() && value.get<std::string>().empty()) || (value.is_array() && value.empty())) continue;
+    if (value.is_boolean()) {
+      words.push_back(fmt::format("{} {}", name, value.get<bool>() ? "yes" : "no"));
+    } else if (value.is_array()) {
+      std::vector<std::string> parts;
+      for (const auto& part : value) parts.push_back(part.is_string() ? part.get<std::string>() : part.dump());
+      words.push_back(fmt::format("{} {}", name, fmt::join(parts, ",")));
+    } else {
+      words.push_back(fmt::format("{} {}", name, value.is_string() ? value.get<std::string>() : value.dump()));
+    }
+  }
+  return words.empty() ? kNotKnown : fmt::format("{}", fmt::join(words, "; "));
+}
+
 std::string field_text(const FlightRecord& record) {
   std::string text;
   text += line("Taken", when_in_words(record));
@@ -178,7 +200,7 @@ std::string field_text(const FlightRecord& record) {
   for (const std::string& note : record.notes) text += line("Note", note);
   text += line("Software", fmt::format("lookdown {}", record.program_version));
   text += line("Command", record.command_line.empty() ? kNotKnown : record.command_line);
-  text += line("Options", record.options_json.empty() ? kNotKnown : record.options_json);
+  text += line("Options", options_in_words(record));
   text +=
       "This is a picture map for orientation and comparison. It is no licensed survey, and glare masks are "
       "no "

@@ -111,6 +111,17 @@ describe('by keyboard alone', () => {
     assert.equal(await verdictOnCard(page, files[1]), 'keep');
   }));
 
+  test('a plot is walked from point to point and opens the frame', withPage({}, async (page) => {
+    const plot = page.locator('#glance .chart').first();
+    await plot.focus();
+    const first = (await page.textContent('#spoken')).split(':')[0];
+    await page.keyboard.press('ArrowRight');
+    const second = (await page.textContent('#spoken')).split(':')[0];
+    assert.notEqual(first, second);
+    await page.keyboard.press('Enter');
+    assert.equal(await page.textContent('#frame-view-title'), second);
+  }));
+
   test('a change is undone and done again', withPage({}, async (page) => {
     await focusFirstCard(page);
     const [file] = await shownFiles(page);

@@ -74,10 +74,47 @@ function drawChart(holder, plot, shown) {
     mark.addEventListener('click', () => openFrame(frame));
     return mark;
   });
+  const walker = chartWalker(plot, shown, (frame) => ({x: x(chartTimes.at(frame)), y: y(plot.value(frame))}), {x0, x1});
+  const hadFocus = holder.contains(document.activeElement);
   holder.replaceChildren(svg('svg', {
-    viewBox: `0 0 ${width} ${CHART_HEIGHT}`, width, height: CHART_HEIGHT, role: 'img', class: 'chart',
-    'aria-label': chartInWords(plot, shown),
-  }, lines, clocks, limit, marks));
+    viewBox: `0 0 ${width} ${CHART_HEIGHT}`, width, height: CHART_HEIGHT, role: 'application', class: 'chart', tabindex: 0,
+    'aria-roledescription': 'plot', 'aria-label': `${chartInWords(plot, shown)} Left and right walk the frames, Enter opens one.`,
+    onkeydown: walker.key, onfocus: walker.show, onblur: walker.hide,
+  }, lines, clocks, limit, marks, walker.pointer));
+  if (hadFocus) holder.firstChild.focus();
+}
+
+/** The keyboard's way through a plot: a ring that walks from frame to frame in time and reads each one out. */
+function chartWalker(plot, shown, place, {x0, x1}) {
+  const inTime = [...shown].sort((a, b) => chartTimes.at(a) - chartTimes.at(b));
+  const ring = svg('circle', {r: 8, class: 'pointer-ring'});
+  const text = svg('text', {class: 'pointer-text', y: CHART_EDGE.top + 6});
+  const pointer = svg('g', {class: 'pointer', visibility: 'hidden'}, ring, text);
+  const show = () => {
+    const frame = inTime[Math.min(plot.at ?? 0, inTime.length - 1)];
+    const {x, y} = place(frame);
+    const words = `${frame.file}: ${quantity(plot.value(frame), plot.unit, plot.digits)}`;
+    ring.setAttribute('cx', x);
+    ring.setAttribute('cy', y);
+    const leftHalf = x < (x0 + x1) / 2;
+    text.setAttribute('x', leftHalf ? x1 : x0 + 4);
+    text.setAttribute('text-anchor', leftHalf ? 'end' : 'start');
+    text.textContent = words;
+    pointer.setAttribute('visibility', 'visible');
+    say(words);
+  };
+  const key = (event) => {
+    const last = inTime.length - 1;
+    const at = Math.min(plot.at ?? 0, last);
+    const next = {ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: last}[event.key];
+    if (next !== undefined) plot.at = Math.min(Math.max(next, 0), last);
+    else if (event.key === 'Enter') openFrame(inTime[at]);
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+    if (next !== undefined) show();
+  };
+  return {pointer, key, show, hide: () => pointer.setAttribute('visibility', 'hidden')};
 }
 
 function middle(values) {

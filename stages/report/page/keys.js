@@ -1,7 +1,7 @@
 // Keys of the page. They act on the frame that is open, else on the frame in the grid that has the focus.
 
 const KEYS = [
-  ['\u2190 \u2191 \u2192 \u2193', 'walk through the frames; in an open frame \u2190 and \u2192 go to the one before and after'],
+  ['\u2190 \u2191 \u2192 \u2193', 'walk through the frames; in an open frame \u2190 and \u2192 go to the one before and after, in a plot from point to point'],
   ['Enter', 'open the frame'],
   ['K', 'keep it'],
   ['C', 'mark it to be checked'],

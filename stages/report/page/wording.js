@@ -42,14 +42,20 @@ function reasonNumber(value, unit) {
   return quantity(value, spelled, Math.abs(value) < 1 ? 2 : Number.isInteger(value) ? 0 : 1);
 }
 
+/** "px (limit from this flight)" -> the unit, and where the limit came from as it follows the limit. */
+function unitAndOrigin(text) {
+  const [, unit, origin] = /^(.*?)(?: \((?:limit )?(.*)\))?$/.exec(text);
+  return {unit, origin: origin ? ` (${origin})` : ''};
+}
+
 /** "smeared: 7.4 px, limit 3.0 px" */
 function reasonText(reason) {
   if (!reason) return 'no reason given';
   if (reason.value === null) return reason.word;
-  if (reason.value === 0 && reason.unit === 'px') return `${reason.word}: none measured, limit ${reasonNumber(reason.limit ?? 0, reason.unit)}`;
-  const value = reasonNumber(reason.value, reason.unit);
+  const {unit, origin} = unitAndOrigin(reason.unit);
+  const value = reason.value === 0 && unit === 'px' ? 'none measured' : reasonNumber(reason.value, unit);
   if (reason.limit === null) return `${reason.word}: ${value}`;
-  return `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, reason.unit).replace(/ of the .*/, '')}`;
+  return `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, unit).replace(/ of the .*/, '')}${origin}`;
 }
 
 /** A shape for each verdict, so that colour carries nothing alone: disc, open diamond, cross. */
