@@ -51,6 +51,7 @@ Command glare_command();
 Command mosaic_command();
 Command measure_command();
 Command align_command();
+Command control_command();
 Command plan_command();
 
 /// Every command in the order of the help text.

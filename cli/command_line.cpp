@@ -85,7 +85,7 @@ int run(const Command& command, const Invocation& invocation) {
 
 std::vector<Command> all_commands() {
   return {run_command(),     inspect_command(), cull_command(),  level_command(),
-          rectify_command(), glare_command(),   mosaic_command(),  measure_command(), align_command(), plan_command()};
+          rectify_command(), glare_command(),   mosaic_command(),  measure_command(), align_command(), control_command(), plan_command()};
 }
 
 int run_program(int argc, char** argv) {

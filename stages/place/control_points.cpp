@@ -141,4 +141,13 @@ std::vector<ControlPoint> read_control(const std::string& control_file, const st
   return points;
 }
 
+double ground_height_of(const std::vector<ControlPoint>& control) {
+  std::vector<double> heights;
+  for (const ControlPoint& p : control)
+    if (p.has_position) heights.push_back(p.given.z());
+  if (heights.empty()) return 0;
+  std::nth_element(heights.begin(), heights.begin() + std::ptrdiff_t(heights.size() / 2), heights.end());
+  return heights[heights.size() / 2];
+}
+
 }  // namespace lookdown::place

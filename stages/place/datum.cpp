@@ -54,16 +54,6 @@ std::optional<PlaneSimilarity> similarity_to_control(const std::vector<UsedContr
   return fit_similarity(from, to);
 }
 
-/// Height that counts as the ground plane: the median of the control.
-double ground_height_of(const std::vector<ControlPoint>& control) {
-  std::vector<double> heights;
-  for (const ControlPoint& p : control)
-    if (p.has_position) heights.push_back(p.given.z());
-  if (heights.empty()) return 0;
-  std::nth_element(heights.begin(), heights.begin() + std::ptrdiff_t(heights.size() / 2), heights.end());
-  return heights[heights.size() / 2];
-}
-
 /// Control joins the network: its positions, local to `origin`, and its marks.
 void add_control(const std::vector<UsedControl>& used, const DatumInput& input, const Eigen::Vector3d& origin,
                  Group& group) {

@@ -143,7 +143,8 @@ void write_frames(const PlacedGroup& placed, int number,
     p.pose = group.network.poses[i];
     p.mosaic_from_frame = mosaic_from_ground * ground_from_frame(p.pose, p.camera);
     p.mosaic_from_frame.matrix /= p.mosaic_from_frame.matrix(2, 2);
-    p.pose.centre += placed.datum.origin;
+    // Heights stay above the ground plane; only the position on it is that of the map.
+    p.pose.centre.head<2>() += placed.datum.origin.head<2>();
     p.rmse_px = group.rmse_px[i];
     p.off_nadir_sigma_deg = group.tilt_sigma_rad[i] * 180 / std::numbers::pi;
     p.tie_points = group.sights[i];

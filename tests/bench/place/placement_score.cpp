@@ -91,8 +91,13 @@ double median(std::vector<double> values) {
   return values[values.size() / 2];
 }
 
+/// A flight may mix cameras: a frame's own one goes before the flight's.
+const json& lens_of(const json& truth, const json& true_frame) {
+  return true_frame.contains("camera") ? true_frame.at("camera") : truth.at("camera");
+}
+
 void sample_frame(const json& truth, const json& true_frame, const json& placed, std::size_t index, std::vector<Sample>& samples) {
-  const json& lens = truth.at("camera");
+  const json& lens = lens_of(truth, true_frame);
   const Camera true_camera = camera(lens);
   int width = lens.at("width_px"), height = lens.at("height_px");
   const Camera placed_camera = camera(placed.at("camera"));
@@ -173,7 +178,7 @@ PlacementScore score_placement(const std::filesystem::path& truth_json, const st
       ++score.placed;
       score.sharp_nadir_in_first_group += counts && one.group == 0;
       if (one.group == 0) off_nadir.push_back(one.off_nadir_error_deg);
-      focal.push_back(p.at("camera").at("fx_px").get<double>() / truth.at("camera").at("fx_px").get<double>() - 1);
+      focal.push_back(p.at("camera").at("fx_px").get<double>() / lens_of(truth, f).at("fx_px").get<double>() - 1);
       sample_frame(truth, f, p, score.frames.size(), samples);
     } else {
       one.why_not = why_not[one.file];

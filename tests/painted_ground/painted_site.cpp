@@ -1,0 +1,138 @@
+#include "painted_site.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace painted {
+namespace {
+
+cv::Scalar shade(cv::RNG& random, double darkest, double brightest) {
+  const double value = random.uniform(darkest, brightest);
+  return {value * random.uniform(0.75, 1.1), value * random.uniform(0.85, 1.1), value * random.uniform(0.9, 1.15)};
+}
+
+/// Stones, tufts and litter: many small, few large (areas follow a power law, as fragments do).
+void strew(cv::Mat& ground, cv::RNG& random) {
+  const int count = int(ground.total() / 700);
+  for (int i = 0; i < count; ++i) {
+    const double radius = std::min(60.0, 1.5 / std::sqrt(random.uniform(0.001, 1.0)));
+    const cv::Point2f middle(random.uniform(0.F, float(ground.cols)), random.uniform(0.F, float(ground.rows)));
+    std::vector<cv::Point> outline;
+    const int corners = random.uniform(4, 9);
+    for (int k = 0; k < corners; ++k) {
+      const double angle = 2 * CV_PI * (k + random.uniform(-0.3, 0.3)) / corners, reach = radius * random.uniform(0.5, 1.3);
+      outline.emplace_back(cvRound(16 * (middle.x + reach * std::cos(angle))), cvRound(16 * (middle.y + reach * std::sin(angle))));
+    }
+    cv::fillConvexPoly(ground, outline, shade(random, 30, 190), cv::LINE_AA, 4);
+  }
+}
+
+void lay_paths(cv::Mat& ground, cv::RNG& random) {
+  for (int i = 0; i < 5; ++i) {
+    cv::Point from(random.uniform(0, ground.cols), random.uniform(0, ground.rows));
+    const cv::Scalar colour = shade(random, 90, 170);
+    for (int k = 0; k < 6; ++k) {
+      const cv::Point to = from + cv::Point(random.uniform(-500, 500), random.uniform(-500, 500));
+      cv::line(ground, from, to, colour, random.uniform(4, 14), cv::LINE_AA);
+      from = to;
+    }
+  }
+}
+
+cv::Mat soil(cv::Size size, std::uint64_t seed) {
+  const cv::Mat noise = fractal_noise(size, 300, 2, 0.75, seed);
+  cv::Mat channels[3], ground;
+  const double base[3] = {70, 95, 100};
+  for (int c = 0; c < 3; ++c) {
+    const cv::Mat tint = fractal_noise(size, 400, 60, 0.7, seed * 31 + std::uint64_t(c) + 1);
+    channels[c] = base[c] * (1 + 0.35 * noise + 0.2 * tint);
+  }
+  cv::merge(channels, 3, ground);
+  ground.convertTo(ground, CV_8U);
+  return ground;
+}
+
+/// Slabs of one size in rows, each with a little grain of its own.
+void lay_slabs(cv::Mat& ground, cv::RNG& random) {
+  constexpr int side = 48;
+  for (int y = 0; y < ground.rows; y += side)
+    for (int x = 0; x < ground.cols; x += side) {
+      const cv::Rect slab = cv::Rect(x, y, side, side) & cv::Rect(0, 0, ground.cols, ground.rows);
+      cv::Mat(ground, slab) = cv::Scalar::all(128) * random.uniform(0.97, 1.03);
+      cv::rectangle(ground, slab, cv::Scalar(60, 62, 66), 3);
+      cv::circle(ground, slab.tl() + cv::Point(12, 12), 4, cv::Scalar(80, 80, 90), -1, cv::LINE_AA);
+    }
+  // Here and there a mark of wear, as any yard has.
+  for (int i = 0; i < int(ground.total() / 9000); ++i)
+    cv::ellipse(ground, {random.uniform(0, ground.cols), random.uniform(0, ground.rows)}, {random.uniform(2, 9), random.uniform(2, 6)},
+                random.uniform(0, 180), 0, 360, shade(random, 60, 150), -1, cv::LINE_AA);
+}
+
+/// Sheet roofs: ribs of one pitch, an overlap of sheets now and then, few marks.
+cv::Mat ribbed(cv::Size size, cv::RNG& random) {
+  cv::Mat roof(size, CV_8UC3);
+  for (int x = 0; x < size.width; ++x) {
+    const double rib = std::pow(std::abs(std::sin(x * CV_PI / 17)), 6);
+    roof.col(x) = cv::Scalar(120, 125, 130) * (1 - 0.45 * rib);
+  }
+  for (int y = 0; y < size.height; y += 130) cv::line(roof, {0, y}, {size.width, y}, cv::Scalar(90, 92, 95), 2);
+  for (int i = 0; i < int(roof.total() / 12000); ++i)
+    cv::circle(roof, {random.uniform(0, size.width), random.uniform(0, size.height)}, random.uniform(2, 7), shade(random, 50, 110), -1, cv::LINE_AA);
+  return roof;
+}
+
+std::vector<cv::Mat> pyramid(cv::Mat full) {
+  std::vector<cv::Mat> levels{full};
+  for (int i = 0; i < 3; ++i) {
+    cv::Mat half;
+    cv::resize(levels.back(), half, {}, 0.5, 0.5, cv::INTER_AREA);
+    levels.push_back(half);
+  }
+  return levels;
+}
+
+}  // namespace
+
+cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain, std::uint64_t seed) {
+  cv::Mat sum(size, CV_32F, cv::Scalar(0));
+  cv::RNG random(seed * 2654435761U + 17);
+  double weight = 1, total = 0;
+  for (double cell = coarsest_px; cell >= finest_px; cell /= 2) {
+    cv::Mat coarse(int(size.height / cell) + 4, int(size.width / cell) + 4, CV_32F), fine;
+    random.fill(coarse, cv::RNG::UNIFORM, -1.0, 1.0);
+    cv::resize(coarse, fine, {}, cell, cell, cv::INTER_CUBIC);
+    sum += weight * fine(cv::Rect(cv::Point(int(cell), int(cell)), size));
+    total += weight;
+    weight *= gain;
+  }
+  return sum * (2 / total);
+}
+
+Site paint_site(const SiteChoice& choice) {
+  Site site;
+  site.choice = choice;
+  const cv::Size size(cvRound(choice.width), cvRound(choice.height));
+  cv::RNG random(choice.seed * 7919U + 3);
+  cv::Mat ground = soil(size, choice.seed);
+  if (choice.rows_of_tiles) {
+    lay_slabs(ground, random);
+  } else {
+    strew(ground, random);
+    lay_paths(ground, random);
+  }
+  site.pond = cv::Mat::zeros(size, CV_8UC1);
+  if (choice.all_water) site.pond = 255;
+  for (int i = 0; i < choice.ponds; ++i)
+    cv::ellipse(site.pond, {random.uniform(0, size.width), random.uniform(0, size.height)}, {random.uniform(150, 330), random.uniform(120, 240)},
+                random.uniform(0, 180), 0, 360, cv::Scalar(255), -1);
+  for (int i = 0; i < choice.sheds; ++i)
+    site.sheds.push_back({cv::RotatedRect({random.uniform(0.2F, 0.8F) * float(size.width), random.uniform(0.2F, 0.8F) * float(size.height)},
+                                          {random.uniform(200.F, 420.F), random.uniform(150.F, 260.F)}, random.uniform(0.F, 180.F)),
+                          choice.shed_height});
+  site.ground = pyramid(ground);
+  if (choice.sheds > 0) site.roofs = pyramid(ribbed(size, random));
+  return site;
+}
+
+}  // namespace painted

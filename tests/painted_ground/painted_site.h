@@ -1,0 +1,41 @@
+// A made-up piece of ground to fly over: fractal soil with stones, tufts and paths, sheds with ribbed roofs that stand off it, ponds whose
+// waves are others in every frame. Shares no code with the program's geometry. One unit of length is one pixel of the ground picture.
+#pragma once
+
+#include <cstdint>
+#include <opencv2/core.hpp>
+#include <vector>
+
+namespace painted {
+
+struct SiteChoice {
+  double width = 2600;
+  double height = 2000;
+  unsigned seed = 1;
+  int sheds = 0;
+  double shed_height = 90;
+  int ponds = 0;
+  bool all_water = false;
+  bool rows_of_tiles = false;  ///< the ground itself repeats: slabs in rows, each nearly like the next
+};
+
+struct Shed {
+  cv::RotatedRect outline;
+  double height = 0;
+};
+
+/// The ground at full, half, quarter ... size, 8-bit BGR, x right, y up from the lower edge (row = height - y).
+struct Site {
+  SiteChoice choice;
+  std::vector<cv::Mat> ground;
+  std::vector<cv::Mat> roofs;  ///< what lies at shed height, same extent
+  cv::Mat pond;                ///< CV_8UC1 at full size, 255 = water
+  std::vector<Shed> sheds;
+};
+
+[[nodiscard]] Site paint_site(const SiteChoice&);
+
+/// Noise of several octaves, mean 0, values about -1..1 (CV_32F); it repeats at its edges when `repeats`.
+[[nodiscard]] cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain, std::uint64_t seed);
+
+}  // namespace painted
