@@ -1,5 +1,5 @@
 // The one place where frames become pixels. Rules for every call: pixels come AS STORED (Exif orientation is recorded by
-// inspect, never applied here); originals are opened read-only; a file that cannot be read is a Fault that names the file and
+// inspect, never applied here); colours are brought to the working space sRGB, whatever profile the file carries; originals are opened read-only; a file that cannot be read is a Fault that names the file and
 // what to do; the reader may be used from several threads.
 #pragma once
 
@@ -18,6 +18,9 @@ class Mat;
 }
 
 namespace lookdown {
+
+/// Part of every cache key: to be raised when the same file gives other pixels.
+inline constexpr const char* kReaderVersion = "reader/2";
 
 /// Limits against hostile files.
 struct ReaderLimits {
@@ -50,7 +53,7 @@ class FrameReader {
   /// 8-bit BGR (CV_8UC3), reduced by 1, 2, 4 or 8; JPEG files are decoded at the reduced size directly.
   /// A truncated file is a Fault.
   [[nodiscard]] Result<cv::Mat> bgr(const std::filesystem::path&, int reduction = 1) const;
-  /// 8-bit luminance (CV_8UC1), same reductions; for JPEG only the luminance is decoded.
+  /// 8-bit luminance (CV_8UC1), same reductions; for JPEG only the luminance is decoded, as coded, without regard to colour profiles.
   [[nodiscard]] Result<cv::Mat> grey(const std::filesystem::path&, int reduction = 1) const;
   /// BGR in the file's own depth (CV_8UC3 or CV_16UC3).
   [[nodiscard]] Result<cv::Mat> bgr_native(const std::filesystem::path&) const;

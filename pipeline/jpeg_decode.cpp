@@ -2,11 +2,16 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <csetjmp>
 #include <cstdio>
+#include <cstdlib>
+#include <memory>
 // jpeglib.h needs FILE and size_t declared before it.
 #include <jerror.h>
 #include <jpeglib.h>
+
+#include "pipeline/colour.h"
 
 namespace lookdown {
 namespace {
@@ -21,6 +26,7 @@ struct Decoder {
   std::jmp_buf way_out;
   char message[JMSG_LENGTH_MAX];
   bool damaged;
+  bool keep_segments = false;  ///< Exif and colour profile
 };
 
 Decoder& decoder_of(j_common_ptr codec) { return *static_cast<Decoder*>(codec->client_data); }
@@ -60,7 +66,28 @@ bool read_header(Decoder& decoder, std::span<const std::uint8_t> bytes) {
   jpeg_create_decompress(&decoder.codec);
   decoder.codec.client_data = &decoder;
   jpeg_mem_src(&decoder.codec, bytes.data(), static_cast<unsigned long>(bytes.size()));
+  if (decoder.keep_segments) {
+    jpeg_save_markers(&decoder.codec, JPEG_APP0 + 1, 0xFFFF);  // Exif
+    jpeg_save_markers(&decoder.codec, JPEG_APP0 + 2, 0xFFFF);  // ICC profile
+  }
   return jpeg_read_header(&decoder.codec, TRUE) == JPEG_HEADER_OK;
+}
+
+struct Freer {
+  void operator()(void* memory) const { std::free(memory); }
+};
+
+// Profile of the file's colours; empty: sRGB. To be called after the header was read with its segments kept.
+std::vector<std::uint8_t> profile_of(jpeg_decompress_struct& codec) {
+  JOCTET* bytes = nullptr;
+  unsigned length = 0;
+  if (jpeg_read_icc_profile(&codec, &bytes, &length)) {
+    const std::unique_ptr<JOCTET, Freer> owned(bytes);
+    return {bytes, bytes + length};
+  }
+  for (jpeg_saved_marker_ptr segment = codec.marker_list; segment; segment = segment->next)
+    if (segment->marker == JPEG_APP0 + 1 && exif_names_adobe_rgb({segment->data, segment->data_length})) return adobe_rgb_profile();
+  return {};
 }
 
 // Starts decompression at the wanted size; false when refused.
@@ -115,6 +142,7 @@ Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int 
   if (!header) return header.error();
   Decoder decoder;
   open(decoder);
+  decoder.keep_segments = !grey;
   if (!read_header(decoder, bytes) || !start(decoder, grey, reduction)) {
     jpeg_destroy_decompress(&decoder.codec);
     return fault(file, fmt::format("cannot be decoded ({})", decoder.message));
@@ -124,12 +152,14 @@ Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int 
   const int sound_rows = read_rows(decoder, image);
   const std::string message = decoder.message;
   const bool damaged = decoder.damaged;
+  const std::vector<std::uint8_t> profile = grey || damaged ? std::vector<std::uint8_t>() : profile_of(decoder.codec);
   // Not jpeg_finish_decompress: it would read on to the end of file and fail on what is already known.
   jpeg_destroy_decompress(&decoder.codec);
   if (damaged) {
     const int sound_stored_rows = std::min(sound_rows * reduction, header->height_px);
     return fault(file, fmt::format("ends or breaks after {} of {} rows ({})", sound_stored_rows, header->height_px, message));
   }
+  to_working_space(image, profile);
   return image;
 }
 

@@ -18,7 +18,7 @@ bool is_jpeg(std::span<const std::uint8_t> bytes);
 /// Size and kind without decoding.
 Result<FrameHeader> jpeg_header(std::span<const std::uint8_t> bytes, const std::string& file);
 
-/// CV_8UC3 (BGR) or CV_8UC1 (luminance) at 1/reduction, reduction one of 1, 2, 4, 8. Truncated or corrupt data, CMYK and
+/// CV_8UC3 (BGR in the working space, see colour.h) or CV_8UC1 (luminance as coded) at 1/reduction, reduction one of 1, 2, 4, 8. Truncated or corrupt data, CMYK and
 /// 12-bit files are a Fault.
 Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int reduction, const std::string& file);
 

@@ -1,10 +1,14 @@
 #include "pipeline/raster_decode.h"
 
+#include <cpl_string.h>
 #include <fmt/core.h>
 #include <gdal_priv.h>
 
+#include <cstring>
 #include <mutex>
 #include <opencv2/core.hpp>
+
+#include "pipeline/colour.h"
 
 namespace lookdown {
 namespace {
@@ -42,8 +46,19 @@ Result<FrameHeader> describe(GDALDataset& picture, const std::filesystem::path& 
   const GDALDataType type = picture.GetRasterBand(1)->GetRasterDataType();
   if (type != GDT_Byte && type != GDT_UInt16)
     return fault(path, fmt::format("has samples of type {}", GDALGetDataTypeName(type)), kConvert);
+  const char* inks = picture.GetMetadataItem("SOURCE_COLOR_SPACE", "IMAGE_STRUCTURE");
+  if ((inks && std::string(inks) == "CMYK") || picture.GetRasterBand(1)->GetColorInterpretation() == GCI_CyanBand)
+    return fault(path, "is a CMYK picture for printing, not a camera frame", "convert it to RGB first");
   header.bits = type == GDT_Byte ? 8 : 16;
   return header;
+}
+
+std::vector<std::uint8_t> profile_of(GDALDataset& picture) {
+  const char* coded = picture.GetMetadataItem("SOURCE_ICC_PROFILE", "COLOR_PROFILE");
+  if (!coded) return {};
+  std::vector<std::uint8_t> bytes(coded, coded + std::strlen(coded) + 1);
+  bytes.resize(static_cast<std::size_t>(CPLBase64DecodeInPlace(bytes.data())));
+  return bytes;
 }
 
 // Replaces palette indices by their colours.
@@ -74,6 +89,7 @@ Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
   if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF)", "check that the file is what its name says");
   const Result<FrameHeader> header = describe(*picture, path);
   if (!header) return header.error();
+  const std::vector<std::uint8_t> profile = profile_of(*picture);  // GDAL's PNG reader no longer has it after the pixels
   const bool eight = header->bits == 8;
   const int bands = header->channels >= 3 ? 3 : 1;
   cv::Mat image(header->height_px, header->width_px, CV_MAKETYPE(eight ? CV_8U : CV_16U, bands));
@@ -84,7 +100,10 @@ Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
                                          eight ? GDT_Byte : GDT_UInt16, bands, band_order, bands * sample_bytes,
                                          static_cast<GSpacing>(image.step[0]), sample_bytes, nullptr);
   if (error >= CE_Failure) return fault(path, fmt::format("cannot be decoded ({})", CPLGetLastErrorMsg()), "copy it again from the card");
-  if (bands == 3) return image;
+  if (bands == 3) {
+    to_working_space(image, profile);
+    return image;
+  }
   if (const GDALColorTable* palette = picture->GetRasterBand(1)->GetColorTable(); palette && eight)
     return with_palette(image, *palette);
   cv::Mat colours;

@@ -12,7 +12,7 @@ namespace lookdown {
 /// Size and kind without decoding.
 Result<FrameHeader> raster_header(const std::filesystem::path&);
 
-/// BGR at full size, CV_8UC3 or CV_16UC3; alpha is dropped, grey is spread over three channels.
+/// BGR in the working space (see colour.h) at full size, CV_8UC3 or CV_16UC3; alpha is dropped, grey is spread over three channels.
 Result<cv::Mat> decode_raster(const std::filesystem::path&);
 
 }  // namespace lookdown

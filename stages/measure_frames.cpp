@@ -114,7 +114,7 @@ std::int64_t peak_bytes(const FlightRecord& record) {
 }  // namespace
 
 void measure_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
-  const std::string stages = fmt::format("{} {} {}", cull::kMeasureVersion, level::kFindVersion, glare::kFindVersion);
+  const std::string stages = fmt::format("{} {} {} {}", kReaderVersion, cull::kMeasureVersion, level::kFindVersion, glare::kFindVersion);
   const std::string options_text = options_that_matter(options);
   std::vector<char> was_cached(record.frames.size(), 0);
   context.progress.start("measure", record.frames.size());

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "pipeline/frame_reader.h"
 #include "pipeline/record_json.h"
 
 namespace lookdown {
@@ -42,7 +43,7 @@ std::string key_of(const Step& step, const FlightRecord& record, const fs::path&
   for (const std::string& mask : mask_files(record)) seen += digest(bytes_of(out / mask));
   for (const fs::path& table : step.tables)
     if (!table.empty()) seen += digest(bytes_of(table));
-  return Cache::key(step.name_and_version, seen, options_to_json(step.options));
+  return Cache::key(step.name_and_version + " " + kReaderVersion, seen, options_to_json(step.options));
 }
 
 std::vector<fs::path> output_files(const Step& step, const fs::path& out) {

@@ -22,7 +22,8 @@ std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original
       exif["Exif.Image.Orientation"] = std::uint16_t{1};
       exif["Exif.Photo.PixelXDimension"] = static_cast<std::uint32_t>(width_px);
       exif["Exif.Photo.PixelYDimension"] = static_cast<std::uint32_t>(height_px);
-      for (const char* stale : {"Exif.Image.ImageWidth", "Exif.Image.ImageLength"})
+      exif["Exif.Photo.ColorSpace"] = std::uint16_t{1};  // the reader has brought the colours to sRGB
+      for (const char* stale : {"Exif.Image.ImageWidth", "Exif.Image.ImageLength", "Exif.Iop.InteroperabilityIndex"})
         if (const auto found = exif.findKey(Exiv2::ExifKey(stale)); found != exif.end()) exif.erase(found);
       target->setExifData(exif);
     }
@@ -31,10 +32,6 @@ std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original
       found->setValue("1");
     if (!xmp.empty()) target->setXmpData(xmp);
     if (!source->iptcData().empty()) target->setIptcData(source->iptcData());
-    if (source->iccProfileDefined()) {
-      Exiv2::DataBuf profile(source->iccProfile()->pData_, source->iccProfile()->size_);
-      target->setIccProfile(profile, false);
-    }
     target->writeMetadata();
     Exiv2::BasicIo& io = target->io();
     std::vector<std::uint8_t> bytes(io.size());
