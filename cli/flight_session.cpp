@@ -42,8 +42,15 @@ class FolderLock {
   int descriptor_ = -1;
 };
 
+// As named where links lead in a circle: the reader says what is wrong with such a file.
+fs::path real_path(const fs::path& path) {
+  std::error_code error;
+  const fs::path real = fs::weakly_canonical(path, error);
+  return error ? path.lexically_normal() : real;
+}
+
 bool lies_below(const fs::path& path, const fs::path& folder) {
-  const fs::path relative = fs::weakly_canonical(path).lexically_relative(fs::weakly_canonical(folder));
+  const fs::path relative = real_path(path).lexically_relative(real_path(folder));
   return !relative.empty() && *relative.begin() != "..";
 }
 

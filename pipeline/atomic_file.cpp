@@ -58,12 +58,13 @@ bool write_all(int file, std::string_view bytes) {
 
 }  // namespace
 
-void write_file(const fs::path& path, std::string_view bytes) {
+void write_file(const fs::path& path, std::string_view bytes, Durability durability) {
   make_parent(path);
   const fs::path unfinished = unfinished_name(path);
   const int file = ::open(unfinished.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
   if (file < 0) fail(path, std::strerror(errno));
   bool done = write_all(file, bytes);
+  if (done && durability == Durability::survives_power_cut) done = ::fsync(file) == 0;
   const int write_error = errno;
   done = ::close(file) == 0 && done;
   std::error_code error;

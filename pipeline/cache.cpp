@@ -42,7 +42,7 @@ void Cache::keep(const std::string& key, std::string_view bytes) const {
   try {
     std::string sealed(bytes);
     sealed += digest(bytes);
-    write_file(folder_ / key.substr(0, 2) / key, std::string_view(sealed));
+    write_file(folder_ / key.substr(0, 2) / key, std::string_view(sealed), Durability::survives_kill);
   } catch (const WriteError&) {
     // Nothing is lost but time: the next run computes the entry again.
   }

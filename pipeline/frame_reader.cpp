@@ -28,7 +28,8 @@ constexpr std::int64_t kHeaderBytes = 1 << 20;
 Result<Bytes> read_bytes(const fs::path& path, std::int64_t most_bytes, std::int64_t refuse_above) {
   std::error_code error;
   const fs::file_status status = fs::status(path, error);
-  if (error || !fs::exists(status)) return fault(path, "cannot be found", "check the name and whether the card is still there");
+  if (!fs::exists(status)) return fault(path, "cannot be found", "check the name and whether the card is still there");
+  if (error || !fs::status_known(status)) return fault(path, "cannot be read: " + error.message(), "check its permissions and links");
   // A named pipe would block for ever, a device has no end.
   if (!fs::is_regular_file(status)) return fault(path, "is no ordinary file", "leave it out");
   const auto size = static_cast<std::int64_t>(fs::file_size(path, error));

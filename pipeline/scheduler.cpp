@@ -56,6 +56,7 @@ void Scheduler::for_each_frame(std::size_t count, std::int64_t peak_bytes, const
     try {
       work(index);
     } catch (const FrameFault& met) {
+      ++faults_met_;
       return {index, met.fault};
     }
     return {index, std::nullopt};

@@ -2,6 +2,7 @@
 // one frame sees only that frame, and results are handed over in the order of the record.
 #pragma once
 
+#include <atomic>
 #include <cstddef>
 #include <cstdint>
 #include <functional>
@@ -40,10 +41,14 @@ class Scheduler {
   void for_each_frame(std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
                       const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const;
 
+  /// Faults that `for_each_frame` has handed over so far. What was made while the count rose lacks something.
+  [[nodiscard]] std::int64_t faults_met() const { return faults_met_; }
+
  private:
   struct Limit;
   std::unique_ptr<Limit> limit_;
   Resources resources_;
+  mutable std::atomic<std::int64_t> faults_met_{0};
 };
 
 /// Thrown when the person asked to stop (Ctrl-C). What was finished is in the cache.

@@ -94,7 +94,10 @@ bool remember_step(const Step& step, FlightRecord& record, RunContext& context, 
     }
   }
   for (const fs::path& stale : output_files(step, context.out)) fs::remove(stale);
+  const std::int64_t faults_before = context.scheduler.faults_met();
   work();
+  // A card that was pulled comes back: what was made without a frame's pixels is not what the next run should find.
+  if (context.scheduler.faults_met() > faults_before) return false;
   const std::vector<std::uint8_t> packed = json::to_cbor(remembered(step, record, context.out));
   context.cache.keep(key, {reinterpret_cast<const char*>(packed.data()), packed.size()});
   return false;

@@ -56,6 +56,13 @@ void read_one(FrameRecord& frame, const std::optional<Camera>& calibration, cons
   frame.info.camera_id = camera_id(frame.info, header->width_px, header->height_px);
 }
 
+// Control characters in a file name would act on a terminal and break rows of a table; they are shown as RFC 3986 writes octets.
+std::string printable(const std::string& name) {
+  std::string shown;
+  for (const unsigned char c : name) shown += c < 0x20 || c == 0x7f ? fmt::format("%{:02X}", c) : std::string(1, static_cast<char>(c));
+  return shown;
+}
+
 // A raw file and its JPEG may share a stem; then the ending stays so that their outputs do not overwrite each other.
 void name_outputs(std::vector<FrameRecord>& frames) {
   const auto without_ending = [](const FrameRecord& frame) { return fs::path(frame.source.file).replace_extension().generic_string(); };
@@ -85,7 +92,7 @@ FlightRecord inspect(const std::vector<fs::path>& files, const Options& options,
   record.frames.resize(files.size());
   for (std::size_t i = 0; i < files.size(); ++i) {
     record.frames[i].source.path = fs::absolute(files[i]).lexically_normal();
-    record.frames[i].source.file = record.frames[i].source.path.lexically_relative(root).generic_string();
+    record.frames[i].source.file = printable(record.frames[i].source.path.lexically_relative(root).generic_string());
   }
   name_outputs(record.frames);
   constexpr std::int64_t kFileBytes = 100'000'000;  // the file itself is in memory while it is hashed

@@ -202,6 +202,10 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
 
   Survey survey = survey_frames(flight, views, canvas, options.order, context);
+  if (std::all_of(survey.frames.begin(), survey.frames.end(), [](const SurveyFrame& frame) { return frame.bgr.empty(); })) {
+    flight.warnings.push_back("no mosaic: no frame's pixels could be read again");
+    return;
+  }
   const ColourModel model =
       options.colour_balance ? solve_colours(flight, views, survey) : unchanged_colours(views);
   correct_survey(survey, views, model);

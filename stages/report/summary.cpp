@@ -114,7 +114,7 @@ std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& 
                         : std::string("open report.html"));
   }
   if (record.mosaic && !record.placement.gsd_m) {
-    steps.push_back("for a scale give control points (--control and --marks) or --scale-bar");
+    steps.push_back("for a scale give control points (--control-file and --marks-file) or --scale-bar");
   }
   return steps;
 }
