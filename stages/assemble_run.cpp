@@ -2,6 +2,7 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <chrono>
 #include <nlohmann/json.hpp>
 
@@ -42,7 +43,7 @@ void write_copies(FlightRecord& record, const FlightOptions& options, RunContext
       const auto copy = level::write_levelled(frame, context.out / "levelled", options.copies, context.reader);
       if (!copy) record.warnings.push_back(copy.error().message());
     }
-    if (options.rectified_copies && frame.placement.placed && frame.decision.view != View::nadir) {
+    if (options.rectified_copies && options.rectify.ground_file.empty() && frame.placement.placed && frame.decision.view != View::nadir) {
       const auto view = rectify::view_from_pose(frame.placement.camera, frame.placement.pose, options.rectify);
       if (!view) {
         record.warnings.push_back(frame.source.file + ": " + view.error().message());
@@ -52,6 +53,24 @@ void write_copies(FlightRecord& record, const FlightOptions& options, RunContext
                                                  options.rectify, context.reader);
       if (!copy) record.warnings.push_back(copy.error().message());
     }
+  }
+}
+
+// Frames that a person marked are rectified by their marks, whatever else is known of them.
+void write_marked_ground(FlightRecord& record, const FlightOptions& options, const std::vector<rectify::GroundSigns>& marked,
+                         RunContext& context) {
+  for (const rectify::GroundSigns& signs : marked) {
+    const auto frame = std::find_if(record.frames.begin(), record.frames.end(), [&](const FrameRecord& f) { return f.source.file == signs.file; });
+    if (frame == record.frames.end()) {
+      record.warnings.push_back("The ground file names " + signs.file + ", which is not in this flight.");
+      continue;
+    }
+    if (frame->fault) continue;
+    const auto view = rectify::view_from_signs(frame->info.camera, signs, options.rectify);
+    const auto copy = view ? rectify::write_rectified(*frame, *view, {}, context.out / "rectified" / (frame->source.stem + ".tif"),
+                                                      options.rectify, context.reader)
+                           : Result<std::filesystem::path>(view.error());
+    if (!copy) record.warnings.push_back(signs.file + ": " + copy.error().message());
   }
 }
 
@@ -103,6 +122,8 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
                         const Provenance& provenance, RunContext& context) {
   // A mistake in the choices must show before hours of work, not after.
   const Choices choices = options.choices_file.empty() ? Choices{} : read_choices(options.choices_file);
+  const auto marked = options.rectify.ground_file.empty() ? std::vector<rectify::GroundSigns>{}
+                                                           : rectify::read_ground_signs(options.rectify.ground_file);
 
   const auto started = Clock::now();
   FlightRecord record = inspect::inspect(files, options.inspect, context);
@@ -138,6 +159,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
     timed.from_cache(remember_step(mosaic_step(options), record, context, [&] { mosaic::build(record, options.mosaic, context); }));
   }
   write_copies(record, options, context);
+  write_marked_ground(record, options, marked, context);
   cull::collect_kept(record, options.cull, context.out / "kept");
   if (extent >= Extent::report) {
     const Timed timed(record, "report");

@@ -46,6 +46,30 @@ double largest_half_width(const LevelledView& view, const Eigen::Vector2d& centr
   return fits;
 }
 
+/// Area of the frame that a clean rectangle shows, from its corners.
+double shown_area(const LevelledView& view, const ViewRectangle& r) {
+  const double xs[] = {r.x_min, r.x_max, r.x_max, r.x_min}, ys[] = {r.y_min, r.y_min, r.y_max, r.y_max};
+  double twice = 0;
+  for (int i = 0; i < 4; ++i) {
+    const auto here = view.source_of(xs[i], ys[i]), next = view.source_of(xs[(i + 1) % 4], ys[(i + 1) % 4]);
+    if (!here || !next) return 0;
+    twice += here->x * next->y - next->x * here->y;
+  }
+  return 0.5 * std::abs(twice);
+}
+
+/// The largest clean rectangle about one centre.
+struct Placed {
+  Eigen::Vector2d centre;
+  double half_width = 0;
+  double shown_px = 0;  ///< area of the frame in it: an upright view stretches the foreground, which is not worth more
+};
+Placed place_at(const LevelledView& view, const Eigen::Vector2d& centre, double aspect, double limit) {
+  Placed placed{centre, largest_half_width(view, centre, aspect, limit), 0};
+  if (placed.half_width > 0) placed.shown_px = shown_area(view, around(centre, placed.half_width, aspect));
+  return placed;
+}
+
 }  // namespace
 
 std::optional<Point2<StoredPx>> LevelledView::source_of(double x, double y) const {
@@ -95,27 +119,24 @@ LevelledView upright_view(const Camera& camera, const Eigen::Vector3d& down, int
 std::optional<ViewRectangle> largest_clean_rectangle(const LevelledView& view, double aspect) {
   const double diagonal = std::hypot(view.camera.width_px, view.camera.height_px);
   const Eigen::Matrix3d view_from_frame = view.frame_from_view.inverse();
-  Eigen::Vector3d middle = view_from_frame * Eigen::Vector3d(0.5 * (view.camera.width_px - 1),
-                                                             0.5 * (view.camera.height_px - 1), 1);
-  Eigen::Vector2d centre =
-      std::abs(middle.z()) > 1e-12 ? Eigen::Vector2d(middle.hnormalized()) : Eigen::Vector2d::Zero();
-  double best = largest_half_width(view, centre, aspect, diagonal);
+  const Eigen::Vector3d middle = view_from_frame * Eigen::Vector3d(0.5 * (view.camera.width_px - 1),
+                                                                   0.5 * (view.camera.height_px - 1), 1);
+  Placed best = place_at(view, std::abs(middle.z()) > 1e-12 ? Eigen::Vector2d(middle.hnormalized()) : Eigen::Vector2d::Zero(),
+                         aspect, diagonal);
   for (double step = 0.1 * diagonal; step > 0.5; step *= 0.5)
     for (bool moved = true; moved;) {
       moved = false;
       for (const Eigen::Vector2d& way :
            {Eigen::Vector2d(1, 0), Eigen::Vector2d(-1, 0), Eigen::Vector2d(0, 1), Eigen::Vector2d(0, -1)}) {
-        const Eigen::Vector2d tried = centre + step * way;
-        const double half = largest_half_width(view, tried, aspect, diagonal);
-        if (half > best + 0.25) {
-          best = half;
-          centre = tried;
+        const Placed tried = place_at(view, best.centre + step * way, aspect, diagonal);
+        if (tried.shown_px > best.shown_px * (1 + 1e-4) + 1) {
+          best = tried;
           moved = true;
         }
       }
     }
-  if (2 * best < 16 || 2 * best / aspect < 16) return std::nullopt;
-  return around(centre, best, aspect);
+  if (2 * best.half_width < 16 || 2 * best.half_width / aspect < 16) return std::nullopt;
+  return around(best.centre, best.half_width, aspect);
 }
 
 ViewRectangle whole_frame_rectangle(const LevelledView& view) {

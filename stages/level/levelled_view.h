@@ -36,7 +36,7 @@ struct ViewRectangle {
   [[nodiscard]] double height() const { return y_max - y_min; }
 };
 
-/// Largest rectangle of the given width / height that shows only the frame: pattern search over its centre,
+/// Rectangle of the given width / height that shows only the frame and as much of it as can be: pattern search over its centre,
 /// bisection over its size. Empty when none of at least 16 pixels is found.
 [[nodiscard]] std::optional<ViewRectangle> largest_clean_rectangle(const LevelledView&, double aspect);
 

@@ -18,6 +18,11 @@ void describe(Options& options, OptionVisitor& visitor) {
       {"camera-height-m", "camera above the ground in metres, for a frame whose tilt is known but not its place",
        0.1, 10000},
       options.height_m);
+  visitor.option(
+      {"ground-file",
+       "table of what is known of the ground in single frames, which are then rectified by it alone "
+       "(file,sign,x_px,y_px,x_m,y_m; sign: mark, corner, along, across)"},
+      options.ground_file);
   visitor.option({"max-megapixels", "refuse to make a larger picture", 1, 4000}, options.max_megapixels);
 }
 

@@ -23,6 +23,7 @@ struct Options {
   double plane_height_m = 0;   ///< raise the plane, e.g. to a roof
   std::optional<double> height_m;  ///< camera above ground, for frames with a tilt but no placement
   double max_megapixels = 400;     ///< a larger canvas is refused
+  std::string ground_file;         ///< table of signs on the ground of single frames, see read_ground_signs
 };
 void describe(Options&, OptionVisitor&);
 
@@ -59,6 +60,25 @@ struct FrameEdge {
 /// the scale, else the height is 1 unit.
 Result<GroundView> view_from_parallels(const Camera&, const std::vector<FrameEdge>& first,
                                        const std::vector<FrameEdge>& second, const Options&);
+
+/// What a person marked on the ground of one frame: marks at known positions, or the four corners of a level
+/// rectangle in turn with its first and second side, or the ends of edges along and across.
+struct GroundSigns {
+  std::string file;
+  std::vector<Point2<StoredPx>> marks;
+  std::vector<Point2<Ground>> positions;
+  std::vector<Point2<StoredPx>> corners;
+  double width_m = 0, length_m = 0;
+  std::vector<Point2<StoredPx>> ends_along, ends_across;
+};
+
+/// Reads a table `file,sign,x_px,y_px,x_m,y_m`. Sign is `mark` (with its position in metres), `corner` (four rows a
+/// rectangle; x_m and y_m of the first are the lengths of the first and second side), `along` or `across` (two rows an
+/// edge; positions stay empty). Throws std::runtime_error naming file and line.
+[[nodiscard]] std::vector<GroundSigns> read_ground_signs(const std::filesystem::path&);
+
+/// The view that a frame's signs give; a fault when they are too few or of several kinds.
+Result<GroundView> view_from_signs(const Camera&, const GroundSigns&, const Options&);
 
 /// Point where the edges of a family meet, least squares over the undistorted edges' line equations,
 /// homogeneous and unit; empty with fewer than two edges.
