@@ -173,6 +173,7 @@ struct FlightPlacement {
   std::optional<std::array<double, 6>> geotransform;  ///< GDAL order, corner of the top-left pixel
   int groups = 0;
   std::vector<double> plane_heights;  ///< world units; [0] = ground, then roof planes found
+  double ground_height = 0;           ///< height in the control's system that z = 0 of the world stands for
   Accuracy accuracy;
 };
 

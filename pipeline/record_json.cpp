@@ -116,7 +116,7 @@ Accuracy accuracy_from_json(const json& j) {
 json to_json(const FlightPlacement& p) {
   json j{{"scale_from", p.scale_from}, {"north_from", p.north_from}, {"mosaic_width_px", p.mosaic_width_px},
          {"mosaic_height_px", p.mosaic_height_px}, {"groups", p.groups}, {"plane_heights", p.plane_heights},
-         {"accuracy", to_json(p.accuracy)}};
+         {"ground_height", p.ground_height}, {"accuracy", to_json(p.accuracy)}};
   put(j, "crs", p.crs);
   put(j, "gsd_m", p.gsd_m);
   put(j, "geotransform", p.geotransform);
@@ -136,6 +136,7 @@ FlightPlacement flight_placement_from_json(const json& j) {
   take(j, "mosaic_height_px", p.mosaic_height_px);
   take(j, "groups", p.groups);
   take(j, "plane_heights", p.plane_heights);
+  take(j, "ground_height", p.ground_height);
   p.accuracy = accuracy_from_json(j.value("accuracy", json::object()));
   return p;
 }

@@ -194,6 +194,7 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   p.mosaic_width_px = canvas.width_px;
   p.mosaic_height_px = canvas.height_px;
   p.plane_heights = {0};
+  p.ground_height = datum.origin.z();
   p.accuracy = assess(placed.group, datum, control, chosen.frames);
   return canvas;
 }

@@ -49,14 +49,17 @@ class Normals {
     for (const Sighting& s : n.sightings) of_point[std::size_t(s.point)].push_back(&s);
     for (std::size_t p = 0; p < of_point.size(); ++p) add_point(n, n.points[p], of_point[p]);
   }
+  /// Sightings weigh by what they were found to be worth, what is known beforehand by what it was said to be.
   [[nodiscard]] Eigen::SparseMatrix<double> matrix() const {
-    Eigen::SparseMatrix<double> m(size_, size_);
-    m.setFromTriplets(entries_.begin(), entries_.end());
-    return m;
+    Eigen::SparseMatrix<double> known(size_, size_), seen(size_, size_);
+    known.setFromTriplets(known_.begin(), known_.end());
+    seen.setFromTriplets(entries_.begin(), entries_.end());
+    return known + seen / variance_factor();
   }
-  [[nodiscard]] double variance_factor() const { return count_ > 0 ? std::max(1e-6, squares_ / count_) : 1; }
 
  private:
+  /// Frames that repeat each other agree better than any spot can be found: no less than a twentieth of a pixel is believed.
+  [[nodiscard]] double variance_factor() const { return count_ > 0 ? std::max(0.01, squares_ / count_) : 1; }
   void add_priors(const Network& n) {
     // Shift, scale and heading of the whole are free: a little weight on everything keeps the equations
     // solvable and moves no tilt.
@@ -64,7 +67,7 @@ class Normals {
       for (int k = 0; k < kPoseParameters; ++k) {
         const double height = std::max(1e-9, n.poses[std::size_t(i)].centre.z());
         const double sigma = k < 3 ? kSwingSigma : height;
-        entries_.emplace_back(i * kPoseParameters + k, i * kPoseParameters + k, 1 / (sigma * sigma));
+        known_.emplace_back(i * kPoseParameters + k, i * kPoseParameters + k, 1 / (sigma * sigma));
       }
     for (std::size_t c = 0; c < n.cameras.size(); ++c) {
       const KnownCamera& known = n.known_cameras[c];
@@ -74,7 +77,7 @@ class Normals {
                                                         known.k1_sigma, known.k2_sigma};
       for (int k = 0; k < kCameraParameters; ++k) {
         const int at = frames_ * kPoseParameters + int(c) * kCameraParameters + k;
-        entries_.emplace_back(at, at, 1 / (sigma[std::size_t(k)] * sigma[std::size_t(k)]));
+        known_.emplace_back(at, at, 1 / (sigma[std::size_t(k)] * sigma[std::size_t(k)]));
       }
     }
   }
@@ -112,7 +115,7 @@ class Normals {
       for (int c = 0; c < block.cols(); ++c) entries_.emplace_back(row + r, column + c, block(r, c));
   }
   int frames_, size_;
-  std::vector<Eigen::Triplet<double>> entries_;
+  std::vector<Eigen::Triplet<double>> known_, entries_;
   double squares_ = 0;
   double count_ = 0;
 };
@@ -132,8 +135,7 @@ std::vector<double> tilt_sigmas(const Network& network) {
     // A turn about the vertical leaves straight down where it is.
     const Eigen::Vector3d down = down_in_camera(network.poses[i]);
     const Eigen::Matrix3d across = cross_matrix(down) * turn * cross_matrix(down).transpose();
-    sigmas[i] =
-        std::min(kSwingSigma, std::sqrt(std::max(0.0, 0.5 * across.trace()) * normals.variance_factor()));
+    sigmas[i] = std::min(kSwingSigma, std::sqrt(std::max(0.0, 0.5 * across.trace())));
   }
   return sigmas;
 }

@@ -12,6 +12,7 @@ namespace lookdown::place {
 namespace {
 
 constexpr std::size_t kFewFrames = 6;     ///< a flight this small is compared completely
+constexpr std::size_t kHandful = 3;       ///< and one this small with views simulated on both sides
 constexpr std::size_t kMostStubborn = 6;  ///< each costs seconds
 constexpr int kNeighbours = 2;            ///< on larger flights: this many frames before and after an oblique
 constexpr int kLongSidePx = 1400;
@@ -65,7 +66,10 @@ void tie_stubborn_frames(const FlightRecord& flight, Participants& chosen, std::
   for (const auto& [a, b] : worth_the_cost(flight, chosen.frames, ties)) {
     stop_if_requested();
     if (views_of(a).empty() || views_of(b).empty()) continue;
-    if (auto tie = tie_tilted(chosen.frames, a, views_of(a), b, views_of(b))) ties.push_back(std::move(*tie));
+    auto tie = tie_tilted(chosen.frames, a, views_of(a), b, views_of(b), Simulate::one_side);
+    if (!tie && chosen.frames.size() <= kHandful)
+      tie = tie_tilted(chosen.frames, a, views_of(a), b, views_of(b), Simulate::both_sides);
+    if (tie) ties.push_back(std::move(*tie));
   }
   std::sort(ties.begin(), ties.end(),
             [](const Tie& p, const Tie& q) { return std::pair(p.a, p.b) < std::pair(q.a, q.b); });

@@ -114,13 +114,14 @@ std::array<int, 4> places(const Feature& p, const Feature& q, double cell_px) {
 }
 
 Pool match_views(const TieFrame& a, const TiltedViews& views_a, const TieFrame& b,
-                 const TiltedViews& views_b) {
+                 const TiltedViews& views_b, Simulate simulate) {
   std::vector<WideDescriptors> wide_a, wide_b;
   for (const auto& v : views_a) wide_a.push_back(widen(v, v.size()));
   for (const auto& v : views_b) wide_b.push_back(widen(v, v.size()));
   std::vector<std::vector<Match>> found(views_a.size() * views_b.size());
   tbb::parallel_for(std::size_t(0), found.size(), [&](std::size_t k) {
     const std::size_t i = k / views_b.size(), j = k % views_b.size();
+    if (simulate == Simulate::one_side && i > 0 && j > 0) return;
     found[k] = match_all(views_a[i], wide_a[i], views_b[j], wide_b[j], kRatio);
   });
   Pool pool;
@@ -165,8 +166,8 @@ TiltedViews tilted_views(const cv::Mat& grey, int width_px, int height_px) {
 }
 
 std::optional<Tie> tie_tilted(std::vector<TieFrame>& frames, int a, const TiltedViews& views_a, int b,
-                              const TiltedViews& views_b) {
-  const Pool pool = match_views(frames[std::size_t(a)], views_a, frames[std::size_t(b)], views_b);
+                              const TiltedViews& views_b, Simulate simulate) {
+  const Pool pool = match_views(frames[std::size_t(a)], views_a, frames[std::size_t(b)], views_b, simulate);
   auto tie = tie_by_matches(pool.a, pool.b, pool.matches, kLeastShare);
   if (!tie) return std::nullopt;
   for (Match& m : tie->matches) {

@@ -20,9 +20,12 @@ using TiltedViews = std::vector<FrameFeatures>;
 /// The frame itself and views of it tilted by up to 75 degrees. `grey` shows the frame at any reduction.
 [[nodiscard]] TiltedViews tilted_views(const cv::Mat& grey, int width_px, int height_px);
 
+/// Which simulated views are held against each other. One side is enough when one of the frames looks down, and costs a fourteenth.
+enum class Simulate { one_side, both_sides };
+
 /// Ties two frames by their tilted views; the spots that agree are added to both frames (and undistorted).
 /// Empty when too few agree.
 [[nodiscard]] std::optional<Tie> tie_tilted(std::vector<TieFrame>&, int a, const TiltedViews& views_a, int b,
-                                            const TiltedViews& views_b);
+                                            const TiltedViews& views_b, Simulate);
 
 }  // namespace lookdown::place

@@ -19,11 +19,12 @@ constexpr std::size_t kMostPlaces = 300;
 constexpr int kMostUnmarkedAPoint = 8;
 constexpr double kPageShare = 0.04;
 
-std::optional<Point2<StoredPx>> expected_position(const FrameRecord& frame, const ControlResidual& point) {
+std::optional<Point2<StoredPx>> expected_position(const FrameRecord& frame, const ControlResidual& point,
+                                                  double ground_height) {
   if (!frame.placement.placed || frame.placement.group != 0) return std::nullopt;
   double depth = 0;
   const Camera& camera = frame.placement.camera;
-  const auto seen = project(frame.placement.pose, camera, {point.x, point.y, point.z}, &depth);
+  const auto seen = project(frame.placement.pose, camera, {point.x, point.y, point.z - ground_height}, &depth);
   if (depth <= 0 || std::hypot(seen.x - camera.cx_px, seen.y - camera.cy_px) > camera.monotonic_radius_px())
     return std::nullopt;
   const Point2<StoredPx> stored = camera.distort(seen);
@@ -59,7 +60,7 @@ void add_expected(std::vector<MarkPlace>& places, const FlightRecord& record) {
   for (const ControlResidual& point : record.placement.accuracy.points) {
     int unmarked = 0;
     for (std::size_t i = 0; i < record.frames.size(); ++i) {
-      const auto expected = expected_position(record.frames[i], point);
+      const auto expected = expected_position(record.frames[i], point, record.placement.ground_height);
       if (!expected) continue;
       const auto place = std::find_if(places.begin(), places.end(), [&](const MarkPlace& known) {
         return known.frame == static_cast<int>(i) && known.name == point.name;

@@ -15,8 +15,11 @@ namespace {
 
 using nlohmann::json;
 
-/// Viewing rays (u, v, 1) of every pixel of a picture `times` as fine.
-cv::Mat rays(const PaintedCamera& camera, int times) {
+constexpr int kFineness = 2;  ///< samples a side of a pixel
+
+/// Viewing rays (u, v, 1) of every pixel of a picture kFineness as fine.
+cv::Mat rays(const PaintedCamera& camera) {
+  constexpr int times = kFineness;
   std::vector<cv::Point2f> pixels, ideal;
   for (int y = 0; y < camera.height_px * times; ++y)
     for (int x = 0; x < camera.width_px * times; ++x)
@@ -159,14 +162,15 @@ std::vector<Shot> fly(const FlightChoice& c, const std::string& prefix) {
   return shots;
 }
 
-cv::Mat take(const Site& site, const PaintedCamera& camera, const Shot& s) {
-  constexpr int times = 2;
-  const cv::Mat directions = rays(camera, times);
+namespace {
+
+cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCamera& camera, const Shot& s) {
   const double ground_px = s.centre.z() / camera.focal_px;
-  const Layer ground(site.ground, ground_px / times);
-  const Layer roofs(site.roofs.empty() ? site.ground : site.roofs, ground_px / times);
+  const Layer ground(site.ground, ground_px / kFineness);
+  const Layer roofs(site.roofs.empty() ? site.ground : site.roofs, ground_px / kFineness);
   cv::RNG random(s.seed * 31U + 7);
-  const Waves waves{fractal_noise({1024, 1024}, 48, 3, 0.85, s.seed), {random.uniform(0.0, 1024.0), random.uniform(0.0, 1024.0)}};
+  const cv::Mat noise = cv::countNonZero(site.pond) > 0 ? fractal_noise({1024, 1024}, 48, 3, 0.85, s.seed) : cv::Mat(1, 1, CV_32F, cv::Scalar(0));
+  const Waves waves{noise, {random.uniform(0.0, 1024.0), random.uniform(0.0, 1024.0)}};
   cv::Mat light(directions.size(), CV_32FC3);
   for (int y = 0; y < light.rows; ++y)
     for (int x = 0; x < light.cols; ++x) {
@@ -196,15 +200,20 @@ cv::Mat take(const Site& site, const PaintedCamera& camera, const Shot& s) {
   return picture;
 }
 
+}  // namespace
+
+cv::Mat take(const Site& site, const PaintedCamera& camera, const Shot& s) { return take_along(rays(camera), site, camera, s); }
+
 void take_all(const Site& site, const PaintedCamera& camera, const std::vector<Shot>& shots, const std::filesystem::path& folder) {
   std::filesystem::create_directories(folder);
+  const cv::Mat directions = rays(camera);
   json truth;
   truth["camera"] = camera_words(camera);
   truth["frames"] = truth["ground_points"] = json::array();
   for (double y = 0; y <= site.choice.height; y += 90)
     for (double x = 0; x <= site.choice.width; x += 90) truth["ground_points"].push_back({x, y, 0.0});
   for (const Shot& s : shots) {
-    cv::imwrite((folder / s.file).string(), take(site, camera, s), {cv::IMWRITE_JPEG_QUALITY, 90});
+    cv::imwrite((folder / s.file).string(), take_along(directions, site, camera, s), {cv::IMWRITE_JPEG_QUALITY, 90});
     truth["frames"].push_back({{"file", s.file},
                                {"kind", "nadir"},
                                {"sharp", s.sharp},

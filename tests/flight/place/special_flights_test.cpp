@@ -1,0 +1,141 @@
+// Flights that are not one flight over one piece of ground: each must end in something sensible, with a reason for every frame left out.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <fstream>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include "placed_flight.h"
+
+namespace lookdown {
+namespace {
+
+namespace fs = std::filesystem;
+
+int placed_in_group(const FlightRecord& flight, int group, const std::string& prefix) {
+  int count = 0;
+  for (const FrameRecord& f : flight.frames)
+    count += f.placement.placed && f.placement.group == group && fs::path(f.source.file).filename().string().starts_with(prefix);
+  return count;
+}
+
+void expect_reasons(const FlightRecord& flight) {
+  for (const FrameRecord& f : flight.frames) EXPECT_NE(f.placement.placed, !f.placement.why_not.empty()) << f.source.file;
+}
+
+class SpecialFlights : public ::testing::Test {
+ protected:
+  [[nodiscard]] fs::path frames() const { return folder_.path() / "frames"; }
+  [[nodiscard]] fs::path out() const { return folder_.path() / "out"; }
+  TemporaryFolder folder_;
+};
+
+TEST_F(SpecialFlights, TwoSitesBecomeTwoGroupsTheLargerFirstAndTheReportSaysSo) {
+  SmallFlight large, small;
+  small.flight.columns = 2;
+  small.flight.rows = 2;
+  large.flight.seed = large.site.seed = 21;
+  small.flight.seed = small.site.seed = 22;
+  small.take_into(frames(), "A");
+  large.take_into(frames(), "B");
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(flight.placement.groups, 2);
+  EXPECT_EQ(placed_in_group(flight, 0, "B"), 9);
+  EXPECT_EQ(placed_in_group(flight, 1, "A"), 4);
+  EXPECT_THAT(flight.warnings, ::testing::Contains(::testing::HasSubstr("not connected")));
+  expect_reasons(flight);
+}
+
+TEST_F(SpecialFlights, AFrameOfAnotherPlaceIsLeftOutForWantOfOverlap) {
+  SmallFlight here, elsewhere;
+  here.flight.rows = 2;
+  elsewhere.flight.columns = elsewhere.flight.rows = 1;
+  here.flight.seed = here.site.seed = 23;
+  elsewhere.flight.seed = elsewhere.site.seed = 24;
+  here.take_into(frames(), "A");
+  elsewhere.take_into(frames(), "B");
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
+  const FrameRecord& stranger = frame_named(flight, "B001.jpg");
+  EXPECT_FALSE(stranger.placement.placed);
+  EXPECT_EQ(stranger.placement.why_not, "no overlap found");
+}
+
+TEST_F(SpecialFlights, MirroredCopiesAreNeverJoinedWithTheirOriginals) {
+  SmallFlight f;
+  f.flight.rows = 2;
+  f.flight.seed = f.site.seed = 25;
+  f.take_into(frames(), "A");
+  for (int i = 1; i <= 3; ++i) {
+    cv::Mat mirrored;
+    cv::flip(cv::imread((frames() / ("A00" + std::to_string(i) + ".jpg")).string()), mirrored, 1);
+    cv::imwrite((frames() / ("M00" + std::to_string(i) + ".jpg")).string(), mirrored);
+  }
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
+  EXPECT_EQ(placed_in_group(flight, 0, "M"), 0);
+  expect_reasons(flight);
+}
+
+TEST_F(SpecialFlights, TheSameFrameManyTimesLiesOnItself) {
+  SmallFlight f;
+  f.flight.columns = f.flight.rows = 1;
+  f.flight.seed = f.site.seed = 26;
+  f.take_into(frames(), "A");
+  const cv::Mat picture = cv::imread((frames() / "A001.jpg").string());
+  for (int i = 2; i <= 6; ++i)
+    cv::imwrite((frames() / ("A00" + std::to_string(i) + ".jpg")).string(), picture, {cv::IMWRITE_JPEG_QUALITY, 95 - i});
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
+  const auto corner = [&](const FrameRecord& frame) {
+    const auto at = frame.placement.mosaic_from_frame * frame.placement.camera.undistort({10, 10});
+    return Eigen::Vector2d(at.x, at.y);
+  };
+  for (const FrameRecord& frame : flight.frames) EXPECT_LT((corner(frame) - corner(flight.frames[0])).norm(), 0.5) << frame.source.file;
+  // Nothing in such a flight tells the tilt: it must not be claimed.
+  EXPECT_GT(flight.frames[0].placement.off_nadir_sigma_deg, 3);
+  EXPECT_LT(flight.placement.mosaic_width_px, 2 * f.flight.width_px);
+}
+
+TEST_F(SpecialFlights, OnlyWaterIsNotJoinedByItsWavesAndEveryFrameSaysWhy) {
+  SmallFlight f;
+  f.flight.columns = f.flight.rows = 2;
+  f.flight.seed = f.site.seed = 27;
+  f.site.all_water = true;
+  f.take_into(frames(), "W");
+  const FlightRecord flight = place_folder(frames(), out());
+  int placed = 0;
+  for (const FrameRecord& frame : flight.frames) placed += frame.placement.placed;
+  EXPECT_LE(placed, 1) << "one frame may be laid down alone";
+  expect_reasons(flight);
+}
+
+TEST_F(SpecialFlights, ThroughTheWholeProgramWaterAndBlurHaveTheirReasons) {
+  SmallFlight land, water;
+  land.flight.rows = 2;
+  land.flight.seed = land.site.seed = 28;
+  water.flight.columns = 2;
+  water.flight.rows = 1;
+  water.site.all_water = true;
+  water.flight.seed = water.site.seed = 29;
+  land.take_into(frames(), "L");
+  water.take_into(frames(), "W");
+  cv::Mat blurred;
+  cv::GaussianBlur(cv::imread((frames() / "L003.jpg").string()), blurred, {}, 14);
+  cv::imwrite((frames() / "L003.jpg").string(), blurred);
+  const ProgramRun run = run_lookdown({"run", frames().string(), "-o", out().string(), "--no-cache"});
+  EXPECT_EQ(run.exit_code, 0) << run.errors;
+  const auto placement = nlohmann::json::parse(std::ifstream(out() / "placement.json"));
+  std::map<std::string, std::string> why;
+  for (const auto& f : placement["not_placed"]) why[fs::path(f["file"].get<std::string>()).filename()] = f["why"];
+  EXPECT_EQ(why["L003.jpg"], "too blurred");
+  for (const char* name : {"W001.jpg", "W002.jpg"})
+    EXPECT_THAT(why[name], ::testing::AnyOf("only water", "too little detail", "no overlap found", "too blurred")) << name;
+  EXPECT_EQ(placement["frames"].size(), 5U);
+}
+
+}  // namespace
+}  // namespace lookdown
