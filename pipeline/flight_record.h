@@ -128,6 +128,12 @@ struct Decision {
 };
 
 /// Where one frame lies.
+/// How a part of a frame lies against the rest of the flight after the adjustment.
+struct Misfit {
+  Point2<MosaicPx> at;
+  double dx_px = 0, dy_px = 0;  ///< seen in this frame minus adjusted from all, mosaic pixels
+};
+
 struct FramePlacement {
   bool placed = false;
   int group = -1;            ///< 0 = largest group of connected frames
@@ -137,6 +143,7 @@ struct FramePlacement {
   double rmse_px = 0;        ///< reprojection, pixels of the frame
   double off_nadir_sigma_deg = 0;
   int tie_points = 0;
+  std::vector<Misfit> misfits;  ///< of the frame's quarters, where there are tie points enough
   double gain = 1;           ///< relative exposure against the flight
   std::vector<int> neighbours;  ///< indices of frames that it is tied to
   std::string why_not;       ///< when not placed: "too blurred", "no overlap found", "only water", "inconsistent"

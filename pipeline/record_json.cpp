@@ -206,10 +206,12 @@ FrameRecord frame_record_from_json(const json& j) {
 }  // namespace
 
 json to_json(const FramePlacement& p) {
+  json misfits = json::array();
+  for (const Misfit& each : p.misfits) misfits.push_back({each.at.x, each.at.y, each.dx_px, each.dy_px});
   return {{"placed", p.placed}, {"group", p.group}, {"camera", to_json(p.camera)}, {"rotation", matrix_json(p.pose.world_from_camera)},
           {"centre", {p.pose.centre.x(), p.pose.centre.y(), p.pose.centre.z()}},
           {"mosaic_from_frame", matrix_json(p.mosaic_from_frame.matrix)}, {"rmse_px", p.rmse_px},
-          {"off_nadir_sigma_deg", p.off_nadir_sigma_deg}, {"tie_points", p.tie_points}, {"gain", p.gain},
+          {"off_nadir_sigma_deg", p.off_nadir_sigma_deg}, {"tie_points", p.tie_points}, {"misfits", misfits}, {"gain", p.gain},
           {"neighbours", p.neighbours}, {"why_not", p.why_not}};
 }
 
@@ -225,6 +227,8 @@ FramePlacement frame_placement_from_json(const json& j) {
   take(j, "rmse_px", p.rmse_px);
   take(j, "off_nadir_sigma_deg", p.off_nadir_sigma_deg);
   take(j, "tie_points", p.tie_points);
+  for (const auto& each : j.value("misfits", std::vector<std::array<double, 4>>{}))
+    p.misfits.push_back({{each[0], each[1]}, each[2], each[3]});
   take(j, "gain", p.gain);
   take(j, "neighbours", p.neighbours);
   take(j, "why_not", p.why_not);

@@ -13,6 +13,7 @@
 #include "stages/place/canvas.h"
 #include "stages/place/control_points.h"
 #include "stages/place/datum.h"
+#include "stages/place/frame_misfits.h"
 #include "stages/place/horizon_views.h"
 #include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
@@ -128,6 +129,7 @@ void write_frames(const PlacedGroup& placed, int number,
                   const Homography<MosaicPx, Ground>& mosaic_from_ground, const std::vector<TieFrame>& frames,
                   const std::vector<Tie>& ties, FlightRecord& flight) {
   const Group& group = placed.group;
+  const auto sightings = sightings_by_frame(group.network);
   for (std::size_t i = 0; i < group.members.size(); ++i) {
     const TieFrame& frame = frames[std::size_t(group.members[i])];
     FramePlacement& p = flight.frames[std::size_t(frame.record)].placement;
@@ -143,6 +145,7 @@ void write_frames(const PlacedGroup& placed, int number,
     p.pose = group.network.poses[i];
     p.mosaic_from_frame = mosaic_from_ground * ground_from_frame(p.pose, p.camera);
     p.mosaic_from_frame.matrix /= p.mosaic_from_frame.matrix(2, 2);
+    p.misfits = misfits_of(group.network, static_cast<int>(i), sightings[i], p.mosaic_from_frame);
     // Heights stay above the ground plane; only the position on it is that of the map.
     p.pose.centre.head<2>() += placed.datum.origin.head<2>();
     p.rmse_px = group.rmse_px[i];

@@ -135,6 +135,14 @@ json content_of_shot(const FrameInfo& info) {
           {"iso", rounded(info.iso, 1)}};
 }
 
+/// x, y, dx, dy in mosaic pixels.
+json content_of(const std::vector<Misfit>& misfits) {
+  json list = json::array();
+  for (const Misfit& each : misfits)
+    list.push_back({rounded(each.at.x, 10), rounded(each.at.y, 10), rounded(each.dx_px, 1000), rounded(each.dy_px, 1000)});
+  return list;
+}
+
 json content_of_placement(const FlightRecord& record, std::size_t index,
                           const std::vector<std::vector<Point2<MosaicPx>>>& footprints) {
   const FrameRecord& frame = record.frames[index];
@@ -153,6 +161,7 @@ json content_of_placement(const FlightRecord& record, std::size_t index,
           {"group", placement.group},
           {"rmse_px", rounded(placement.rmse_px, 1000)},
           {"tie_points", placement.tie_points},
+          {"misfits", content_of(placement.misfits)},
           {"neighbour_count", placement.neighbours.size()},
           {"neighbours", neighbours},
           {"height_m", rounded(height_m(record, frame), 100)},

@@ -35,27 +35,39 @@ function drawWalk(placed, unit) {
   })];
 }
 
-/** A ring at each frame's spot straight below, its size the frame's fit to its neighbours. */
-function drawFits(placed, unit) {
-  const most = Math.max(...placed.map((frame) => frame.placement.rmse_px ?? 0)) || 1;
-  return placed.filter((frame) => frame.placement.below).map((frame) => {
-    const [cx, cy] = frame.placement.below;
-    const r = unit * (0.25 + 1.1 * (frame.placement.rmse_px / most));
-    return [svg('circle', {cx, cy, r, class: 'fit-under'}),
-            svg('circle', {cx, cy, r, class: 'fit'}, svg('title', {}, `${frame.file}: fits to ${quantity(frame.placement.rmse_px, 'px', 2)}`))];
-  });
-}
-
-/** How many times longer than life an arrow must be to be seen. */
-function exaggeration(unit) {
-  const lengths = flight.accuracy.points.filter((point) => point.given && point.found)
-      .map(({given, found}) => Math.hypot(found[0] - given[0], found[1] - given[1]));
+/** The largest round number of times that keeps the longest arrow within `longest_drawn`. */
+function exaggeration(lengths, longest_drawn) {
   const longest = Math.max(...lengths, 0);
   if (longest === 0) return 1;
-  const raw = (unit * 8) / longest;
+  const raw = longest_drawn / longest;
   const power = 10 ** Math.floor(Math.log10(raw));
   return Math.max(1, [5, 2, 1].map((factor) => factor * power).find((step) => step <= raw));
 }
+
+/** Path of an arrow with barbs of the length given. */
+function arrowPath(x, y, dx, dy, barb) {
+  const way = Math.atan2(dy, dx);
+  const barbs = [2.6, -2.6].map((turn) => `M${x + dx} ${y + dy}l${Math.cos(way + turn) * barb} ${Math.sin(way + turn) * barb}`).join('');
+  return `M${x} ${y}L${x + dx} ${y + dy}${barbs}`;
+}
+
+const misfitsOf = (placed) => placed.flatMap((frame) => frame.placement.misfits.map(([x, y, dx, dy]) => ({frame, x, y, dx, dy})));
+
+/** All but the longest tenth: one bad frame must not shrink all other arrows to dots. */
+const mostOf = (lengths) => [...lengths].sort((a, b) => a - b).slice(0, Math.ceil(lengths.length * 0.9));
+
+/** An arrow for each quarter of a frame: how its tie points lie against what all frames say. */
+function drawMisfits(placed, unit, times) {
+  return misfitsOf(placed).map(({frame, x, y, dx, dy}) => [
+    svg('circle', {cx: x, cy: y, r: unit * 0.2, class: 'misfit-foot'}),
+    doubleLine(arrowPath(x, y, dx * times, dy * times, unit * 0.5), 'misfit'),
+    svg('circle', {cx: x, cy: y, r: unit * 0.8, class: 'misfit-reach'},
+        svg('title', {}, `${frame.file}: ${quantity(Math.hypot(dx, dy), 'px', 2)} of the mosaic off its neighbours here; whole frame ${quantity(frame.placement.rmse_px, 'px', 2)} (RMSE)`)),
+  ]);
+}
+
+const pointResiduals = () => flight.accuracy.points.filter((point) => point.given && point.found)
+    .map(({given, found}) => Math.hypot(found[0] - given[0], found[1] - given[1]));
 
 /** Control points as squares, check points as triangles, each with its residual as an arrow. */
 function drawPoints(unit, times) {
@@ -64,10 +76,8 @@ function drawPoints(unit, times) {
     const shape = point.check ? `M${x} ${y - unit}L${x + unit} ${y + unit * 0.8}H${x - unit}Z`
                               : `M${x - unit * 0.8} ${y - unit * 0.8}h${unit * 1.6}v${unit * 1.6}h${-unit * 1.6}Z`;
     const [dx, dy] = [(point.found[0] - x) * times, (point.found[1] - y) * times];
-    const way = Math.atan2(dy, dx);
-    const barbs = [2.6, -2.6].map((turn) => `M${x + dx} ${y + dy}l${Math.cos(way + turn) * unit} ${Math.sin(way + turn) * unit}`).join('');
     return svg('g', {class: 'control-point'}, doubleLine(shape, point.check ? 'check-point' : 'control-point'),
-               doubleLine(`M${x} ${y}L${x + dx} ${y + dy}${barbs}`, 'residual'),
+               doubleLine(arrowPath(x, y, dx, dy, unit), 'residual'),
                svg('text', {x: x + unit * 1.4, y: y - unit * 0.9, 'font-size': unit * 1.9, class: 'letters'}, point.name));
   });
 }
@@ -157,14 +167,15 @@ function drawMap() {
   }
   const address = jpegAddress(pictures().mosaic);
   const unit = mapUnit(width, height);
-  const times = exaggeration(unit);
+  const times = exaggeration(pointResiduals(), unit * 8);
+  const misfitTimes = exaggeration(mostOf(misfitsOf(placed).map(({dx, dy}) => Math.hypot(dx, dy))), unit * 3);
   const layer = (key, ...content) => (mapView.layers[key] = svg('g', {class: `map-layer ${key}`}, content));
   const told = el('p', {class: 'hint spot', role: 'status'});
   const key = coverageKey();
   const drawing = svg('svg', {viewBox: `-0.5 -0.5 ${width} ${height}`, class: 'map-drawing', role: 'img', style: {'--shape': width / height},
                               'aria-label': `Map: footprints of ${plural(placed.length, 'frame')} over the mosaic`},
       address ? svg('image', {href: address, x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none'}) : null,
-      layer('coverage'), layer('sources'), layer('glare'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('walk', drawWalk(placed, unit)), layer('fits', drawFits(placed, unit)), layer('points', drawPoints(unit, times)));
+      layer('coverage'), layer('sources'), layer('glare'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('walk', drawWalk(placed, unit)), layer('misfits', drawMisfits(placed, unit, misfitTimes)), layer('points', drawPoints(unit, times)));
   drawing.addEventListener('click', (event) => tellSpot(told, mosaicPositionOf(event, drawing), placed, width, height));
   const kept = () => placed.filter((frame) => choices.verdictOf(frame) !== 'drop');
   const switches = mapSwitches([
@@ -173,7 +184,7 @@ function drawMap() {
     {key: 'coverage', name: 'how many frames see a spot', on: false, key_text: true, make: (g) => g.append(overlayOf(coverageCanvas(kept(), width, height), width, height))},
     pictures().sources ? {key: 'sources', name: 'seams and sources', on: false, make: (g) => sourcesLayer(g, width, height)} : null,
     pictures().glare ? {key: 'glare', name: 'glare left in the mosaic', on: false, make: (g) => g.append(svg('image', {href: pngAddress(pictures().glare), x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: 'overlay'}))} : null,
-    {key: 'fits', name: 'fit of each frame (larger ring: worse)', on: false},
+    {key: 'misfits', name: `residuals of tie points by quarter of a frame, ${misfitTimes} times too long`, on: false},
     flight.accuracy.points.length ? {key: 'points', name: `control and check points, residuals ${times} times too long`, on: true} : null,
   ], key);
   whenSeen(drawing, async () => { mapView.sources = await readSources(); });
