@@ -243,6 +243,7 @@ describe('the map', () => {
       await box.scrollIntoViewIfNeeded();
       if (!(await box.isChecked())) await box.check();
       await until(page, (key) => document.querySelector(`.map-layer.${key}:not([hidden])`)?.childElementCount > 0, layer);
+      assert.doesNotMatch(await page.textContent(`.map-layer.${layer}`), /\[object/);
     }
   }));
 });

@@ -9,7 +9,7 @@ function fill(node, attributes, children) {
     else if (name === 'style') for (const [key, text] of Object.entries(value)) node.style.setProperty(key, text);
     else node.setAttribute(name, value === true ? '' : value);
   }
-  for (const child of children.flat(3)) {
+  for (const child of children.flat(Infinity)) {
     if (child !== null && child !== undefined && child !== false) node.append(child);
   }
   return node;
