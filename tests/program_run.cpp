@@ -92,7 +92,7 @@ ProgramRun run_lookdown(const std::vector<std::string>& arguments, const RunCond
   int status = 0;
   if (conditions.killed_after) {
     std::this_thread::sleep_for(*conditions.killed_after);
-    ::kill(child, SIGKILL);
+    ::kill(child, conditions.killed_by);
   }
   ::waitpid(child, &status, 0);
   return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), bytes_of(output), bytes_of(errors)};

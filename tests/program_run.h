@@ -2,6 +2,7 @@
 #pragma once
 
 #include <chrono>
+#include <csignal>
 #include <filesystem>
 #include <map>
 #include <optional>
@@ -22,7 +23,8 @@ enum class RunAs { caller, ordinary_user };
 /// Around a run: what befalls it, and what it is started by.
 struct RunConditions {
   RunAs run_as = RunAs::caller;
-  std::optional<std::chrono::milliseconds> killed_after;  ///< SIGKILL, which no program can answer
+  std::optional<std::chrono::milliseconds> killed_after;
+  int killed_by = SIGKILL;                                ///< the signal sent; SIGKILL cannot be answered
   std::optional<std::size_t> largest_file_bytes;          ///< writing beyond fails, as on a full disk
   std::vector<std::string> started_by;                    ///< a command and its arguments put before the program
 };

@@ -74,6 +74,27 @@ TEST_F(WholeRun, KilledFortyTimesAtAnyMomentResumesAndEndsTheSame) {
   EXPECT_TRUE(contents_of(card()) == originals);
 }
 
+TEST_F(WholeRun, InterruptedByAPersonSaysHowToGoOn) {
+  RunConditions interrupted;
+  interrupted.killed_by = SIGINT;
+  interrupted.killed_after = milliseconds(300);
+  const ProgramRun run = run_lookdown(command(), interrupted);
+  ASSERT_EQ(run.exit_code, 3);
+  EXPECT_NE(run.errors.find("goes on"), std::string::npos) << run.errors;
+  EXPECT_EQ(run_lookdown(command()).exit_code, 0);
+}
+
+TEST_F(WholeRun, SummaryForMachinesIsJsonAndQuietIsSilent) {
+  const ProgramRun spoken = run_lookdown(command({"--json"}));
+  ASSERT_EQ(spoken.exit_code, 0) << spoken.errors;
+  const auto summary = nlohmann::json::parse(spoken.output);
+  EXPECT_EQ(summary.at("frames"), 5);
+  EXPECT_EQ(summary.at("files").at("report.html"), (out() / "report.html").string());
+  const ProgramRun silent = run_lookdown(command({"--quiet"}));
+  EXPECT_EQ(silent.exit_code, 0);
+  EXPECT_EQ(silent.output + silent.errors, "");
+}
+
 TEST_F(WholeRun, ThreadsChangeNoByte) {
   ASSERT_EQ(run_lookdown(command({"--threads", "1", "--no-cache"})).exit_code, 0);
   const auto expected = result();
