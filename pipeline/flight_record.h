@@ -24,7 +24,8 @@ struct FrameSource {
   int width_px = 0;             ///< as stored
   int height_px = 0;
   int orientation = 1;          ///< Exif orientation 1..8 (CIPA DC-008): how to turn the stored frame for display
-  std::string format;           ///< "JPEG", "PNG", "TIFF", ...
+  std::string format;           ///< "JPEG", "PNG", "TIFF", "HEIF", "AVIF" or "RAW"
+  std::string twin_file = {};   ///< the JPEG of the same shot when `file` is the camera raw, or the other way round; empty: none
 };
 
 /// Position written by the camera.
@@ -127,13 +128,13 @@ struct Decision {
   bool by_person = false; ///< set from choices.csv
 };
 
-/// Where one frame lies.
 /// How a part of a frame lies against the rest of the flight after the adjustment.
 struct Misfit {
   Point2<MosaicPx> at;
   double dx_px = 0, dy_px = 0;  ///< seen in this frame minus adjusted from all, mosaic pixels
 };
 
+/// Where one frame lies.
 struct FramePlacement {
   bool placed = false;
   int group = -1;            ///< 0 = largest group of connected frames

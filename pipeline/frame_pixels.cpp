@@ -16,19 +16,20 @@ const cv::Mat& keep(Copies& copies, int reduction, Result<cv::Mat> decoded) {
 
 }  // namespace
 
-FramePixels::FramePixels(const FrameReader& reader, const FrameSource& source) : reader_(reader), source_(source) {}
+FramePixels::FramePixels(const FrameReader& reader, const FrameSource& source, RawPixels raw_pixels)
+    : reader_(reader), source_(source), raw_pixels_(raw_pixels) {}
 FramePixels::~FramePixels() = default;
 
 const cv::Mat& FramePixels::bgr(int reduction) {
   if (const auto found = bgr_.find(reduction); found != bgr_.end()) return *found->second;
   if (source_.format == "JPEG") return keep(bgr_, reduction, decode_jpeg(bytes(), false, reduction, source_.file));
-  return keep(bgr_, reduction, reader_.bgr(source_.path, reduction));
+  return keep(bgr_, reduction, reader_.bgr(source_.path, reduction, raw_pixels_));
 }
 
 const cv::Mat& FramePixels::grey(int reduction) {
   if (const auto found = grey_.find(reduction); found != grey_.end()) return *found->second;
   if (source_.format == "JPEG") return keep(grey_, reduction, decode_jpeg(bytes(), true, reduction, source_.file));
-  return keep(grey_, reduction, reader_.grey(source_.path, reduction));
+  return keep(grey_, reduction, reader_.grey(source_.path, reduction, raw_pixels_));
 }
 
 const std::vector<std::uint8_t>& FramePixels::bytes() {

@@ -9,8 +9,10 @@
 #include <span>
 #include <system_error>
 
+#include "pipeline/heif_decode.h"
 #include "pipeline/jpeg_decode.h"
 #include "pipeline/raster_decode.h"
+#include "pipeline/raw_decode.h"
 
 namespace lookdown {
 namespace {
@@ -44,10 +46,11 @@ Result<Bytes> read_bytes(const fs::path& path, std::int64_t most_bytes, std::int
   return bytes;
 }
 
-cv::Mat reduced(const cv::Mat& full, int reduction) {
-  if (reduction == 1) return full;
+cv::Mat reduced(const cv::Mat& decoded, const FrameHeader& head, int reduction) {
+  const cv::Size size(reduced_length(head.width_px, reduction), reduced_length(head.height_px, reduction));
+  if (decoded.size() == size) return decoded;
   cv::Mat small;
-  cv::resize(full, small, cv::Size(reduced_length(full.cols, reduction), reduced_length(full.rows, reduction)), 0, 0, cv::INTER_AREA);
+  cv::resize(decoded, small, size, 0, 0, cv::INTER_AREA);
   return small;
 }
 
@@ -56,6 +59,15 @@ cv::Mat eight_bit(const cv::Mat& image) {
   cv::Mat eight;
   image.convertTo(eight, CV_8U, 1.0 / 257.0);  // 65535 -> 255
   return eight;
+}
+
+enum class Kind { jpeg, heif, raw, raster };
+
+// Content decides, but most raw files begin as a TIFF does and only their ending tells.
+Kind kind_of(const Bytes& start, const fs::path& path) {
+  if (is_jpeg(start)) return Kind::jpeg;
+  if (is_heif(start)) return Kind::heif;
+  return has_raw_ending(path) ? Kind::raw : Kind::raster;
 }
 
 }  // namespace
@@ -69,7 +81,19 @@ double reduced_from_stored(double position_px, int reduction) { return (position
 Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   const Result<Bytes> start = read_bytes(path, kHeaderBytes, limits_.max_file_bytes);
   if (!start) return start.error();
-  Result<FrameHeader> header = is_jpeg(*start) ? jpeg_header(*start, path.filename().string()) : raster_header(path);
+  const std::string file = path.filename().string();
+  const auto read = [&]() -> Result<FrameHeader> {
+    switch (kind_of(*start, path)) {
+      case Kind::jpeg: return jpeg_header(*start, file);
+      case Kind::raw: return raw_header(path);
+      case Kind::raster: return raster_header(path);
+      case Kind::heif: break;
+    }
+    // The boxes that tell the size may stand at the end of the file.
+    const Result<Bytes> whole = bytes(path);
+    return whole ? heif_header(*whole, file) : Result<FrameHeader>(whole.error());
+  };
+  Result<FrameHeader> header = read();
   if (!header) return header;
   const std::int64_t pixels = std::int64_t{header->width_px} * header->height_px;
   if (pixels > limits_.max_pixels)
@@ -79,34 +103,40 @@ Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   return header;
 }
 
-Result<cv::Mat> FrameReader::bgr(const fs::path& path, int reduction) const {
-  if (const Result<FrameHeader> checked = header(path); !checked) return checked.error();
-  const Result<Bytes> file = bytes(path);
-  if (!file) return file.error();
-  if (is_jpeg(*file)) return decode_jpeg(*file, false, reduction, path.filename().string());
-  const Result<cv::Mat> full = decode_raster(path);
-  if (!full) return full;
-  return reduced(eight_bit(*full), reduction);
+Result<cv::Mat> FrameReader::bgr(const fs::path& path, int reduction, RawPixels raw_pixels) const {
+  const Result<FrameHeader> head = header(path);
+  if (!head) return head.error();
+  if (head->format == "RAW" && raw_pixels == RawPixels::quick) return raw_preview(path, false, reduction);
+  const Result<cv::Mat> native = decode(path, *head, false, reduction);
+  if (!native) return native;
+  return reduced(eight_bit(*native), *head, reduction);
 }
 
-Result<cv::Mat> FrameReader::grey(const fs::path& path, int reduction) const {
-  if (const Result<FrameHeader> checked = header(path); !checked) return checked.error();
-  const Result<Bytes> file = bytes(path);
-  if (!file) return file.error();
-  if (is_jpeg(*file)) return decode_jpeg(*file, true, reduction, path.filename().string());
-  const Result<cv::Mat> full = decode_raster(path);
-  if (!full) return full;
-  cv::Mat luminance;
-  cv::cvtColor(eight_bit(*full), luminance, cv::COLOR_BGR2GRAY);
-  return reduced(luminance, reduction);
+Result<cv::Mat> FrameReader::grey(const fs::path& path, int reduction, RawPixels raw_pixels) const {
+  const Result<FrameHeader> head = header(path);
+  if (!head) return head.error();
+  if (head->format == "RAW" && raw_pixels == RawPixels::quick) return raw_preview(path, true, reduction);
+  const Result<cv::Mat> native = decode(path, *head, true, reduction);
+  if (!native) return native;
+  cv::Mat luminance = eight_bit(*native);
+  if (luminance.channels() == 3) cv::cvtColor(luminance, luminance, cv::COLOR_BGR2GRAY);
+  return reduced(luminance, *head, reduction);
 }
 
 Result<cv::Mat> FrameReader::bgr_native(const fs::path& path) const {
-  if (const Result<FrameHeader> checked = header(path); !checked) return checked.error();
+  const Result<FrameHeader> head = header(path);
+  if (!head) return head.error();
+  return decode(path, *head, false, 1);
+}
+
+// Pixels in the file's own depth, reduced where the format offers that while decoding.
+Result<cv::Mat> FrameReader::decode(const fs::path& path, const FrameHeader& head, bool grey, int reduction) const {
+  if (head.format == "RAW") return develop_raw(path, reduction);
+  if (head.format == "PNG" || head.format == "TIFF") return decode_raster(path);
   const Result<Bytes> file = bytes(path);
   if (!file) return file.error();
-  if (is_jpeg(*file)) return decode_jpeg(*file, false, 1, path.filename().string());
-  return decode_raster(path);
+  if (head.format == "JPEG") return decode_jpeg(*file, grey, reduction, path.filename().string());
+  return decode_heif(*file, path.filename().string());
 }
 
 Result<Bytes> FrameReader::bytes(const fs::path& path) const {

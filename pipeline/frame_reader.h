@@ -44,7 +44,16 @@ struct FrameHeader {
 [[nodiscard]] double stored_from_reduced(double position_px, int reduction);
 [[nodiscard]] double reduced_from_stored(double position_px, int reduction);
 
-/// Reads JPEG, PNG and TIFF, 8 and 16 bit.
+/// Where the pixels of a camera raw file come from. `quick`: the camera's own full-size JPEG inside, for measuring; `developed`: the
+/// sensor's values with the camera's white balance, for what is shown. For other files there is no difference.
+enum class RawPixels { quick, developed };
+
+/// True when the ending is one of a picture that the reader knows, in upper or lower case.
+[[nodiscard]] bool has_picture_ending(const std::filesystem::path&);
+/// True for an ending that cameras give to raw files.
+[[nodiscard]] bool has_raw_ending(const std::filesystem::path&);
+
+/// Reads JPEG, PNG and TIFF, 8 and 16 bit; HEIF and AVIF, and camera raw, where the program was built with their libraries.
 class FrameReader {
  public:
   explicit FrameReader(ReaderLimits limits = {}) : limits_(limits) {}
@@ -52,15 +61,17 @@ class FrameReader {
   [[nodiscard]] Result<FrameHeader> header(const std::filesystem::path&) const;
   /// 8-bit BGR (CV_8UC3), reduced by 1, 2, 4 or 8; JPEG files are decoded at the reduced size directly.
   /// A truncated file is a Fault.
-  [[nodiscard]] Result<cv::Mat> bgr(const std::filesystem::path&, int reduction = 1) const;
+  [[nodiscard]] Result<cv::Mat> bgr(const std::filesystem::path&, int reduction = 1, RawPixels = RawPixels::developed) const;
   /// 8-bit luminance (CV_8UC1), same reductions; for JPEG only the luminance is decoded, as coded, without regard to colour profiles.
-  [[nodiscard]] Result<cv::Mat> grey(const std::filesystem::path&, int reduction = 1) const;
+  [[nodiscard]] Result<cv::Mat> grey(const std::filesystem::path&, int reduction = 1, RawPixels = RawPixels::developed) const;
   /// BGR in the file's own depth (CV_8UC3 or CV_16UC3).
   [[nodiscard]] Result<cv::Mat> bgr_native(const std::filesystem::path&) const;
   /// The file's bytes.
   [[nodiscard]] Result<std::vector<std::uint8_t>> bytes(const std::filesystem::path&) const;
 
  private:
+  [[nodiscard]] Result<cv::Mat> decode(const std::filesystem::path&, const FrameHeader&, bool grey, int reduction) const;
+
   ReaderLimits limits_;
 };
 
@@ -68,7 +79,7 @@ class FrameReader {
 /// Not for sharing between threads. A failed decode throws FrameFault (caught by the scheduler, becomes the frame's fault).
 class FramePixels {
  public:
-  FramePixels(const FrameReader& reader, const FrameSource& source);
+  FramePixels(const FrameReader& reader, const FrameSource& source, RawPixels = RawPixels::developed);
   ~FramePixels();
   FramePixels(const FramePixels&) = delete;
   FramePixels& operator=(const FramePixels&) = delete;
@@ -88,6 +99,7 @@ class FramePixels {
  private:
   const FrameReader& reader_;
   const FrameSource& source_;
+  RawPixels raw_pixels_;
   std::map<int, std::unique_ptr<cv::Mat>> bgr_;
   std::map<int, std::unique_ptr<cv::Mat>> grey_;
   std::vector<std::uint8_t> bytes_;

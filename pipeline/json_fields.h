@@ -8,7 +8,11 @@
 
 namespace lookdown {
 
-/// Writes `value` under `key` when it is known; leaves the key out otherwise.
+/// Writes `value` under `key`; an optional one that is not known is left out.
+template <class T>
+void put(nlohmann::json& object, const char* key, const T& value) {
+  object[key] = value;
+}
 template <class T>
 void put(nlohmann::json& object, const char* key, const std::optional<T>& value) {
   if (value) object[key] = *value;

@@ -22,9 +22,10 @@ Choices read_choices(const std::filesystem::path& file) {
 void apply_choices(FlightRecord& record, const Choices& choices) {
   Choices unused = choices;
   for (FrameRecord& frame : record.frames) {
-    const auto chosen = choices.find(frame.source.file);
+    auto chosen = choices.find(frame.source.file);
+    if (chosen == choices.end()) chosen = choices.find(frame.source.twin_file);
     if (chosen == choices.end()) continue;
-    unused.erase(frame.source.file);
+    unused.erase(chosen->first);
     if (frame.fault) continue;  // what cannot be read cannot be kept
     frame.decision.by_person = true;
     if (frame.decision.verdict == chosen->second) continue;

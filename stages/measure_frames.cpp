@@ -62,7 +62,7 @@ std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
 }
 
 Measured measure(const FrameRecord& frame, const FlightOptions& options, const FrameReader& reader) {
-  FramePixels pixels(reader, frame.source);
+  FramePixels pixels(reader, frame.source, RawPixels::quick);
   Measured m;
   m.sharpness = cull::measure(pixels, frame.info, options.cull);
   m.level = level::find(pixels, frame.info, options.level);

@@ -5,6 +5,9 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cctype>
+#include <exiv2/bmffimage.hpp>
+#include <exiv2/easyaccess.hpp>
 #include <exiv2/exiv2.hpp>
 #include <mutex>
 
@@ -16,6 +19,7 @@ void start_exiv2() {
   static std::once_flag started;
   std::call_once(started, [] {
     Exiv2::XmpParser::initialize();
+    Exiv2::enableBMFF(true);  // HEIF, AVIF and the raw files built like them
     Exiv2::LogMsg::setLevel(Exiv2::LogMsg::mute);
   });
 }
@@ -40,12 +44,27 @@ class Tags {
     if (ratio.second == 0) return std::nullopt;
     return static_cast<double>(ratio.first) / ratio.second;
   }
+  /// The lens by Exif's own tag, else by what exiv2 makes of the maker's note.
+  [[nodiscard]] std::string lens_name() const {
+    std::string name = text("Exif.Photo.LensModel");
+    if (!name.empty()) return is_a_name(name) ? name : "";
+    const auto found = Exiv2::lensName(exif_);
+    if (found == exif_.end()) return {};
+    name = found->print(&exif_);
+    return is_a_name(name) ? name : "";
+  }
   [[nodiscard]] std::optional<double> positive(const char* key) const {
     const std::optional<double> value = number(key);
     return value && std::isfinite(*value) && *value > 0 ? value : std::nullopt;
   }
 
  private:
+  // Makers fill in dashes or zeros, and exiv2 prints a bare or bracketed number for a lens that it does not know.
+  static bool is_a_name(const std::string& text) {
+    return text.front() != '(' && std::any_of(text.begin(), text.end(), [](unsigned char c) { return std::isalpha(c); }) &&
+           text.find("nknown") == std::string::npos && text != "n/a" && text != "None";
+  }
+
   const Exiv2::ExifData& exif_;
 };
 
@@ -57,33 +76,72 @@ std::optional<double> utc_offset_hours(const std::string& offset) {
   return (sign == '-' ? -1 : 1) * (hours + minutes / 60.0);
 }
 
+// A receiver writes UTC beside the clock's time. Zones lie on quarters of an hour; a difference that does not is a clock set wrong or a
+// position kept from before, and tells nothing.
+std::optional<double> offset_from_receiver(const Tags& tags, const std::optional<double>& clock_s) {
+  const std::string day = tags.text("Exif.GPSInfo.GPSDateStamp");
+  const auto hour = tags.number("Exif.GPSInfo.GPSTimeStamp", 0), minute = tags.number("Exif.GPSInfo.GPSTimeStamp", 1),
+             second = tags.number("Exif.GPSInfo.GPSTimeStamp", 2);
+  if (!clock_s || !hour || !minute || !second) return std::nullopt;
+  const auto midnight = iso_time(day + " 00:00:00", "", "");
+  if (!midnight || *hour < 0 || *hour > 23 || *minute < 0 || *minute > 59 || *second < 0 || *second > 60) return std::nullopt;
+  const double ahead_h = (*clock_s - *clock_seconds(*midnight)) / 3600 - *hour - *minute / 60 - *second / 3600;
+  const double quarters = std::round(4 * ahead_h);
+  constexpr double kLargestMissH = 2.0 / 60;
+  if (std::abs(ahead_h - quarters / 4) > kLargestMissH || std::abs(ahead_h) > 14) return std::nullopt;
+  return quarters / 4;
+}
+
 void read_time(const Tags& tags, FrameInfo& frame) {
-  const std::string offset = tags.text("Exif.Photo.OffsetTimeOriginal");
-  frame.utc_offset_h = utc_offset_hours(offset);
-  frame.taken_at = iso_time(tags.text("Exif.Photo.DateTimeOriginal"), tags.text("Exif.Photo.SubSecTimeOriginal"),
-                            frame.utc_offset_h ? offset : "");
-  if (!frame.taken_at) frame.taken_at = iso_time(tags.text("Exif.Photo.DateTimeDigitized"), tags.text("Exif.Photo.SubSecTimeDigitized"), "");
-  if (!frame.taken_at) frame.taken_at = iso_time(tags.text("Exif.Image.DateTime"), tags.text("Exif.Photo.SubSecTime"), "");
-  if (frame.taken_at) frame.taken_at_s = clock_seconds(*frame.taken_at);
+  struct TimeTags {
+    const char *time, *sub_second, *offset;
+  };
+  // Exif 2.32: when it was shot, when it was digitised, when the file was changed, each with its own fraction and offset.
+  for (const TimeTags& each : {TimeTags{"Exif.Photo.DateTimeOriginal", "Exif.Photo.SubSecTimeOriginal", "Exif.Photo.OffsetTimeOriginal"},
+                               TimeTags{"Exif.Photo.DateTimeDigitized", "Exif.Photo.SubSecTimeDigitized", "Exif.Photo.OffsetTimeDigitized"},
+                               TimeTags{"Exif.Image.DateTime", "Exif.Photo.SubSecTime", "Exif.Photo.OffsetTime"}}) {
+    const std::string offset = tags.text(each.offset);
+    const auto hours = utc_offset_hours(offset);
+    frame.taken_at = iso_time(tags.text(each.time), tags.text(each.sub_second), hours ? offset : "");
+    if (!frame.taken_at) continue;
+    frame.utc_offset_h = hours;
+    frame.taken_at_s = clock_seconds(*frame.taken_at);
+    break;
+  }
+  // TIFF/EP (ISO 12234-2) has whole hours in a tag of its own.
+  if (!frame.utc_offset_h)
+    if (const auto hours = tags.number("Exif.Image.TimeZoneOffset"); hours && std::abs(*hours) <= 14) frame.utc_offset_h = hours;
+  if (!frame.utc_offset_h) frame.utc_offset_h = offset_from_receiver(tags, frame.taken_at_s);
 }
 
 std::optional<double> degrees(const Tags& tags, const char* key, const std::string& reference, char negative) {
   const auto whole = tags.number(key, 0);
-  if (!whole) return std::nullopt;
+  if (!whole || *whole < 0) return std::nullopt;
   const double value = *whole + tags.number(key, 1).value_or(0) / 60 + tags.number(key, 2).value_or(0) / 3600;
   return !reference.empty() && reference.front() == negative ? -value : value;
 }
 
+std::optional<double> altitude(const Tags& tags) {
+  const auto height = tags.number("Exif.GPSInfo.GPSAltitude");
+  // Above the highest mountains and below the lowest shores a lifted camera is not.
+  if (!height || std::abs(*height) > 10'000) return std::nullopt;
+  return tags.number("Exif.GPSInfo.GPSAltitudeRef").value_or(0) == 1 ? -*height : *height;
+}
+
+std::optional<double> direction(const Tags& tags) {
+  const auto angle = tags.number("Exif.GPSInfo.GPSImgDirection");
+  // Against magnetic north it says little about true north, which is what is asked for.
+  if (!angle || *angle < 0 || *angle >= 360 || tags.text("Exif.GPSInfo.GPSImgDirectionRef") == "M") return std::nullopt;
+  return angle;
+}
+
 std::optional<GeoPosition> read_position(const Tags& tags) {
+  if (tags.text("Exif.GPSInfo.GPSStatus") == "V") return std::nullopt;  // the receiver calls it void
   const auto lat = degrees(tags, "Exif.GPSInfo.GPSLatitude", tags.text("Exif.GPSInfo.GPSLatitudeRef"), 'S');
   const auto lon = degrees(tags, "Exif.GPSInfo.GPSLongitude", tags.text("Exif.GPSInfo.GPSLongitudeRef"), 'W');
   if (!lat || !lon || std::abs(*lat) > 90 || std::abs(*lon) > 180) return std::nullopt;
   if (*lat == 0 && *lon == 0) return std::nullopt;  // what receivers write before they have a fix
-  GeoPosition position{*lat, *lon, std::nullopt, std::nullopt, 5};
-  position.altitude_m = tags.number("Exif.GPSInfo.GPSAltitude");
-  if (position.altitude_m && tags.number("Exif.GPSInfo.GPSAltitudeRef").value_or(0) == 1) *position.altitude_m *= -1;
-  position.direction_deg = tags.number("Exif.GPSInfo.GPSImgDirection");
-  if (position.direction_deg && (*position.direction_deg < 0 || *position.direction_deg >= 360)) position.direction_deg.reset();
+  GeoPosition position{*lat, *lon, altitude(tags), direction(tags), 5};
   if (const auto error_m = tags.positive("Exif.GPSInfo.GPSHPositioningError")) position.sigma_m = *error_m;
   return position;
 }
@@ -108,7 +166,7 @@ ExifTags interpret(const Tags& tags) {
   found.orientation = orientation >= 1 && orientation <= 8 ? static_cast<int>(orientation) : 1;
   found.frame.make = tags.text("Exif.Image.Make");
   found.frame.model = tags.text("Exif.Image.Model");
-  found.frame.lens = tags.text("Exif.Photo.LensModel");
+  found.frame.lens = tags.lens_name();
   found.frame.focal_length_mm = tags.positive("Exif.Photo.FocalLength");
   found.frame.focal_length_35mm = tags.positive("Exif.Photo.FocalLengthIn35mmFilm");
   found.frame.exposure_s = tags.positive("Exif.Photo.ExposureTime");

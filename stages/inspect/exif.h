@@ -19,7 +19,7 @@ struct ExifTags {
   int pixel_y_dimension = 0;
 };
 
-/// Reads Exif from a whole JPEG, PNG or TIFF file in memory. A file without Exif, or with damaged Exif, gives defaults.
+/// Reads Exif from a whole picture file in memory: JPEG, PNG, TIFF, HEIF, AVIF or camera raw. A file without Exif, or with damaged Exif, gives defaults.
 ExifTags read_exif(std::span<const std::uint8_t> file);
 
 /// "2025:05:14 10:31:02" + "25" + "+02:00" -> "2025-05-14T10:31:02.25+02:00"; nothing for absurd dates.

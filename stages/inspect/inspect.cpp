@@ -9,6 +9,7 @@
 
 #include "stages/inspect/camera_choice.h"
 #include "stages/inspect/exif.h"
+#include "stages/inspect/twins.h"
 
 namespace lookdown::inspect {
 namespace {
@@ -50,7 +51,9 @@ void read_one(FrameRecord& frame, const std::optional<Camera>& calibration, cons
   frame.source.size_bytes = file->size();
   frame.source.content_hash = digest({reinterpret_cast<const char*>(file->data()), file->size()});
   const ExifTags tags = read_exif(*file);
-  frame.source.orientation = tags.orientation;
+  // An HEIF file orders its turning itself, and decoding has followed; Exif only repeats it (ISO/IEC 23008-12, annex A).
+  const bool already_turned = header->format == "HEIF" || header->format == "AVIF";
+  frame.source.orientation = already_turned ? 1 : tags.orientation;
   frame.info = tags.frame;
   frame.info.camera = choose_camera(tags, header->width_px, header->height_px, calibration, options);
   frame.info.camera_id = camera_id(frame.info, header->width_px, header->height_px);
@@ -82,6 +85,7 @@ void describe(Options& options, OptionVisitor& visitor) {
                  options.camera_file);
   visitor.option({"focal-px", "focal length in pixels of the frame as stored; overrides every other source", 10, 1e6}, options.focal_px);
   visitor.option({"focal-35mm", "focal length as 35 mm equivalent; overrides Exif", 1, 5000}, options.focal_35mm);
+  visitor.option({"twin", "which file stands for a shot that was saved both as camera raw and as JPEG", 0, 0, {"raw", "jpeg"}}, options.twin);
 }
 
 FlightRecord inspect(const std::vector<fs::path>& files, const Options& options, RunContext& context) {
@@ -94,7 +98,6 @@ FlightRecord inspect(const std::vector<fs::path>& files, const Options& options,
     record.frames[i].source.path = fs::absolute(files[i]).lexically_normal();
     record.frames[i].source.file = printable(record.frames[i].source.path.lexically_relative(root).generic_string());
   }
-  name_outputs(record.frames);
   constexpr std::int64_t kFileBytes = 100'000'000;  // the file itself is in memory while it is hashed
   context.progress.start("inspect", files.size());
   context.scheduler.for_each_frame(
@@ -104,6 +107,8 @@ FlightRecord inspect(const std::vector<fs::path>& files, const Options& options,
         context.progress.step(i + 1);
       });
   context.progress.finish();
+  join_twins(record, options.twin == "jpeg");
+  name_outputs(record.frames);
   std::sort(record.frames.begin(), record.frames.end(),
             [](const FrameRecord& a, const FrameRecord& b) { return flight_order(a) < flight_order(b); });
   return record;

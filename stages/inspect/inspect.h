@@ -18,6 +18,7 @@ struct Options {
   std::string camera_file;                 ///< OpenCV calibration file (YAML or XML); empty: none
   std::optional<double> focal_px;          ///< overrides every source
   std::optional<double> focal_35mm;        ///< 35 mm equivalent, overrides Exif
+  std::string twin = "raw";                ///< which file is the frame of a shot saved as camera raw and as JPEG: "raw" or "jpeg"
 };
 void describe(Options&, OptionVisitor&);
 
@@ -25,7 +26,8 @@ void describe(Options&, OptionVisitor&);
 /// sorted. Throws std::runtime_error naming the input when it does not exist.
 std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);
 
-/// Reads header, hash and Exif of every file, chooses a camera for each, orders frames by time then name.
+/// Reads header, hash and Exif of every file, chooses a camera for each, makes one frame of a shot that was saved as camera raw and as
+/// JPEG (same folder, same name but for the ending, same time), orders frames by time then name.
 FlightRecord inspect(const std::vector<std::filesystem::path>& files, const Options&, RunContext&);
 
 }  // namespace lookdown::inspect

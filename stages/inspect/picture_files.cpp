@@ -1,24 +1,16 @@
 #include <glob.h>
 
 #include <algorithm>
-#include <array>
-#include <cctype>
 #include <set>
 #include <stdexcept>
 
+#include "pipeline/frame_reader.h"
 #include "stages/inspect/inspect.h"
 
 namespace lookdown::inspect {
 namespace {
 
 namespace fs = std::filesystem;
-
-bool has_picture_ending(const fs::path& path) {
-  std::string ending = path.extension().string();
-  std::transform(ending.begin(), ending.end(), ending.begin(), [](unsigned char c) { return std::tolower(c); });
-  constexpr std::array kEndings{".jpg", ".jpeg", ".jpe", ".png", ".tif", ".tiff"};
-  return std::find(kEndings.begin(), kEndings.end(), ending) != kEndings.end();
-}
 
 std::vector<fs::path> expand(const std::string& input) {
   if (fs::exists(fs::symlink_status(input))) return {input};

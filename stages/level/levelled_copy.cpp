@@ -1,3 +1,5 @@
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -6,7 +8,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/atomic_file.h"
-#include "stages/level/carry_metadata.h"
+#include "pipeline/derived_metadata.h"
 #include "stages/level/display_turn.h"
 #include "stages/level/level.h"
 #include "stages/level/levelled_view.h"
@@ -76,17 +78,16 @@ cv::Mat with_alpha(const cv::Mat& bgr, const cv::Mat1b& alpha) {
   return out;
 }
 
-std::filesystem::path copy_path(const FrameSource& source, const std::filesystem::path& folder,
-                                const std::string& ending) {
-  std::filesystem::path path = folder / source.file;
-  path.replace_extension(ending);
-  return path;
+std::string what_was_done(const FrameRecord& frame, const CopyOptions& options) {
+  if (options.upright) return fmt::format("re-projected upright, {:.2f} degrees off the vertical before", frame.tilt->off_nadir_deg);
+  return fmt::format("levelled: turned by {:.2f} degrees", frame.horizon->roll_deg);
 }
 
 std::string ending_for(const FrameSource& source, bool transparent) {
   if (transparent) return ".png";
   if (source.format == "PNG") return ".png";
-  return source.format == "TIFF" ? ".tif" : ".jpg";
+  // What is developed from raw has 16 bits to keep.
+  return source.format == "TIFF" || source.format == "RAW" ? ".tif" : ".jpg";
 }
 
 }  // namespace
@@ -137,8 +138,8 @@ Result<std::filesystem::path> write_levelled(const FrameRecord& frame, const std
   std::vector<std::uint8_t> bytes;
   if (!cv::imencode(ending, levelled, bytes, {cv::IMWRITE_JPEG_QUALITY, options.quality}))
     return Fault{"level", frame.source.file, "the levelled copy could not be encoded", ""};
-  bytes = with_metadata_of(frame.source.path, std::move(bytes), size.width, size.height);
-  const auto path = copy_path(frame.source, folder, ending);
+  bytes = with_metadata_of(frame.source.path, std::move(bytes), size.width, size.height, {what_was_done(frame, options), {frame.source.file}, {}});
+  const auto path = folder / (frame.source.stem + ending);
   write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
   return path;
 }

@@ -5,8 +5,10 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <set>
+#include <string_view>
 
 #include "pipeline/atomic_file.h"
+#include "pipeline/derived_metadata.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/choice.h"
 #include "stages/mosaic/colour_model.h"
@@ -24,6 +26,26 @@
 
 namespace lookdown::mosaic {
 namespace {
+
+constexpr const char* kMosaicOf = "straight-down mosaic";
+
+/// What the files made from these frames say about themselves; `what` is shown in them.
+Derivation derivation_of(const FlightRecord& flight, const std::vector<FrameView>& views, const char* what) {
+  Derivation derivation{what, {}, {}};
+  std::vector<std::filesystem::path> files;
+  for (const FrameView& view : views) {
+    derivation.frames.push_back(flight.frames[view.frame_index].source.file);
+    files.push_back(flight.frames[view.frame_index].source.path);
+  }
+  derivation.attribution = attribution_of(files);
+  return derivation;
+}
+
+RasterKind described(RasterKind kind, Derivation derivation, const char* what) {
+  derivation.processing = what;
+  kind.tags = tiff_tags(derivation);
+  return kind;
+}
 
 RasterKind colour_kind() {
   return {.band_names = {"red", "green", "blue", "alpha"}};
@@ -90,10 +112,10 @@ std::int64_t share_of(std::int64_t bytes, double share) {
 /// The rasters that grow tile by tile.
 struct Rasters {
   RasterFile colours, sources, glare;
-  Rasters(const std::filesystem::path& out, const Canvas& canvas)
-      : colours(out / "mosaic.tif", canvas, colour_kind()),
-        sources(out / "mosaic_sources.tif", canvas, sources_kind()),
-        glare(out / "mosaic_glare.tif", canvas, glare_kind()) {}
+  Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation)
+      : colours(out / "mosaic.tif", canvas, described(colour_kind(), derivation, kMosaicOf)),
+        sources(out / "mosaic_sources.tif", canvas, described(sources_kind(), derivation, "source frame of every pixel of a mosaic")),
+        glare(out / "mosaic_glare.tif", canvas, described(glare_kind(), derivation, "glare that is left in a mosaic")) {}
   void write(const Tile& tile) {
     if (tile.bgra.empty()) return;
     cv::Mat rgba;
@@ -138,15 +160,16 @@ Choice choose_frames(Survey& survey, const std::string& order) {
 
 /// Everything made from the finished rasters: the pictures that people look at and print, and where they lie.
 void write_pictures(const RasterFile& colours, const Canvas& canvas, const FlightRecord& flight,
-                    const Options& options, int frames_used, const std::filesystem::path& out) {
+                    const Options& options, int frames_used, const Derivation& derivation, const std::filesystem::path& out) {
   const ReadArea read = [&](const cv::Rect& area, cv::Size size) { return colours.reduced(area, size); };
   const cv::Size size = preview_size(canvas);
   const bool north_known = north_is_known(flight.placement);
   const cv::Mat preview = draw_preview(read({0, 0, canvas.width_px, canvas.height_px}, size), canvas,
                                        north_known, days_taken(flight));
-  write_file(out / "mosaic.jpg", [&](const std::filesystem::path& temporary) {
-    return cv::imwrite(temporary.string(), preview, {cv::IMWRITE_JPEG_QUALITY, 90});
-  });
+  std::vector<std::uint8_t> jpeg;
+  cv::imencode(".jpg", preview, jpeg, {cv::IMWRITE_JPEG_QUALITY, 90});
+  jpeg = with_derivation(std::move(jpeg), derivation);
+  write_file(out / "mosaic.jpg", std::string_view(reinterpret_cast<const char*>(jpeg.data()), jpeg.size()));
   if (canvas.geotransform) {
     write_file(out / "mosaic.tfw", world_file(*canvas.geotransform));
     write_file(out / "mosaic.jgw",
@@ -211,10 +234,11 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   correct_survey(survey, views, model);
   const Choice choice = choose_frames(survey, options.order);
 
-  Rasters rasters(context.out, canvas);
+  const Derivation derivation = derivation_of(flight, views, kMosaicOf);
+  Rasters rasters(context.out, canvas, derivation);
   const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, rasters);
   write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
-                 context.out);
+                 derivation, context.out);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });

@@ -111,6 +111,7 @@ RasterFile::RasterFile(std::filesystem::path final_path, const Canvas& canvas, R
   if (working_ == nullptr) fail(final_path_);
   set_position(*working_, canvas_);
   set_bands(*working_, kind_);
+  for (const auto& [tag, text] : kind_.tags) working_->SetMetadataItem(tag.c_str(), text.c_str());
 }
 
 RasterFile::~RasterFile() {

@@ -23,6 +23,7 @@ struct RasterKind {
   bool averaged_overviews = true;  ///< false: nearest, for numbers that must not be mixed
   std::optional<double> no_value = std::nullopt;
   std::vector<std::string> band_names = {};
+  std::vector<std::pair<std::string, std::string>> tags = {};  ///< TIFF tags by GDAL's names
 };
 
 /// A tiled BigTIFF that grows tile by tile and is turned into its final form at the end. The working file

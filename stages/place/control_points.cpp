@@ -93,7 +93,10 @@ std::map<std::string, int> frames_by_name(const FlightRecord& flight) {
     if (!index.emplace(part, int(i)).second) doubtful.insert(part);
   }
   for (const std::string& part : doubtful) index.erase(part);
-  for (std::size_t i = 0; i < flight.frames.size(); ++i) index[flight.frames[i].source.file] = int(i);
+  for (std::size_t i = 0; i < flight.frames.size(); ++i) {
+    index[flight.frames[i].source.file] = int(i);
+    if (!flight.frames[i].source.twin_file.empty()) index[flight.frames[i].source.twin_file] = int(i);
+  }
   return index;
 }
 

@@ -10,6 +10,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "pipeline/derived_metadata.h"
 #include "stages/rectify/ground_resolution.h"
 #include "stages/rectify/rectify.h"
 
@@ -113,9 +114,11 @@ Result<std::filesystem::path> write_rectified(const FrameRecord& frame, const Gr
   const auto bgr = reader.bgr(frame.source.path);
   if (!bgr) return bgr.error();
   const double lens_reach_px = view.camera.monotonic_radius_px();
+  const Derivation derivation{"rectified: laid onto the ground plane", {frame.source.file}, attribution_of({frame.source.path})};
   write_file(tif, [&](const std::filesystem::path& temporary) {
     const Dataset dataset = create(temporary, view, crs);
     if (!dataset) return false;
+    for (const auto& [tag, text] : tiff_tags(derivation)) dataset->SetMetadataItem(tag.c_str(), text.c_str());
     for (int first = 0; first < view.height_px; first += kTile) {
       const int rows = std::min(kTile, view.height_px - first);
       if (!write_rows(*dataset, resample_rows(*bgr, view, lens_reach_px, first, rows), first)) return false;

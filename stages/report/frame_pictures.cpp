@@ -43,7 +43,7 @@ Allowance allowance_for(std::size_t frames, const Options& options) {
 }
 
 FramePicture make_picture(const FrameRecord& frame, const Allowance& allowance, RunContext& context) {
-  FramePixels pixels(context.reader, frame.source);
+  FramePixels pixels(context.reader, frame.source, RawPixels::quick);
   const int orientation = frame.source.orientation;
   FramePicture picture;
   // Decoding at twice the size wanted keeps the final shrink free of moire.

@@ -23,6 +23,7 @@
 #include <string>
 #include <vector>
 
+#include "pipeline/record_json.h"
 #include "stages/level/display_turn.h"
 #include "stages/level/horizon_line.h"
 #include "stages/level/level.h"
@@ -64,19 +65,8 @@ void print_errors(const std::string& what, std::vector<double> errors, const cha
              share_of(errors, 0.5), share_of(errors, 0.95), errors.back(), unit);
 }
 
-Camera camera_of(const nlohmann::json& c) {
-  Camera camera;
-  camera.width_px = c.at("width_px");
-  camera.height_px = c.at("height_px");
-  camera.fx_px = c.at("fx_px");
-  camera.fy_px = c.at("fy_px");
-  camera.cx_px = c.at("cx_px");
-  camera.cy_px = c.at("cy_px");
-  camera.k1 = c.value("k1", 0.0);
-  camera.k2 = c.value("k2", 0.0);
-  camera.p1 = c.value("p1", 0.0);
-  camera.p2 = c.value("p2", 0.0);
-  camera.k3 = c.value("k3", 0.0);
+Camera camera_of(const nlohmann::json& truth) {
+  Camera camera = camera_from_json(truth);
   camera.focal_from = "calibration file";
   camera.focal_sigma_share = 1e-4;
   return camera;

@@ -7,24 +7,15 @@
 #include <nlohmann/json.hpp>
 #include <random>
 
+#include "pipeline/record_json.h"
+
 namespace lookdown::bench {
 namespace {
 
 using nlohmann::json;
 
-Camera camera_of(const json& c) {
-  Camera camera;
-  camera.width_px = c.at("width_px");
-  camera.height_px = c.at("height_px");
-  camera.fx_px = c.at("fx_px");
-  camera.fy_px = c.at("fy_px");
-  camera.cx_px = c.at("cx_px");
-  camera.cy_px = c.at("cy_px");
-  camera.k1 = c.value("k1", 0.0);
-  camera.k2 = c.value("k2", 0.0);
-  camera.p1 = c.value("p1", 0.0);
-  camera.p2 = c.value("p2", 0.0);
-  camera.k3 = c.value("k3", 0.0);
+Camera camera_of(const json& truth) {
+  Camera camera = camera_from_json(truth);
   camera.focal_from = "truth";
   return camera;
 }

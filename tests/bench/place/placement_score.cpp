@@ -11,7 +11,7 @@
 #include <numbers>
 #include <stdexcept>
 
-#include "pipeline/camera.h"
+#include "pipeline/record_json.h"
 
 namespace lookdown::bench {
 namespace {
@@ -29,20 +29,6 @@ Eigen::Matrix3d matrix(const json& numbers) {
   Eigen::Matrix3d m;
   for (int i = 0; i < 9; ++i) m(i / 3, i % 3) = numbers.at(std::size_t(i)).get<double>();
   return m;
-}
-
-Camera camera(const json& c) {
-  Camera out;
-  out.fx_px = c.at("fx_px");
-  out.fy_px = c.at("fy_px");
-  out.cx_px = c.at("cx_px");
-  out.cy_px = c.at("cy_px");
-  out.k1 = c.at("k1");
-  out.k2 = c.at("k2");
-  out.p1 = c.at("p1");
-  out.p2 = c.at("p2");
-  out.k3 = c.at("k3");
-  return out;
 }
 
 /// OpenCV's distortion written out here, so that truth is not projected by the code under test.
@@ -98,9 +84,9 @@ const json& lens_of(const json& truth, const json& true_frame) {
 
 void sample_frame(const json& truth, const json& true_frame, const json& placed, std::size_t index, std::vector<Sample>& samples) {
   const json& lens = lens_of(truth, true_frame);
-  const Camera true_camera = camera(lens);
+  const Camera true_camera = camera_from_json(lens);
   int width = lens.at("width_px"), height = lens.at("height_px");
-  const Camera placed_camera = camera(placed.at("camera"));
+  const Camera placed_camera = camera_from_json(placed.at("camera"));
   const Eigen::Matrix3d h = matrix(placed.at("frame_to_mosaic"));
   const Eigen::Matrix3d rotation = matrix(true_frame.at("rotation"));
   const auto& c = true_frame.at("centre_m");

@@ -80,6 +80,21 @@ TEST_F(InspectTest, OneBadFileIsAFaultAndTheRestIsRead) {
   }
 }
 
+TEST_F(InspectTest, TwoCardsOfTheSameNamesKeepTheirFramesApart) {
+  for (const char* name : {"card 1/DCIM/K0001.JPG", "card 2/DCIM/K0001.JPG", "card 2/DCIM/K0001.jpeg", "card 2/Größe/k0001.Tif", "card 2/Größe/K0001.PNG"})
+    picture(name);
+  const FlightRecord record = look(picture_files({card_.string()}));
+  std::set<std::string> files, stems;
+  for (const FrameRecord& frame : record.frames) {
+    EXPECT_FALSE(frame.fault) << frame.source.file;
+    files.insert(frame.source.file);
+    stems.insert(frame.source.stem);
+  }
+  EXPECT_EQ(files.size(), 5U);
+  EXPECT_EQ(stems.size(), 5U) << "files made from one frame must not overwrite another's";
+  EXPECT_TRUE(files.contains("card 2/Größe/k0001.Tif"));
+}
+
 TEST_F(InspectTest, OutputsOfFramesThatShareAStemStayApart) {
   picture("a.jpg");
   picture("a.png");

@@ -29,6 +29,7 @@ class LevelledCopy : public testing::Test {
     FrameRecord record;
     record.source.path = folder_ / "A001.jpg";
     record.source.file = "A001.jpg";
+    record.source.stem = "A001";
     record.source.format = "JPEG";
     record.source.width_px = 720;
     record.source.height_px = 480;
