@@ -24,6 +24,8 @@ struct Invocation {
   bool json = false;
   bool quiet = false;
   bool verbose = false;
+  bool each = false;           ///< every folder below the input is a flight of its own
+  bool list_commands = false;  ///< with `each`: print what would be run
   std::string command_line;
 };
 
@@ -35,6 +37,10 @@ struct Command {
   std::function<void(OptionVisitor&)> describe;
   std::function<int(const Invocation&)> run;
   std::string takes = {};  ///< what a command that reads no frames is given before its options; empty: nothing
+  std::string takes_name = "OUT";
+  std::vector<std::string> takes_one_of = {};  ///< one of these words; empty: names of folders, one or more
+  bool takes_is_optional = false;
+  bool about_program = false;  ///< prints about the program itself and has no options
 };
 
 /// The text was wrong in a way that only shows once files are looked at; exit code 2.
@@ -53,6 +59,9 @@ Command measure_command();
 Command align_command();
 Command control_command();
 Command plan_command();
+Command options_command();
+Command completion_command();
+Command manual_command();
 
 /// Every command in the order of the help text.
 std::vector<Command> all_commands();

@@ -78,7 +78,7 @@ int run_session(const Invocation& invocation, const FlightOptions& options, cons
                 const std::function<void(FlightRecord&, RunContext&)>& after) {
   const std::vector<fs::path> files = input_files(invocation);
   if (files.empty()) {
-    fmt::print(stderr, "{}: no pictures here (JPEG, PNG, TIFF); name the folder that holds the frames\n", joined(invocation.inputs));
+    fmt::print(stderr, "{}: no pictures here (JPEG, PNG, TIFF, HEIF, AVIF, camera raw); name the folder that holds the frames\n", joined(invocation.inputs));
     return kNothingUsable;
   }
   const FolderLock lock(invocation.out);

@@ -10,14 +10,6 @@ namespace {
 
 std::string dashed(const OptionText& text) { return std::string("--") + text.name; }
 
-std::string range_words(const OptionText& text) {
-  const bool has_least = std::isfinite(text.least), has_most = std::isfinite(text.most);
-  if (has_least && has_most) return fmt::format(" [{} to {}]", text.least, text.most);
-  if (has_least) return fmt::format(" [{} or more]", text.least);
-  if (has_most) return fmt::format(" [{} or less]", text.most);
-  return "";
-}
-
 std::string help_text(const OptionText& text) { return text.help + range_words(text); }
 
 // Says the range in the message, which the library's own check does only for finite ends.
@@ -32,6 +24,15 @@ CLI::Validator within(const OptionText& text) {
 }
 
 }  // namespace
+
+std::string range_words(const OptionText& text) {
+  if (!text.choices.empty()) return "";
+  const bool has_least = std::isfinite(text.least), has_most = std::isfinite(text.most);
+  if (has_least && has_most) return fmt::format(" [{} to {}]", text.least, text.most);
+  if (has_least) return fmt::format(" [{} or more]", text.least);
+  if (has_most) return fmt::format(" [{} or less]", text.most);
+  return "";
+}
 
 void FlagBinder::option(const OptionText& text, bool& value) {
   app_.add_flag(fmt::format("--{0},!--no-{0}", text.name), value, help_text(text));

@@ -1,6 +1,8 @@
 // The option table as command line flags.
 #pragma once
 
+#include <string>
+
 #include "pipeline/option_table.h"
 
 namespace CLI {
@@ -8,6 +10,9 @@ class App;
 }
 
 namespace lookdown::cli {
+
+/// " [0 to 1]" and the like; empty where there is no range.
+std::string range_words(const OptionText&);
 
 /// Adds every option that it is shown to a command, with help, range check and default.
 class FlagBinder : public OptionVisitor {
