@@ -51,7 +51,7 @@ function arrowPath(x, y, dx, dy, barb) {
   return `M${x} ${y}L${x + dx} ${y + dy}${barbs}`;
 }
 
-const misfitsOf = (placed) => placed.flatMap((frame) => frame.placement.misfits.map(([x, y, dx, dy]) => ({frame, x, y, dx, dy})));
+const misfitsOf = (placed) => placed.flatMap((frame) => frame.placement.misfits.map((spot) => ({frame, x: spot.x_px, y: spot.y_px, dx: spot.dx_px, dy: spot.dy_px})));
 
 /** All but the longest tenth: one bad frame must not shrink all other arrows to dots. */
 const mostOf = (lengths) => [...lengths].sort((a, b) => a - b).slice(0, Math.ceil(lengths.length * 0.9));
