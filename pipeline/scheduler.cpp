@@ -47,25 +47,35 @@ int Scheduler::frames_in_flight(std::int64_t peak_bytes) const {
 
 void Scheduler::for_each_frame(std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
                                const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const {
+  const auto step = [this] { steps_.fetch_add(1, std::memory_order_acq_rel); };
+  step();
   std::size_t next = 0;
   const auto draw_index = [&](tbb::flow_control& flow) -> std::size_t {
     if (next == count || stop_requested()) flow.stop();
     return next == count ? count : next++;
   };
   const auto do_work = [&](std::size_t index) -> Outcome {
+    Outcome outcome{index, std::nullopt};
+    step();
     try {
       work(index);
     } catch (const FrameFault& met) {
       ++faults_met_;
-      return {index, met.fault};
+      outcome.fault = met.fault;
     }
-    return {index, std::nullopt};
+    step();
+    return outcome;
   };
-  const auto hand_over = [&](const Outcome& outcome) { take(outcome.index, outcome.fault); };
+  const auto hand_over = [&](const Outcome& outcome) {
+    step();
+    take(outcome.index, outcome.fault);
+    step();
+  };
   tbb::parallel_pipeline(static_cast<std::size_t>(frames_in_flight(peak_bytes)),
                          tbb::make_filter<void, std::size_t>(tbb::filter_mode::serial_in_order, draw_index) &
                              tbb::make_filter<std::size_t, Outcome>(tbb::filter_mode::parallel, do_work) &
                              tbb::make_filter<Outcome, void>(tbb::filter_mode::serial_in_order, hand_over));
+  step();
   stop_if_requested();
 }
 

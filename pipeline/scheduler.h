@@ -49,6 +49,8 @@ class Scheduler {
   std::unique_ptr<Limit> limit_;
   Resources resources_;
   mutable std::atomic<std::int64_t> faults_met_{0};
+  // TBB orders the steps of a loop. Debian's TBB is not built for the thread sanitizer, which learns of the order from this counter.
+  mutable std::atomic<std::int64_t> steps_{0};
 };
 
 /// Thrown when the person asked to stop (Ctrl-C). What was finished is in the cache.
