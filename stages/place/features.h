@@ -57,6 +57,9 @@ struct FeatureOptions {
 /// The reduction (1, 2, 4, 8) at which a frame should be decoded for `find_features`.
 [[nodiscard]] int reduction_for(int width_px, int height_px, const FeatureOptions&);
 
+/// Memory that `find_features` takes for a frame of width_px x height_px on top of the decoded frame, bytes.
+[[nodiscard]] std::int64_t peak_bytes_of_search(int width_px, int height_px, const FeatureOptions&);
+
 /// Compact form for the cache and back; an unreadable text gives an empty set and false.
 [[nodiscard]] std::string pack(const FrameFeatures&);
 [[nodiscard]] bool unpack(std::string_view, FrameFeatures&);

@@ -18,6 +18,7 @@
 #include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
 #include "stages/place/participants.h"
+#include "stages/place/riding_spots.h"
 #include "stages/place/stubborn_frames.h"
 
 namespace lookdown::place {
@@ -44,10 +45,10 @@ cv::Mat left_out_areas(const FrameRecord& frame, const std::filesystem::path& ou
 void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context) {
   const FeatureOptions options;
   std::vector<char> readable(chosen.frames.size(), 1);
-  std::int64_t peak_bytes = 64'000'000;
+  std::int64_t peak_bytes = 8'000'000;
   for (const TieFrame& f : chosen.frames)
-    peak_bytes =
-        std::max<std::int64_t>(peak_bytes, 60'000'000 + std::int64_t(f.camera.width_px) * f.camera.height_px);
+    peak_bytes = std::max(peak_bytes, std::int64_t(f.camera.width_px) * f.camera.height_px +
+                                          peak_bytes_of_search(f.camera.width_px, f.camera.height_px, options));
   context.progress.start("place: spots", chosen.frames.size());
   context.scheduler.for_each_frame(
       chosen.frames.size(), peak_bytes,
@@ -67,14 +68,17 @@ void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context)
                                          record.source.height_px, left_out, options);
           context.cache.keep(key, pack(frame.features));
         }
-        frame.leading = widen(frame.features, kLeadingSpots);
-        undistort_spots(frame);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault) flight.frames[std::size_t(chosen.frames[i].record)].placement.why_not = "cannot be read";
         context.progress.step(i + 1);
       });
   context.progress.finish();
+  drop_riding_spots(chosen.frames, chosen.camera_of_frame);
+  tbb::parallel_for(std::size_t(0), chosen.frames.size(), [&](std::size_t i) {
+    chosen.frames[i].leading = widen(chosen.frames[i].features, kLeadingSpots);
+    undistort_spots(chosen.frames[i]);
+  });
 }
 
 std::vector<RoughPosition> rough_positions(const Participants& chosen,

@@ -93,6 +93,17 @@ cv::Mat develop(const cv::Mat& light, double stops, unsigned seed) {
   return picture;
 }
 
+/// A battered bracket with tape and screws, always in the same corner: a sixteenth of the frame.
+void hold_rig_into(cv::Mat& light) {
+  cv::RNG random(4711);
+  const cv::Rect corner(0, light.rows * 3 / 4, light.cols / 4, light.rows / 4);
+  cv::Mat bracket = light(corner);
+  bracket = cv::Scalar(70, 72, 75);
+  for (int i = 0; i < 130; ++i)
+    cv::ellipse(bracket, {random.uniform(0, corner.width), random.uniform(0, corner.height)}, {random.uniform(2, 11), random.uniform(2, 8)},
+                random.uniform(0, 180), 0, 360, cv::Scalar::all(random.uniform(15, 150)), -1, cv::LINE_AA);
+}
+
 json camera_words(const PaintedCamera& c) {
   return {{"width_px", c.width_px}, {"height_px", c.height_px}, {"fx_px", c.focal_px}, {"fy_px", c.focal_px}, {"cx_px", c.cx_px}, {"cy_px", c.cy_px},
           {"k1", c.k1},             {"k2", c.k2},               {"p1", 0.0},           {"p2", 0.0},           {"k3", 0.0}};
@@ -156,6 +167,7 @@ std::vector<Shot> fly(const FlightChoice& c, const std::string& prefix) {
       s.exposure_stops = random.uniform(-c.exposure_stops, c.exposure_stops);
       s.sharp = random.uniform(0.0, 1.0) >= c.blurred_share;
       s.portrait = random.uniform(0.0, 1.0) < c.portrait_share;
+      s.rig_in_view = c.rig_in_view;
       s.seed = c.seed * 1000 + unsigned(shots.size());
       shots.push_back(s);
     }
@@ -195,6 +207,7 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
   cv::Mat picture;
   cv::resize(light, picture, {camera.width_px, camera.height_px}, 0, 0, cv::INTER_AREA);
   cv::GaussianBlur(picture, picture, {}, s.sharp ? 0.5 : 4.0);
+  if (s.rig_in_view) hold_rig_into(picture);
   picture = develop(picture, s.exposure_stops, s.seed);
   if (s.portrait) cv::rotate(picture, picture, cv::ROTATE_90_CLOCKWISE);
   return picture;

@@ -24,6 +24,7 @@ struct FlightChoice {
   double exposure_stops = 0.3;  ///< half width of the spread
   double blurred_share = 0;
   double portrait_share = 0;    ///< frames whose pixels are turned by 90 degrees, as some viewers save them
+  bool rig_in_view = false;     ///< a part of what carries the camera fills a corner of every frame
   unsigned seed = 1;
   double west = 0, south = 0;   ///< lower left corner of the flown block on the site
 };
@@ -35,6 +36,7 @@ struct Shot {
   bool sharp = true;
   double exposure_stops = 0;
   bool portrait = false;
+  bool rig_in_view = false;
   unsigned seed = 1;  ///< of waves and noise
 };
 

@@ -17,17 +17,16 @@ namespace {
 using namespace lookdown;
 using nlohmann::json;
 
-/// The affine map that the class found for a frame, from its corners' images.
+/// In affine mode the class keeps, in place of a rotation, the affine map from its panorama to the reduced frame that it worked on.
 json map_of(const cv::detail::CameraParams& camera, double work_scale) {
-  cv::Mat matrix, turn;
-  camera.K().convertTo(matrix, CV_32F);
-  camera.R.convertTo(turn, CV_32F);
-  cv::detail::AffineWarper warper(1.F);
-  const auto image = [&](double x, double y) {
-    return warper.warpPoint(cv::Point2f(float((x + 0.5) * work_scale - 0.5), float((y + 0.5) * work_scale - 0.5)), matrix, turn);
-  };
-  const cv::Point2d origin = image(0, 0), right = image(1000, 0), below = image(0, 1000);
-  return {(right.x - origin.x) / 1000, (below.x - origin.x) / 1000, origin.x, (right.y - origin.y) / 1000, (below.y - origin.y) / 1000, origin.y, 0, 0, 1};
+  cv::Mat work_from_panorama;
+  camera.R.convertTo(work_from_panorama, CV_64F);
+  const double shift = 0.5 * work_scale - 0.5;
+  const cv::Matx33d work_from_frame(work_scale, 0, shift, 0, work_scale, shift, 0, 0, 1);
+  const cv::Matx33d panorama_from_frame = cv::Matx33d(work_from_panorama).inv() * work_from_frame;
+  json numbers = json::array();
+  for (const double value : panorama_from_frame.val) numbers.push_back(value);
+  return numbers;
 }
 
 void stitch(const std::vector<std::filesystem::path>& files, const std::filesystem::path& out) {

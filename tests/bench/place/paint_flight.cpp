@@ -1,6 +1,6 @@
 // paint_flight KIND OUT [SEED]: a made-up flight of one class of difficulty over painted ground, with truth.json, for place_flight and
 // score_placement. KIND: plain, thin (0.25 overlap), swing (12 degrees), scales (1:3), exposure (2 stops either way), slabs (ground that
-// repeats itself), roofs (sheds with ribbed roofs), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred.
+// repeats itself), roofs (sheds with ribbed roofs), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred, rig (a part of the rig in view).
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -27,7 +27,8 @@ bool choose(const std::string& kind, Kind& k) {
   if (kind == "barrel") f.k1 = -0.28, f.k2 = 0.08;
   if (kind == "portrait") f.portrait_share = 0.4;
   if (kind == "blurred") f.blurred_share = 0.25;
-  static const std::string known[] = {"thin", "swing", "scales", "exposure", "slabs", "roofs", "ponds", "barrel", "portrait", "blurred"};
+  if (kind == "rig") f.rig_in_view = true;
+  static const std::string known[] = {"thin", "swing", "scales", "exposure", "slabs", "roofs", "ponds", "barrel", "portrait", "blurred", "rig"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;
@@ -40,7 +41,7 @@ int main(int argc, char** argv) {
   kind.flight.columns = 5;
   kind.flight.rows = 4;
   if (argc < 3 || !choose(argv[1], kind)) {
-    std::fprintf(stderr, "paint_flight plain|thin|swing|scales|exposure|slabs|roofs|ponds|barrel|portrait|blurred OUT [SEED]\n");
+    std::fprintf(stderr, "paint_flight plain|thin|swing|scales|exposure|slabs|roofs|ponds|barrel|portrait|blurred|rig OUT [SEED]\n");
     return 2;
   }
   if (argc > 3) kind.flight.seed = kind.site.seed = unsigned(std::atoi(argv[3]));

@@ -49,6 +49,21 @@ TEST_F(SpecialFlights, TwoSitesBecomeTwoGroupsTheLargerFirstAndTheReportSaysSo) 
   expect_reasons(flight);
 }
 
+TEST_F(SpecialFlights, APartOfTheRigInEveryFrameDoesNotJoinTwoSites) {
+  SmallFlight here, there;
+  here.flight.rows = there.flight.rows = 2;
+  there.flight.columns = 2;
+  here.flight.rig_in_view = there.flight.rig_in_view = true;
+  here.flight.seed = here.site.seed = 31;
+  there.flight.seed = there.site.seed = 32;
+  here.take_into(frames(), "A");
+  there.take_into(frames(), "B");
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(flight.placement.groups, 2);
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
+  EXPECT_EQ(placed_in_group(flight, 1, "B"), 4);
+}
+
 TEST_F(SpecialFlights, AFrameOfAnotherPlaceIsLeftOutForWantOfOverlap) {
   SmallFlight here, elsewhere;
   here.flight.rows = 2;
