@@ -51,7 +51,7 @@ function arrowPath(x, y, dx, dy, barb) {
   return `M${x} ${y}L${x + dx} ${y + dy}${barbs}`;
 }
 
-const misfitsOf = (placed) => placed.flatMap((frame) => frame.placement.misfits.map((spot) => ({frame, x: spot.x_px, y: spot.y_px, dx: spot.dx_px, dy: spot.dy_px})));
+const misfitsOf = (placed) => placed.flatMap((frame) => frame.placement.misfits.map(([x, y, dx, dy]) => ({frame, x, y, dx, dy})));
 
 /** All but the longest tenth: one bad frame must not shrink all other arrows to dots. */
 const mostOf = (lengths) => [...lengths].sort((a, b) => a - b).slice(0, Math.ceil(lengths.length * 0.9));
@@ -96,7 +96,7 @@ function pointTable() {
 
 /** A canvas as part of the drawing, stretched to the mosaic. */
 function overlayOf(canvas, width, height) {
-  return svg('image', {href: canvas.toDataURL(), x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: 'overlay'});
+  return rasterOf(canvas.toDataURL(), width, height, 'overlay');
 }
 
 async function sourcesLayer(layer, width, height) {
@@ -158,6 +158,48 @@ function mapSwitches(entries, note) {
   }));
 }
 
+/** A raster of the page as part of the drawing, stretched to the mosaic. */
+function rasterOf(address, width, height, name) {
+  return svg('image', {href: address, x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: name});
+}
+
+/** The layers from the ground up: those that need work are filled when they are first asked for. */
+function mapDrawing(placed, {width, height, unit, pointTimes, misfitTimes}) {
+  const layer = (key, ...content) => (mapView.layers[key] = svg('g', {class: `map-layer ${key}`}, content));
+  const address = jpegAddress(pictures().mosaic);
+  return svg('svg', {viewBox: `-0.5 -0.5 ${width} ${height}`, class: 'map-drawing', role: 'img', style: {'--shape': width / height},
+                     'aria-label': `Map: footprints of ${plural(placed.length, 'frame')} over the mosaic`},
+      address ? rasterOf(address, width, height) : null,
+      layer('coverage'), layer('sources'), layer('glare'),
+      svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))),
+      layer('walk', drawWalk(placed, unit)),
+      layer('misfits', drawMisfits(placed, unit, misfitTimes)),
+      layer('points', drawPoints(unit, pointTimes)));
+}
+
+function mapLayerChoices(placed, {width, height, pointTimes, misfitTimes}) {
+  const kept = () => placed.filter((frame) => choices.verdictOf(frame) !== 'drop');
+  return [
+    {key: 'walk', name: 'where the camera hung, in order', on: true},
+    {key: 'footprints', name: 'footprints', on: placed.length <= 60},
+    {key: 'coverage', name: 'how many frames see a spot', on: false, key_text: true,
+     make: (layer) => layer.append(overlayOf(coverageCanvas(kept(), width, height), width, height))},
+    pictures().sources ? {key: 'sources', name: 'seams and sources', on: false, make: (layer) => sourcesLayer(layer, width, height)} : null,
+    pictures().glare ? {key: 'glare', name: 'glare left in the mosaic', on: false,
+                        make: (layer) => layer.append(rasterOf(pngAddress(pictures().glare), width, height, 'overlay'))} : null,
+    misfitsOf(placed).length ? {key: 'misfits', name: `residuals of tie points by quarter of a frame, ${misfitTimes} times too long`, on: false} : null,
+    flight.accuracy.points.length ? {key: 'points', name: `control and check points, residuals ${pointTimes} times too long`, on: true} : null,
+  ];
+}
+
+function unplacedList() {
+  const others = frames.filter((frame) => !frame.fault && !frame.placement.placed && frame.placement.why_not);
+  if (others.length === 0) return null;
+  return el('details', {}, el('summary', {}, `${plural(others.length, 'frame')} not placed`),
+      el('ul', {}, others.map((frame) => el('li', {},
+          el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file), ` ${frame.placement.why_not}`))));
+}
+
 function drawMap() {
   const placed = frames.filter((frame) => frame.placement.placed && frame.placement.group === 0 && frame.placement.footprint.length > 2);
   const {width_px: width, height_px: height} = flight.placement;
@@ -165,33 +207,15 @@ function drawMap() {
     addTo('map', el('p', {class: 'unknown'}, 'No frame could be placed, so there is nothing to map.'), pointTable());
     return;
   }
-  const address = jpegAddress(pictures().mosaic);
   const unit = mapUnit(width, height);
-  const times = exaggeration(pointResiduals(), unit * 8);
-  const misfitTimes = exaggeration(mostOf(misfitsOf(placed).map(({dx, dy}) => Math.hypot(dx, dy))), unit * 3);
-  const layer = (key, ...content) => (mapView.layers[key] = svg('g', {class: `map-layer ${key}`}, content));
+  const misfits = misfitsOf(placed).map(({dx, dy}) => Math.hypot(dx, dy));
+  const view = {width, height, unit, pointTimes: exaggeration(pointResiduals(), unit * 8), misfitTimes: exaggeration(mostOf(misfits), unit * 3)};
   const told = el('p', {class: 'hint spot', role: 'status'});
   const key = coverageKey();
-  const drawing = svg('svg', {viewBox: `-0.5 -0.5 ${width} ${height}`, class: 'map-drawing', role: 'img', style: {'--shape': width / height},
-                              'aria-label': `Map: footprints of ${plural(placed.length, 'frame')} over the mosaic`},
-      address ? svg('image', {href: address, x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none'}) : null,
-      layer('coverage'), layer('sources'), layer('glare'), svg('g', {class: placed.length > 120 ? 'many' : ''}, layer('footprints', drawFootprints(placed))), layer('walk', drawWalk(placed, unit)), layer('misfits', drawMisfits(placed, unit, misfitTimes)), layer('points', drawPoints(unit, times)));
+  const drawing = mapDrawing(placed, view);
   drawing.addEventListener('click', (event) => tellSpot(told, mosaicPositionOf(event, drawing), placed, width, height));
-  const kept = () => placed.filter((frame) => choices.verdictOf(frame) !== 'drop');
-  const switches = mapSwitches([
-    {key: 'walk', name: 'where the camera hung, in order', on: true},
-    {key: 'footprints', name: 'footprints', on: placed.length <= 60},
-    {key: 'coverage', name: 'how many frames see a spot', on: false, key_text: true, make: (g) => g.append(overlayOf(coverageCanvas(kept(), width, height), width, height))},
-    pictures().sources ? {key: 'sources', name: 'seams and sources', on: false, make: (g) => sourcesLayer(g, width, height)} : null,
-    pictures().glare ? {key: 'glare', name: 'glare left in the mosaic', on: false, make: (g) => g.append(svg('image', {href: pngAddress(pictures().glare), x: -0.5, y: -0.5, width, height, preserveAspectRatio: 'none', class: 'overlay'}))} : null,
-    {key: 'misfits', name: `residuals of tie points by quarter of a frame, ${misfitTimes} times too long`, on: false},
-    flight.accuracy.points.length ? {key: 'points', name: `control and check points, residuals ${times} times too long`, on: true} : null,
-  ], key);
   whenSeen(drawing, async () => { mapView.sources = await readSources(); });
-  const others = frames.filter((frame) => !frame.fault && !frame.placement.placed && frame.placement.why_not);
   addTo('map',
       el('p', {class: 'hint'}, 'Click a spot to learn which frames see it; by keyboard, each frame in the grid names its neighbours.'),
-      switches, key, el('div', {class: 'map-place'}, drawing), told, pointTable(),
-      others.length ? el('details', {}, el('summary', {}, `${plural(others.length, 'frame')} not placed`),
-                         el('ul', {}, others.map((frame) => el('li', {}, el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file), ` ${frame.placement.why_not}`)))) : null);
+      mapSwitches(mapLayerChoices(placed, view), key), key, el('div', {class: 'map-place'}, drawing), told, pointTable(), unplacedList());
 }
