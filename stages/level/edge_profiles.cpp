@@ -8,8 +8,6 @@
 namespace lookdown::level {
 namespace {
 
-constexpr int kMostStations = 240;
-
 const Eigen::Vector3f kOutside = Eigen::Vector3f::Constant(std::numeric_limits<float>::quiet_NaN());
 
 bool is_inside(const Eigen::Vector3f& colour) {
@@ -93,13 +91,13 @@ LineFrame line_frame(const Eigen::Vector3d& line, const cv::Size& size) {
 }
 
 Stations sample_stations(const cv::Mat3b& blurred, const Camera& camera, const LineFrame& frame,
-                         double reach_px) {
+                         double reach_px, int most) {
   Stations stations;
   // Long reaches are sampled every few pixels: the step is first found, then placed.
   stations.step_px = std::max(1.0, reach_px / 64);
   stations.half_count = static_cast<int>(std::ceil(reach_px / stations.step_px));
   const double length = frame.last - frame.first;
-  const int count = std::clamp(static_cast<int>(length / 2), 0, kMostStations);
+  const int count = std::clamp(static_cast<int>(length / 2), 0, most);
   const double lens_reach = camera.monotonic_radius_px();
   const Eigen::Vector2d centre(camera.cx_px, camera.cy_px);
   for (int k = 0; k < count; ++k) {
@@ -153,8 +151,11 @@ Eigen::Vector3f parting_direction(const Stations& stations) {
 }
 
 Profiles steps_across(const Stations& stations, double half_width_px) {
+  return steps_across(stations, half_width_px, parting_direction(stations));
+}
+
+Profiles steps_across(const Stations& stations, double half_width_px, const Eigen::Vector3f& direction) {
   const int window = std::max(2, static_cast<int>(std::lround(half_width_px / stations.step_px)));
-  const Eigen::Vector3f direction = parting_direction(stations);
   Profiles profiles;
   profiles.stations = static_cast<int>(stations.all.size());
   std::vector<float> quiet;

@@ -34,9 +34,11 @@ struct Stations {
   [[nodiscard]] double across_px(double sample) const { return (sample - half_count) * step_px; }
 };
 
-/// Samples `blurred` (8-bit BGR, lightly smoothed) across the line over +-reach_px, at up to 240 stations.
+inline constexpr int kMostStations = 240;
+
+/// Samples `blurred` (8-bit BGR, lightly smoothed) across the line over +-reach_px, at up to `most` stations.
 [[nodiscard]] Stations sample_stations(const cv::Mat3b& blurred, const Camera&, const LineFrame&,
-                                       double reach_px);
+                                       double reach_px, int most = kMostStations);
 
 /// Colour direction that parts the two sides best (Fisher's discriminant), unit length, larger on the sky
 /// side.
@@ -59,5 +61,7 @@ struct Profiles {
 
 /// Steps along the parting direction, seen with a window of half_width_px a side.
 [[nodiscard]] Profiles steps_across(const Stations&, double half_width_px);
+/// The same along a given colour direction.
+[[nodiscard]] Profiles steps_across(const Stations&, double half_width_px, const Eigen::Vector3f& direction);
 
 }  // namespace lookdown::level

@@ -10,6 +10,9 @@ namespace {
 
 constexpr int kBins = 128;
 constexpr int kChannels = 4;
+/// Beyond these a sky is hardly one, whatever else speaks for it: log texture, share of blue or neutral pixels, share
+/// rougher than half of the ground.
+constexpr double kRoughSky = 0.7, kFewestBlue = 0.7, kMostRoughShare = 0.25;
 enum Channel { lightness, green_red, blue_yellow, texture };
 
 /// Histogram range of each channel.
@@ -67,7 +70,7 @@ struct Sides {
   double line_length = 0;
 };
 
-Sides part(const SearchPicture& picture, const LineCandidate& line) {
+Sides part(const SearchPicture& picture, const LineCandidate& line, int stride) {
   Sides sides;
   const double nx = std::cos(line.angle_rad), ny = std::sin(line.angle_rad);
   const double gap = 1.5, band = 0.12 * std::min(picture.valid.cols, picture.valid.rows);
@@ -75,11 +78,11 @@ Sides part(const SearchPicture& picture, const LineCandidate& line) {
   sides.layer_sum.assign(layers, 0);
   sides.layer_square.assign(layers, 0);
   sides.layer_count.assign(layers, 0);
-  for (int y = 0; y < picture.valid.rows; ++y)
-    for (int x = 0; x < picture.valid.cols; ++x) {
+  for (int y = 0; y < picture.valid.rows; y += stride)
+    for (int x = 0; x < picture.valid.cols; x += stride) {
       if (!picture.valid(y, x)) continue;
       const double distance = nx * x + ny * y - line.offset_px;
-      if (std::abs(distance) < 0.5) sides.line_length += 1;
+      if (std::abs(distance) < 0.5 * stride) sides.line_length += stride;
       if (std::abs(distance) < gap) continue;
       const cv::Vec4f& v = picture.channels(y, x);
       const bool is_sky = distance > 0;
@@ -136,8 +139,8 @@ double region_gain(const Sides& sides) {
 }  // namespace
 
 Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, double roll_rad,
-                     const LineSupport& support) {
-  const Sides s = part(picture, line);
+                     const LineSupport& support, int stride) {
+  const Sides s = part(picture, line, stride);
   const double smaller_share =
       std::min(s.sky.count, s.ground.count) / std::max(1.0, s.sky.count + s.ground.count);
   const double roll_deg = std::abs(roll_rad) * 180 / std::numbers::pi;
@@ -170,6 +173,13 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
       support.profile.along_sky_to_ground,
       support.profile.own_step,
       support.profile.step_close_above_share,
+      support.coherence,
+      support.fine_share,
+      support.profile.layering_sky,
+      support.profile.layering_ground,
+      std::max(0.0, s.sky.mean(texture) - kRoughSky),
+      std::max(0.0, kFewestBlue - (s.sky.count > 0 ? s.sky.blue_or_neutral / s.sky.count : 0)),
+      std::max(0.0, share_above_median(s.sky, s.ground, texture) - kMostRoughShare),
   };
 }
 
@@ -178,7 +188,10 @@ namespace {
 /// Maximum-likelihood weights (L2-regularised): the right line of a frame against its other lines and against "none". Fitted on
 /// real and rendered frames with and without horizons; no frame of the scoring sets among them. The constant is set so that
 /// the frames without a horizon stay well below zero: a false horizon is worse than a missed one.
-constexpr Evidence kWeights{-14.69, 5.718, -0.3429, 2.279, -0.7108, 1.058, 1, -0.281, -0.2197, -1.979, 0.006401, -0.3519, 1.14, 0.1791, -1.431, 0.3122, -1.281, -2.407, 0.1205, 2.303, 1.009, 2.261, 0.4625, 2.058, -0.05224, 0.08534, -0.498, -2.45};
+constexpr Evidence kWeights{
+    -13.94, 2.372, -0.4911, 1.184, -1.612, 0.1936, 0.5109, 1.034, 0.9612, -0.134, -0.9023, -0.3263, 1.216,
+    -0.6246, -0.6277, 0.6557, -1.135, -5.906, -2.143, 0.9819, 2.449, 0.9137, 0.1912, 1.264, 0.2061,
+    -0.7375, -0.4426, -0.763, 3.308, 3.228, 1.502, 1.415, -10.4, -2.561, 1.93};
 
 }  // namespace
 

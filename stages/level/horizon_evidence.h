@@ -16,16 +16,18 @@ struct LineSupport {
   double same_sign_share = 0;  ///< share of stations where the step goes the way that most go
   double scatter_share =
       0;                 ///< spread of the edge points about the line, share of the long side in hundredths
-  ProfileTerms profile;  ///< from the mean profile across the line
+  double coherence = 0;   ///< mean clipped step of the edge right at the line, 0..1
+  double fine_share = 0;  ///< share of the stations whose edge keeps within a pixel or two
+  ProfileTerms profile;   ///< from the mean profile across the line
 };
 
-inline constexpr int kEvidenceTerms = 28;
+inline constexpr int kEvidenceTerms = 35;
 using Evidence = std::array<double, kEvidenceTerms>;
 
 /// Terms of the decision, each of order one: see horizon_evidence.cpp for the list. `roll_rad` is of the
-/// frame as displayed.
+/// frame as displayed; with a stride of n only every n-th row and column are looked at.
 [[nodiscard]] Evidence evidence_of(const SearchPicture&, const LineCandidate&, double roll_rad,
-                                   const LineSupport&);
+                                   const LineSupport&, int stride = 1);
 
 /// Log-odds that the cut is a horizon.
 [[nodiscard]] double log_odds(const Evidence&);

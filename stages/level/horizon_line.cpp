@@ -69,25 +69,25 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
   std::vector<LineCandidate> candidates = candidate_lines(picture, kCandidates);
   for (LineCandidate& line : candidates) {
     const double roll = shown_roll(std::cos(line.angle_rad), std::sin(line.angle_rad), orientation);
-    line.score = preliminary_log_odds(evidence_of(picture, line, roll, {}));
+    line.score = preliminary_log_odds(evidence_of(picture, line, roll, {}, 2));
   }
   candidates = best_distinct(std::move(candidates), picture.valid.size(), kRefined);
 
   cv::Mat3b blurred;
   cv::GaussianBlur(bgr, blurred, {}, 1.0);
+  const double reach = std::max(6.0, 4.0 / picture.scale);
+  std::vector<Eigen::Vector3d> firsts;
+  for (const LineCandidate& candidate : candidates) firsts.push_back(enlarge(candidate, picture.scale));
+  std::vector<RefinedLine> lines = refine_straight(blurred, camera, firsts);
+  for (const RefinedLine& line : refine_skyline(blurred, camera, firsts, reach)) lines.push_back(line);
   std::vector<HorizonGuess> guesses;
-  for (const LineCandidate& line : candidates)
-    for (const double skyline_reach_share : {0.16, 0.08}) {
-      const double reach = std::max(6.0, 4.0 / picture.scale);
-      const auto refined =
-          refine_line(blurred, camera, enlarge(line, picture.scale), reach, skyline_reach_share);
-      if (!refined) continue;
-      const double roll = shown_roll(refined->line.x(), refined->line.y(), orientation);
-      HorizonGuess guess{
-          *refined, evidence_of(picture, reduce(refined->line, picture.scale), roll, refined->support), 0};
-      guess.log_odds = log_odds(guess.evidence);
-      guesses.push_back(guess);
-    }
+  for (const RefinedLine& refined : lines) {
+    const double roll = shown_roll(refined.line.x(), refined.line.y(), orientation);
+    HorizonGuess guess{
+        refined, evidence_of(picture, reduce(refined.line, picture.scale), roll, refined.support), 0};
+    guess.log_odds = log_odds(guess.evidence);
+    guesses.push_back(guess);
+  }
   std::stable_sort(guesses.begin(), guesses.end(),
                    [](const auto& a, const auto& b) { return a.log_odds > b.log_odds; });
   return guesses;

@@ -4,9 +4,12 @@
 #include <cmath>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 #include "stages/level/edge_profiles.h"
 #include "stages/level/skyline.h"
+#include "stages/level/slanted_line.h"
+#include "stages/level/straight_line.h"
 
 namespace lookdown::level {
 namespace {
@@ -14,112 +17,38 @@ namespace {
 constexpr int kFewestStations = 12;
 constexpr double kStraightShare = 0.8;  // of the stations on one line: below it the skyline is hilly
 
-/// across = offset + slope * along.
-struct Slant {
-  double offset = 0;
-  double slope = 0;
-  double at(double along) const { return offset + slope * along; }
-};
+constexpr double kMostSlant = 0.5;      // against the first line
+constexpr double kSamePlace = 2;        // pixels between lines that are the same
+constexpr double kWideSkyline = 0.16;   // of the long side: looks past a strip of far land
+constexpr double kNarrowSkyline = 0.08; // keeps to the line where the sky itself changes
+constexpr double kSharpWindow = 3;      // pixels a side that the edge at a line is seen with
+constexpr double kBlurredWindow = 9;    // the same in a blurred frame
 
-/// How many stations have a step on the slanted line, each weighted by the step's rank at its station.
-double consensus(const std::vector<Step>& steps, const Slant& slant, double tolerance) {
-  double total = 0, best_here = 0, strongest_here = 1;
-  int station = -1;
-  for (const Step& step : steps) {
-    if (step.station != station) {
-      total += best_here;
-      best_here = 0;
-      station = step.station;
-      strongest_here = std::abs(step.height) + 1e-6;
-    }
-    const double miss = (step.across_px - slant.at(step.along_px)) / tolerance;
-    if (std::abs(miss) >= 1) continue;
-    const double sign_weight = step.height > 0 ? 1.0 : 0.5;
-    best_here = std::max(best_here, sign_weight * (1 - miss * miss) * std::abs(step.height) / strongest_here);
-  }
-  return total + best_here;
+/// How far from a line its own edge is looked for.
+double edge_reach_px(double long_side, double window) {
+  return std::max(3 * window, 0.006 * long_side);
 }
 
-/// The slanted line that most stations agree on, from all pairs of a thinned set of steps.
-Slant most_agreed(const Profiles& profiles, double length, double tolerance) {
-  std::vector<const Step*> thinned;
-  const int stride = std::max(1, profiles.stations / 20);
-  int last_station = -1, taken = 0;
-  for (const Step& step : profiles.steps) {
-    taken = step.station == last_station ? taken + 1 : 0;
-    last_station = step.station;
-    if (step.station % stride == 0 && taken < 2) thinned.push_back(&step);
-  }
-  Slant best;
-  double most = consensus(profiles.steps, best, tolerance);
-  for (std::size_t i = 0; i < thinned.size(); ++i)
-    for (std::size_t j = i + 1; j < thinned.size(); ++j) {
-      const double run = thinned[j]->along_px - thinned[i]->along_px;
-      if (run < 0.25 * length) continue;
-      Slant slant;
-      slant.slope = (thinned[j]->across_px - thinned[i]->across_px) / run;
-      slant.offset = thinned[i]->across_px - slant.slope * thinned[i]->along_px;
-      const double agreed = consensus(profiles.steps, slant, tolerance);
-      if (agreed > most) {
-        most = agreed;
-        best = slant;
-      }
-    }
-  return best;
+/// Notes a line unless one with the same course to within `apart_px` is known: neighbouring cuts lead to the same edges.
+bool take_if_new(const Eigen::Vector3d& line, std::vector<Eigen::Vector3d>& known, const cv::Size& size, double apart_px) {
+  const Eigen::Vector3d middle(0.5 * size.width, 0.5 * size.height, 1);
+  const double half = 0.5 * std::max(size.width, size.height);
+  const bool is_new = std::none_of(known.begin(), known.end(), [&](const Eigen::Vector3d& other) {
+    return (line - other).head<2>().norm() * half < apart_px && std::abs(line.dot(middle) - other.dot(middle)) < apart_px;
+  });
+  if (is_new) known.push_back(line);
+  return is_new;
 }
 
-/// The step of each station that lies nearest to the line, within `window`.
-std::vector<Step> nearest_steps(const std::vector<Step>& steps, const Slant& slant, double window) {
-  std::vector<Step> nearest;
-  for (const Step& step : steps) {
-    const double miss = std::abs(step.across_px - slant.at(step.along_px));
-    if (miss > window) continue;
-    if (!nearest.empty() && nearest.back().station == step.station) {
-      if (miss < std::abs(nearest.back().across_px - slant.at(nearest.back().along_px)))
-        nearest.back() = step;
-    } else {
-      nearest.push_back(step);
-    }
-  }
-  return nearest;
+/// How near a station's edge must come to a first line to agree with it.
+double agreement_px(const cv::Size& size) {
+  return std::max(3.0, 0.008 * std::max(size.width, size.height));
 }
 
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  std::nth_element(values.begin(), values.begin() + static_cast<long>(values.size()) / 2, values.end());
-  return values[values.size() / 2];
-}
-
-/// Tukey's biweight fit by re-weighted least squares, started from `slant`.
-Slant robust_fit(const std::vector<Step>& steps, Slant slant, double least_scale) {
-  for (int round = 0; round < 8; ++round) {
-    std::vector<double> misses;
-    for (const Step& s : steps) misses.push_back(std::abs(s.across_px - slant.at(s.along_px)));
-    const double cut = 4.685 * std::max(least_scale, 1.4826 * median(misses));
-    double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
-    for (const Step& s : steps) {
-      const double r = (s.across_px - slant.at(s.along_px)) / cut;
-      if (std::abs(r) >= 1) continue;
-      const double weight = (1 - r * r) * (1 - r * r);
-      w += weight;
-      wx += weight * s.along_px;
-      wy += weight * s.across_px;
-      wxx += weight * s.along_px * s.along_px;
-      wxy += weight * s.along_px * s.across_px;
-    }
-    const double spread = w * wxx - wx * wx;
-    if (w < 3 || spread <= 1e-9 * w * wxx) break;
-    slant.slope = (w * wxy - wx * wy) / spread;
-    slant.offset = (wy - slant.slope * wx) / w;
-  }
-  return slant;
-}
-
-/// The line that `slant` is, seen from `frame`.
-Eigen::Vector3d line_of(const LineFrame& frame, const Slant& slant) {
-  const Eigen::Vector2d normal = (frame.to_sky - slant.slope * frame.along).normalized();
-  const Eigen::Vector2d point = frame.foot + slant.offset * frame.to_sky;
-  return {normal.x(), normal.y(), -normal.dot(point)};
+/// Steps that go the way the edge goes as a whole.
+std::vector<Step> rising(std::vector<Step> steps) {
+  std::erase_if(steps, [](const Step& step) { return step.height <= 0; });
+  return steps;
 }
 
 /// Uncertainty from the residuals, whose neighbours go together (tree tops, hills): fewer independent points
@@ -179,46 +108,143 @@ LineSupport support_of(const Profiles& profiles, const std::vector<Step>& steps,
   return support;
 }
 
-}  // namespace
+/// What the edge right at the line is like: how straight, how steady.
+void describe_edge(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& result) {
+  const double long_side = std::max(blurred.cols, blurred.rows);
+  const Stations near = sample_stations(blurred, camera, line_frame(result.line, blurred.size()),
+                                        edge_reach_px(long_side, kSharpWindow));
+  if (static_cast<int>(near.all.size()) < kFewestStations) return;
+  const CoherentLine edge = coherence_along(near, {}, kSharpWindow);
+  result.support.coherence = edge.coherence;
+  const Profiles profiles = steps_across(near, kSharpWindow, edge.direction);
+  const double tolerance = std::max(1.5, 0.0012 * long_side);
+  const auto on_line = nearest_steps(rising(profiles.steps), {}, tolerance);
+  result.support.fine_share = static_cast<double>(on_line.size()) / profiles.stations;
+}
 
-std::optional<RefinedLine> refine_line(const cv::Mat3b& blurred, const Camera& camera,
-                                       const Eigen::Vector3d& first, double reach_px,
-                                       double skyline_reach_share) {
+/// Fills in what speaks for a line whose course is final.
+void describe_surroundings(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& result) {
+  const double long_side = std::max(blurred.cols, blurred.rows);
+  const Stations about =
+      sample_stations(blurred, camera, line_frame(result.line, blurred.size()), 0.16 * long_side, kMostStations / 3);
+  result.support.profile = profile_terms(about);
+  describe_edge(blurred, camera, result);
+}
+
+/// Fits a coherent edge to the places where each station steps its way.
+std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camera& camera,
+                                           const Eigen::Vector3d& first, double window) {
   const double long_side = std::max(blurred.cols, blurred.rows);
   RefinedLine result;
-  // First the strongest straight edge near the cut: it may be the near edge of a hazy strip of land.
-  LineFrame frame = line_frame(first, blurred.size());
+  result.line = first;
+  std::vector<Step> on_line;
+  Slant slant;
+  for (const double reach : {window + 2, window}) {
+    const LineFrame frame = line_frame(result.line, blurred.size());
+    const Stations near = sample_stations(blurred, camera, frame, edge_reach_px(long_side, window));
+    if (static_cast<int>(near.all.size()) < kFewestStations) return std::nullopt;
+    const CoherentLine edge = coherence_along(near, {}, window);
+    on_line = nearest_steps(rising(steps_across(near, window, edge.direction).steps), edge.slant, reach);
+    if (static_cast<int>(on_line.size()) < kFewestStations) return std::nullopt;
+    slant = robust_fit(on_line, edge.slant, 0.25);
+    result.line = line_of(frame, slant);
+  }
+  state_uncertainty(on_line, slant, window, result);
+  // How far the skyline as a whole keeps to it is asked as for any other line.
+  const LineFrame frame = line_frame(result.line, blurred.size());
+  const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, 0.04 * long_side));
+  const Profiles wide = steps_across(stations, 3);
+  const Profiles found{static_cast<int>(stations.all.size()), skyline(stations), wide.sky_noise};
+  result.support = support_of(found, found.steps, {}, std::max(2.0, 0.006 * long_side));
+  result.support.scatter_share = 100 * result.scatter_px / long_side;
+  describe_surroundings(blurred, camera, result);
+  return result;
+}
+
+/// The strongest straight edge near a cut.
+struct StrongEdge {
+  Eigen::Vector3d line;
+  double sky_noise = 0;
+};
+std::optional<StrongEdge> strongest_edge(const cv::Mat3b& blurred, const Camera& camera,
+                                         const Eigen::Vector3d& first, double reach_px) {
+  const LineFrame frame = line_frame(first, blurred.size());
   const Stations wide = sample_stations(blurred, camera, frame, reach_px);
   if (static_cast<int>(wide.all.size()) < kFewestStations) return std::nullopt;
   const Profiles profiles = steps_across(wide, std::max(3.0, reach_px / 6));
-  const double agree = std::max(3.0, 0.008 * long_side);
+  const double agree = agreement_px(blurred.size());
   Slant slant = most_agreed(profiles, frame.last - frame.first, agree);
   slant = robust_fit(nearest_steps(profiles.steps, slant, 2 * agree), slant, 0.25);
-  if (std::abs(slant.slope) > 0.5) return std::nullopt;
-  result.line = line_of(frame, slant);
-  // Then the skyline about it, from closer by each time.
-  for (double share = skyline_reach_share; share > 0.03; share *= 0.5) {
-    frame = line_frame(result.line, blurred.size());
+  if (std::abs(slant.slope) > kMostSlant) return std::nullopt;
+  return StrongEdge{line_of(frame, slant), profiles.sky_noise};
+}
+
+/// The skyline about an edge, which may be the near edge of a hazy strip of land; from closer by each time.
+std::optional<RefinedLine> skyline_about(const cv::Mat3b& blurred, const Camera& camera, const StrongEdge& edge,
+                                         double reach_share) {
+  const double long_side = std::max(blurred.cols, blurred.rows), agree = agreement_px(blurred.size());
+  RefinedLine result;
+  result.line = edge.line;
+  for (double share = reach_share; share > 0.03; share *= 0.5) {
+    const LineFrame frame = line_frame(result.line, blurred.size());
     const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, share * long_side));
     if (static_cast<int>(stations.all.size()) < kFewestStations) return std::nullopt;
     const auto points = skyline(stations);
     if (static_cast<int>(points.size()) < kFewestStations) continue;
-    Profiles found{static_cast<int>(stations.all.size()), points, profiles.sky_noise};
-    slant = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
+    const Profiles found{static_cast<int>(stations.all.size()), points, edge.sky_noise};
+    Slant slant = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
     // A skyline of hills has no straight piece that is more right than the rest: all of it is averaged.
     if (support_of(found, points, slant, agree).inlier_share < kStraightShare)
       slant = robust_fit(points, slant, 0.014 * long_side);
-    if (std::abs(slant.slope) > 0.5) return std::nullopt;
+    if (std::abs(slant.slope) > kMostSlant) return std::nullopt;
     const double tolerance = std::max(2.0, 0.006 * long_side);
     result.support = support_of(found, points, slant, tolerance);
     state_uncertainty(points, slant, tolerance, result);
     result.support.scatter_share = 100 * result.scatter_px / long_side;
     result.line = line_of(frame, slant);
   }
-  const Stations about =
-      sample_stations(blurred, camera, line_frame(result.line, blurred.size()), 0.16 * long_side);
-  result.support.profile = profile_terms(about);
   return result;
+}
+
+}  // namespace
+
+std::vector<RefinedLine> refine_skyline(const cv::Mat3b& blurred, const Camera& camera,
+                                        const std::vector<Eigen::Vector3d>& firsts, double reach_px) {
+  std::vector<RefinedLine> lines;
+  std::vector<Eigen::Vector3d> edges, courses;
+  for (const Eigen::Vector3d& first : firsts) {
+    const auto edge = strongest_edge(blurred, camera, first, reach_px);
+    if (!edge || !take_if_new(edge->line, edges, blurred.size(), kSamePlace)) continue;
+    for (const double share : {kWideSkyline, kNarrowSkyline}) {
+      auto line = skyline_about(blurred, camera, *edge, share);
+      if (!line || !take_if_new(line->line, courses, blurred.size(), 0.5 * kSamePlace)) continue;
+      describe_surroundings(blurred, camera, *line);
+      lines.push_back(*line);
+    }
+  }
+  return lines;
+}
+
+std::vector<RefinedLine> refine_straight(const cv::Mat3b& blurred, const Camera& camera,
+                                         const std::vector<Eigen::Vector3d>& firsts) {
+  constexpr std::size_t most_a_strip = 3;
+  constexpr double least_coherence = 0.15;
+  const double long_side = std::max(blurred.cols, blurred.rows);
+  std::vector<RefinedLine> lines;
+  std::vector<Eigen::Vector3d> seen;
+  for (const Eigen::Vector3d& first : firsts) {
+    const LineFrame frame = line_frame(first, blurred.size());
+    const Stations strip = sample_stations(blurred, camera, frame, std::max(12.0, 0.06 * long_side));
+    for (const double window : {kSharpWindow, kBlurredWindow})
+      for (const CoherentLine& edge : coherent_lines(strip, window, most_a_strip)) {
+        const Eigen::Vector3d course = line_of(frame, edge.slant);
+        if (edge.coherence < least_coherence || !take_if_new(course, seen, blurred.size(), window)) continue;
+        const auto line = refine_coherent(blurred, camera, course, window);
+        // A straight piece of a hill's slope is no horizon.
+        if (line && line->support.fine_share >= kStraightShare) lines.push_back(*line);
+      }
+  }
+  return lines;
 }
 
 }  // namespace lookdown::level

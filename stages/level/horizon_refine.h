@@ -3,7 +3,6 @@
 
 #include <Eigen/Core>
 #include <opencv2/core.hpp>
-#include <optional>
 #include <vector>
 
 #include "pipeline/camera.h"
@@ -22,12 +21,16 @@ struct RefinedLine {
   double relief_px = 0;        ///< slow waviness of the edge about the line: hills, tree lines
 };
 
-/// `blurred` is 8-bit and lightly smoothed, `camera` is at its size. The strongest straight edge within
-/// reach_px of `first` is taken, then the skyline about it, from afar first. How far: `skyline_reach_share`
-/// of the long side; wide looks past a strip of far land, narrow keeps to the line where the sky itself
-/// changes. Empty when the line leaves fewer than 12 stations.
-[[nodiscard]] std::optional<RefinedLine> refine_line(const cv::Mat3b& blurred, const Camera& camera,
-                                                     const Eigen::Vector3d& first, double reach_px,
-                                                     double skyline_reach_share);
+/// `blurred` is 8-bit and lightly smoothed, `camera` is at its size. For each of `firsts` the strongest straight
+/// edge within reach_px is taken, then the skyline about it, from afar first and from close by. Each line once;
+/// none where fewer than 12 stations see it.
+[[nodiscard]] std::vector<RefinedLine> refine_skyline(const cv::Mat3b& blurred, const Camera& camera,
+                                                      const std::vector<Eigen::Vector3d>& firsts,
+                                                      double reach_px);
+
+/// Lines near any of `firsts` whose edge is straight and goes the same way all along, however weak: a sea
+/// horizon in haze, a far shore below hills. Each once.
+[[nodiscard]] std::vector<RefinedLine> refine_straight(const cv::Mat3b& blurred, const Camera& camera,
+                                                       const std::vector<Eigen::Vector3d>& firsts);
 
 }  // namespace lookdown::level

@@ -4,13 +4,18 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "stages/level/horizon_choice.h"
 #include "stages/level/horizon_geometry.h"
 #include "stages/level/horizon_line.h"
+#include "stages/level/right_angled_ground.h"
+#include "stages/level/straight_edges.h"
 
 namespace lookdown::level {
 namespace {
 
 constexpr int kWorkingLongSide = 1700;
+constexpr std::size_t kMostEdges = 200;
+constexpr double kSurestRollDeg = 0.05;  // lens distortion and mounting of the picture are not known better
 constexpr double kDegrees = 180 / std::numbers::pi;
 
 /// Line of a picture reduced by `factor` (< 1) in pixels of the frame as stored.
@@ -22,8 +27,9 @@ Eigen::Vector3d line_in_frame(const Eigen::Vector3d& line, double factor) {
 
 /// A horizon of ground rises and falls: its waviness adds to both uncertainties, and its height above the
 /// true horizon is not known better than a few times that.
-Horizon describe_horizon(const RefinedLine& found, const Camera& frame_camera, double factor, int orientation,
+Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera, double factor, int orientation,
                          std::optional<double> height_m) {
+  const RefinedLine& found = choice.refined;
   const Camera small = frame_camera.scaled(factor);
   Horizon horizon;
   const Eigen::Vector3d line = line_in_frame(found.line, factor);
@@ -39,9 +45,11 @@ Horizon describe_horizon(const RefinedLine& found, const Camera& frame_camera, d
   const double relief_rad = is_sea ? 0 : std::max(0.003, 2 * found.relief_px * pixel_rad);
   const double focal = frame_camera.focal_sigma_share > 0 ? frame_camera.focal_sigma_share : 0.01;
   const double from_focal = std::abs(std::sin(attitude.pitch_rad) * std::cos(attitude.pitch_rad)) * focal;
-  horizon.roll_sigma_deg = kDegrees * std::hypot(found.angle_sigma_rad, 0.5 * relief_rad);
+  horizon.roll_sigma_deg = std::hypot(
+      kSurestRollDeg, kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * relief_rad), choice.roll_spread_rad));
   horizon.pitch_sigma_deg =
-      kDegrees * std::hypot(std::hypot(found.offset_sigma_px * pixel_rad, relief_rad), from_focal);
+      kDegrees * std::hypot(std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad, relief_rad),
+                            from_focal);
   return horizon;
 }
 
@@ -72,9 +80,15 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   const double factor = 1.0 / reduction;
   const auto guesses = horizon_guesses(bgr, info.camera.scaled(factor), pixels.source().orientation);
   if (!guesses.empty() && guesses.front().log_odds > 0) {
-    finding.horizon = describe_horizon(guesses.front().refined, info.camera, factor,
+    finding.horizon = describe_horizon(choose_horizon(guesses, bgr.size()), info.camera, factor,
                                        pixels.source().orientation, options.height_m);
     finding.tilts.push_back(tilt_from(*finding.horizon, pixels.source().orientation));
+  }
+  // Without a known focal length converging edges say nothing certain.
+  const double focal_sigma = info.camera.focal_sigma_share;
+  if (!finding.horizon && focal_sigma > 0 && focal_sigma < 0.06) {
+    const auto edges = straight_edges(pixels.grey(reduction), info.camera.scaled(factor), kMostEdges);
+    if (const auto tilt = tilt_from_right_angles(edges)) finding.tilts.push_back(*tilt);
   }
   return finding;
 }

@@ -21,7 +21,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "level/1";
+inline constexpr const char* kFindVersion = "level/2";
 
 struct Finding {
   std::optional<Horizon> horizon;

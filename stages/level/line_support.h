@@ -14,6 +14,9 @@ struct ProfileTerms {
   double along_sky_to_ground = 0;
   /// Log of 1 + the line's own step in the mean profile over the spread along the sky side.
   double own_step = 0;
+  /// Log of the mean unevenness a pixel across the line over that along it, on either side: things far away on
+  /// level ground (and clouds) are seen edge on, while a shore below the camera looks the same all ways.
+  double layering_sky = 0, layering_ground = 0;
 };
 
 /// `stations` were sampled about the final line. A strip of far land taken for sky shows as a second step

@@ -3,8 +3,8 @@
 //   bench_level [--evidence FILE] [--draw FOLDER] [--every N --from K] FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
-// + offset height in pixels), or just pictures without a horizon. --evidence writes the terms of the decision
-// of every frame's best line, one row a frame, with 1 or 0 for "this is the horizon". --every and --from take
+// + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of the
+// decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and --from take
 // each N-th frame from the K-th.
 #include <fmt/format.h>
 
@@ -180,7 +180,7 @@ double distance_from_known(const Known& known, const Eigen::Vector3d& found, int
   return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
 }
 
-void measure(const Known& known, Tally& tally, std::ofstream* evidence, const fs::path& drawings, bool talk) {
+void measure(const Known& known, Tally& tally, const fs::path& drawings, bool talk) {
   const lookdown::FrameReader reader;
   lookdown::FrameSource source;
   source.path = known.path;
@@ -229,18 +229,32 @@ void measure(const Known& known, Tally& tally, std::ofstream* evidence, const fs
                    tilt.sigma_deg, *known.off_nadir_deg);
     }
   if (!drawings.empty()) draw(drawings, known, pixels.bgr(pixels.reduction_for(1700)), info.camera, horizon);
-  if (!evidence) return;
+}
+
+/// Terms of the decision of every line tried in a frame, one row a line.
+void write_evidence(const Known& known, std::ofstream& evidence) {
+  const lookdown::FrameReader reader;
+  lookdown::FrameSource source;
+  source.path = known.path;
+  source.orientation = known.orientation;
+  const auto header = reader.header(known.path);
+  if (!header) return;
+  source.width_px = header->width_px;
+  source.height_px = header->height_px;
+  const Camera camera =
+      known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
+  lookdown::FramePixels pixels(reader, source);
   const int reduction = pixels.reduction_for(1700);
   for (const auto& guess : lookdown::level::horizon_guesses(
-           pixels.bgr(reduction), info.camera.scaled(1.0 / reduction), source.orientation)) {
+           pixels.bgr(reduction), camera.scaled(1.0 / reduction), source.orientation)) {
     const auto& l = guess.refined.line;
     const auto turn = lookdown::level::display_from_stored(source.orientation);
     const Eigen::Vector2d shown = turn * l.head<2>();
     const double roll = kDegrees * std::atan2(shown.x(), -shown.y());
-    *evidence << known.path.string() << ',' << known.has_horizon << ',' << angle_apart(roll, known.roll_deg)
+    evidence << known.path.string() << ',' << known.has_horizon << ',' << std::remainder(roll - known.roll_deg, 360.0)
               << ',' << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
-    for (double term : guess.evidence) *evidence << ',' << term;
-    *evidence << '\n';
+    for (double term : guess.evidence) evidence << ',' << term;
+    evidence << '\n';
   }
 }
 
@@ -276,7 +290,10 @@ int main(int count, char** words) {
     fmt::print("{}\n", folder.string());
     for (std::size_t i = static_cast<std::size_t>(from); i < known.size();
          i += static_cast<std::size_t>(every))
-      measure(known[i], tallies[known[i].kind], evidence.is_open() ? &evidence : nullptr, drawings, true);
+      if (evidence.is_open())
+        write_evidence(known[i], evidence);
+      else
+        measure(known[i], tallies[known[i].kind], drawings, true);
     for (const auto& [kind, t] : tallies) {
       fmt::print(" {}: {} frames, horizon found in {} of {}, false in {} of {}\n", kind, t.frames, t.found,
                  t.frames - t.without, t.false_horizons, t.without);

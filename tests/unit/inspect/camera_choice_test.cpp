@@ -64,6 +64,79 @@ TEST(CameraChoice, OpenCvCalibrationFileIsReadAndScaled) {
   EXPECT_EQ(choose_camera({}, 1280, 720, calibration, {}).focal_from, "assumed") << "another aspect is another camera";
 }
 
+/// What the 24-megapixel picture of npm's exif 0.6.0 says of itself, with a focal plane resolution added.
+ExifTags known_body_and_lens() {
+  ExifTags tags;
+  tags.frame.make = "SONY";
+  tags.frame.model = "ILCE-6000";
+  tags.frame.lens = "E PZ 16-50mm F3.5-5.6 OSS";
+  tags.frame.focal_length_mm = 22;
+  tags.frame.focal_length_35mm = 33;
+  tags.focal_plane_x_px_per_mm = 255.3;
+  return tags;
+}
+
+// The order that the user is promised: calibration file, lens database, focal plane, 35 mm equivalent, a stated assumption.
+TEST(CameraChoice, EachSourceStepsInWhenTheBetterOneIsMissing) {
+  ExifTags tags = known_body_and_lens();
+  Camera calibration = assumed_camera(6000, 4000);
+  calibration.focal_from = "calibration file";
+  EXPECT_EQ(choose_camera(tags, 6000, 4000, calibration, {}).focal_from, "calibration file");
+  EXPECT_EQ(choose_camera(tags, 6000, 4000, std::nullopt, {}).focal_from, "lens database");
+  tags.frame.model = "a body that no database knows";
+  EXPECT_EQ(choose_camera(tags, 6000, 4000, std::nullopt, {}).focal_from, "Exif focal plane");
+  tags.focal_plane_x_px_per_mm.reset();
+  EXPECT_EQ(choose_camera(tags, 6000, 4000, std::nullopt, {}).focal_from, "Exif 35 mm");
+  tags.frame.focal_length_35mm.reset();
+  EXPECT_EQ(choose_camera(tags, 6000, 4000, std::nullopt, {}).focal_from, "assumed");
+}
+
+// Maker's data sheet of that body: sensor 23.5 x 15.6 mm; so 22 mm are 22 / 23.5 of 6000 pixels.
+TEST(CameraChoice, LensDatabaseGivesSensorAndDistortion) {
+  const ExifTags tags = known_body_and_lens();
+  const Camera camera = choose_camera(tags, 6000, 4000, std::nullopt, {});
+  EXPECT_NEAR(camera.fx_px, 22 / 23.5 * 6000, 0.01 * camera.fx_px);
+  EXPECT_EQ(camera.distortion_from, "lens database");
+  EXPECT_LT(camera.k1, 0) << "a kit zoom at its wide end is barrel distorted";
+  const Camera resized = choose_camera(tags, 1500, 1000, std::nullopt, {});
+  EXPECT_NEAR(resized.fx_px, camera.fx_px / 4, 1e-3 * resized.fx_px);
+  EXPECT_NEAR(resized.k1, camera.k1, 0.02 * std::abs(camera.k1));
+}
+
+// The same light on pixels that an editor has turned: the focal length in pixels does not change.
+TEST(CameraChoice, PixelsStoredUprightKeepTheirFocalLength) {
+  for (ExifTags tags : {known_body_and_lens(), [] {
+                          ExifTags plane;
+                          plane.frame.focal_length_mm = 8;
+                          plane.focal_plane_x_px_per_mm = 400;
+                          return plane;
+                        }(), [] {
+                          ExifTags film;
+                          film.frame.focal_length_35mm = 28;
+                          return film;
+                        }()}) {
+    tags.pixel_x_dimension = 6000;
+    tags.pixel_y_dimension = 4000;
+    const Camera lying = choose_camera(tags, 6000, 4000, std::nullopt, {});
+    const Camera upright = choose_camera(tags, 4000, 6000, std::nullopt, {});
+    EXPECT_NEAR(upright.fx_px, lying.fx_px, 1e-3 * lying.fx_px) << lying.focal_from;
+  }
+}
+
+// A crop shows the same pixels, so each still subtends the same angle; a resized copy's pixels subtend more.
+TEST(CameraChoice, ACropKeepsTheFocalLengthInPixels) {
+  ExifTags tags;
+  tags.frame.focal_length_mm = 8;
+  tags.frame.focal_length_35mm = 29;
+  tags.focal_plane_x_px_per_mm = 400;
+  tags.pixel_x_dimension = 4000;
+  tags.pixel_y_dimension = 3000;
+  EXPECT_NEAR(choose_camera(tags, 3000, 1500, std::nullopt, {}).fx_px, 3200, 1e-6);
+  tags.focal_plane_x_px_per_mm.reset();
+  const double whole = choose_camera(tags, 4000, 3000, std::nullopt, {}).fx_px;
+  EXPECT_NEAR(choose_camera(tags, 3000, 1500, std::nullopt, {}).fx_px, whole, 1e-6);
+}
+
 TEST(CameraChoice, WrongCalibrationFileIsNamed) { EXPECT_THROW((void)read_calibration("/nowhere.yml"), std::runtime_error); }
 
 }  // namespace

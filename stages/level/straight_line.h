@@ -1,0 +1,28 @@
+// Straight, coherent edges: weak ones that keep their course across the whole picture.
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "stages/level/edge_profiles.h"
+#include "stages/level/slanted_line.h"
+
+namespace lookdown::level {
+
+/// A straight edge through a strip of stations.
+struct CoherentLine {
+  Slant slant;
+  Eigen::Vector3f direction = Eigen::Vector3f::Zero();  ///< colour that steps across it, unit length, larger above
+  double coherence = 0;  ///< mean over stations of the step in units of the noise, each clipped: 0..1
+};
+
+/// Straight edges within a strip, most coherent first, at most `most`. A sea horizon in haze is far weaker than
+/// the shore below it but steps the same way at every station; so each station has a bounded say (a Radon
+/// transform of clipped, noise-normalised steps, three colours apart). Slopes up to +-0.1. Steps are seen over
+/// `window_px` a side: what a blurred edge needs.
+[[nodiscard]] std::vector<CoherentLine> coherent_lines(const Stations&, double window_px, std::size_t most);
+
+/// Coherence of the edge along one slanted line, whose place may be off by half a step.
+[[nodiscard]] CoherentLine coherence_along(const Stations&, const Slant&, double window_px);
+
+}  // namespace lookdown::level
