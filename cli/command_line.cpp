@@ -25,6 +25,7 @@ void set_log(const Invocation& invocation) {
 }
 
 int complain(int code, const std::string& message) {
+  std::fflush(stdout);
   fmt::print(stderr, "lookdown: {}\n", message);
   return code;
 }

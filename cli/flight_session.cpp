@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <cstdio>
 #include <cstring>
 
 #include "cli/version.h"
@@ -95,6 +96,7 @@ int run_session(const Invocation& invocation, const FlightOptions& options, cons
   else if (!invocation.quiet)
     fmt::print("{}", report::summary(record, invocation.out));
   const bool any = std::any_of(record.frames.begin(), record.frames.end(), [](const FrameRecord& frame) { return !frame.fault; });
+  std::fflush(stdout);  // into one log both go in the order that they were said
   if (!any) fmt::print(stderr, "None of the {} files could be used; the reasons are in {}.\n", files.size(), (fs::path(invocation.out) / "frames.csv").string());
   return any ? kDone : kNothingUsable;
 }

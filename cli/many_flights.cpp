@@ -1,5 +1,6 @@
 #include "cli/many_flights.h"
 
+#include <cpl_string.h>
 #include <fcntl.h>
 #include <fmt/core.h>
 #include <fmt/ranges.h>
@@ -17,6 +18,7 @@
 
 #include "cli/shell_completion.h"
 #include "pipeline/atomic_file.h"
+#include "pipeline/csv.h"
 #include "pipeline/scheduler.h"
 #include "stages/inspect/inspect.h"
 
@@ -118,6 +120,10 @@ FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
   outcome.name = flight.folder.filename().string();
   std::error_code error;
   fs::create_directories(flight.out, error);
+  if (error) {
+    outcome.last_words = "its output folder cannot be made: " + error.message();
+    return outcome;
+  }
   const fs::path log = flight.out / "run.log";
   const auto started = std::chrono::steady_clock::now();
   outcome.exit_code = run_to_end(words_for(flight, command), log);
@@ -145,14 +151,6 @@ std::string or_empty(const std::optional<T>& value, const char* format = "{}") {
   return value ? fmt::format(fmt::runtime(format), *value) : "";
 }
 
-std::string csv_cell(std::string text) {
-  if (!text.empty() && std::string("=+-@\t\r").find(text.front()) != std::string::npos) text.insert(text.begin(), '\'');
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string quoted = "\"";
-  for (const char c : text) quoted += c == '"' ? std::string("\"\"") : std::string(1, c);
-  return quoted + "\"";
-}
-
 std::string flights_table(const std::vector<FlightOutcome>& outcomes) {
   std::string table = "flight,outcome,exit_code,frames,kept,placed,gsd_m,seconds,why\r\n";
   for (const FlightOutcome& o : outcomes)
@@ -166,30 +164,15 @@ std::string line_of(const FlightOutcome& o) {
   return fmt::format("{:<24} {:<14} {:>7.1f} s  {}\n", o.name, outcome_word(o.exit_code), o.seconds, what);
 }
 
-std::string html_escaped(const std::string& text) {
-  std::string out;
-  for (const char c : text) {
-    switch (c) {
-      case '&': out += "&amp;"; break;
-      case '<': out += "&lt;"; break;
-      case '>': out += "&gt;"; break;
-      case '"': out += "&quot;"; break;
-      case '\'': out += "&#39;"; break;
-      default: out += c;
-    }
-  }
+// GDAL's escaping for markup and for addresses; the page puts every name between double quotes.
+std::string escaped(const std::string& text, int scheme) {
+  char* made = CPLEscapeString(text.data(), static_cast<int>(text.size()), scheme);
+  const std::string out = made;
+  CPLFree(made);
   return out;
 }
-
-// RFC 3986: all but the unreserved characters of a path segment are written as their bytes.
-std::string url_escaped(const std::string& text) {
-  std::string out;
-  for (const char c : text)
-    out += std::isalnum(static_cast<unsigned char>(c)) || std::string("-._~").find(c) != std::string::npos
-               ? std::string(1, c)
-               : fmt::format("%{:02X}", static_cast<unsigned char>(c));
-  return out;
-}
+std::string html_escaped(const std::string& text) { return escaped(text, CPLES_XML); }
+std::string url_escaped(const std::string& text) { return escaped(text, CPLES_URL); }
 
 int overall(const std::vector<FlightOutcome>& outcomes) {
   int worst = kDone;

@@ -101,4 +101,15 @@ double CsvTable::number(std::size_t row, const std::string& column) const {
 
 std::string CsvTable::where(std::size_t row) const { return fmt::format("{}, line {}", origin_, lines_.at(row)); }
 
+std::string csv_cell(std::string text) {
+  if (!text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos) text.insert(text.begin(), '\'');
+  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+  std::string quoted = "\"";
+  for (const char c : text) {
+    if (c == '"') quoted += '"';
+    quoted += c;
+  }
+  return quoted + "\"";
+}
+
 }  // namespace lookdown

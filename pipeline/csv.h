@@ -1,4 +1,4 @@
-// Reading of small tables: choices, control points, marks. RFC 4180: commas, quotes, CR LF or LF; UTF-8 with or without
+// Small tables: choices, control points, marks come in, results go out. RFC 4180: commas, quotes, CR LF or LF; UTF-8 with or without
 // byte order mark.
 #pragma once
 
@@ -32,5 +32,9 @@ class CsvTable {
   std::vector<std::vector<std::string>> rows_;
   std::vector<int> lines_;
 };
+
+/// Text as a cell of a table: quoted where RFC 4180 asks for it. What a spreadsheet would run as a formula (a leading = + - @ or control
+/// character) gets an apostrophe in front.
+[[nodiscard]] std::string csv_cell(std::string text);
 
 }  // namespace lookdown

@@ -2,23 +2,12 @@
 
 #include <cmath>
 
+#include "pipeline/csv.h"
 #include "pipeline/pose.h"
 #include "pipeline/record_json.h"
 
 namespace lookdown {
 namespace {
-
-// RFC 4180 quoting. A leading = + - @ or control character would run as a formula in a spreadsheet: such text gets an apostrophe.
-std::string text_cell(std::string text) {
-  if (!text.empty() && (std::string("=+-@\t\r").find(text.front()) != std::string::npos)) text.insert(text.begin(), '\'');
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string quoted = "\"";
-  for (const char c : text) {
-    if (c == '"') quoted += '"';
-    quoted += c;
-  }
-  return quoted + "\"";
-}
 
 std::string number(double value, int decimals) { return std::isfinite(value) ? fmt::format("{:.{}f}", value, decimals) : ""; }
 std::string number(const std::optional<double>& value, int decimals) { return value ? number(*value, decimals) : ""; }
@@ -47,11 +36,11 @@ class Row {
 };
 
 void add_source(Row& row, const FrameRecord& f) {
-  row.add(text_cell(f.source.file));
+  row.add(csv_cell(f.source.file));
   row.add(f.source.width_px ? std::to_string(f.source.width_px) : "");
   row.add(f.source.height_px ? std::to_string(f.source.height_px) : "");
   row.add(f.info.taken_at.value_or(""));
-  row.add(text_cell(f.info.make.empty() || f.info.model.starts_with(f.info.make) ? f.info.model : f.info.make + " " + f.info.model));
+  row.add(csv_cell(f.info.make.empty() || f.info.model.starts_with(f.info.make) ? f.info.model : f.info.make + " " + f.info.model));
   const bool known = f.info.camera.fx_px > 0;
   row.add(known ? number(f.info.camera.fx_px, 1) : "");
   row.add(known ? f.info.camera.focal_from : "");
@@ -60,7 +49,7 @@ void add_source(Row& row, const FrameRecord& f) {
 void add_decision(Row& row, const FrameRecord& f) {
   row.add(f.fault ? "" : word(f.decision.view));
   row.add(word(f.fault ? Verdict::drop : f.decision.verdict));
-  row.add(text_cell(f.fault ? *f.fault : reason_words(f.decision)));
+  row.add(csv_cell(f.fault ? *f.fault : reason_words(f.decision)));
 }
 
 void add_sharpness(Row& row, const FrameRecord& f) {
@@ -104,7 +93,7 @@ std::string frames_table(const FlightRecord& record) {
     add_source(row, frame);
     add_decision(row, frame);
     add_sharpness(row, frame);
-    row.add(text_cell(frame.decision.repeat_of));
+    row.add(csv_cell(frame.decision.repeat_of));
     add_level(row, frame);
     row.add(frame.glare ? number(frame.glare->water_share, 4) : "");
     row.add(frame.glare ? number(frame.glare->glare_share, 4) : "");

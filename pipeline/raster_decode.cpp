@@ -79,14 +79,14 @@ cv::Mat with_palette(const cv::Mat& indices, const GDALColorTable& palette) {
 Result<FrameHeader> raster_header(const std::filesystem::path& path) {
   QuietGdal quiet;
   const GDALDatasetUniquePtr picture = open(path);
-  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF)", "check that the file is what its name says");
+  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)", "check that the file is what its name says");
   return describe(*picture, path);
 }
 
 Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
   QuietGdal quiet;
   const GDALDatasetUniquePtr picture = open(path);
-  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF)", "check that the file is what its name says");
+  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)", "check that the file is what its name says");
   const Result<FrameHeader> header = describe(*picture, path);
   if (!header) return header.error();
   const std::vector<std::uint8_t> profile = profile_of(*picture);  // GDAL's PNG reader no longer has it after the pixels

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "pipeline/csv.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {
@@ -19,15 +20,6 @@ std::string with_sigma(const Value& value, const std::string& unit) {
 
 std::string unit_of(const Ground& ground) {
   return ground.metric ? "m" : "px";
-}
-
-std::string quoted(const std::string& cell) {
-  std::string safe =
-      !cell.empty() && std::string("=+-@\t\r").find(cell[0]) != std::string::npos ? "'" + cell : cell;
-  if (safe.find_first_of(",\"\n\r") == std::string::npos) return safe;
-  std::string out = "\"";
-  for (const char letter : safe) out += letter == '"' ? std::string("\"\"") : std::string(1, letter);
-  return out + "\"";
 }
 
 template <class Number>
@@ -80,7 +72,7 @@ std::string csv_of(const std::vector<Measured>& measured, const Ground& ground) 
     };
     const auto sigma = [](const std::optional<Value>& v) { return v ? v->sigma : std::nullopt; };
     text +=
-        fmt::format("{},{},{},{:.4f},{:.4f},{},{},{},{},{},{}\n", quoted(m.shape.name), word(m.shape.kind),
+        fmt::format("{},{},{},{:.4f},{:.4f},{},{},{},{},{},{}\n", csv_cell(m.shape.name), word(m.shape.kind),
                     m.shape.corners.size(), m.shape.corners[0].x, m.shape.corners[0].y, cell(m.point_sigma),
                     cell(value(m.length)), cell(sigma(m.length)), cell(value(m.area)), cell(sigma(m.area)),
                     m.on_mosaic ? "yes" : "no");
@@ -116,7 +108,7 @@ std::string csv_of(const std::vector<GsdSpot>& spots) {
   std::string text = "x,y,file,gsd\n";
   for (const GsdSpot& spot : spots)
     text +=
-        fmt::format("{:.4f},{:.4f},{},{:.6g}\n", spot.ground.x, spot.ground.y, quoted(spot.file), spot.gsd);
+        fmt::format("{:.4f},{:.4f},{},{:.6g}\n", spot.ground.x, spot.ground.y, csv_cell(spot.file), spot.gsd);
   return text;
 }
 

@@ -77,8 +77,10 @@ TEST_F(ManyFlights, EveryFolderIsRunAndOneFailureStopsNobodyElse) {
   EXPECT_THAT(table, HasSubstr("c,nothing usable,1"));
   EXPECT_THAT(table, Not(HasSubstr("no pictures")));
   const std::string page = bytes_of(fs::path(out()) / "index.html");
-  EXPECT_THAT(page, HasSubstr("./a%20pond%27s%20edge/report.html"));
+  EXPECT_THAT(page, HasSubstr("./a%20pond's%20edge/report.html"));
   EXPECT_THAT(page, HasSubstr("b &lt;roof&gt;"));
+  EXPECT_THAT(page, HasSubstr("cannot be made"));
+  EXPECT_THAT(page, HasSubstr("None of the 1 files could be used"));
 }
 
 TEST_F(ManyFlights, ListedCommandsRunByThemselvesFromAnywhere) {
