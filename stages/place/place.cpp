@@ -23,6 +23,8 @@
 
 namespace lookdown::place {
 namespace {
+/// Of the search for spots alone: placing may change and still find them in the cache.
+constexpr const char* kSpotsVersion = "spots/1";
 constexpr std::size_t kLeadingSpots = 700;
 constexpr int kTooFewSpots = 40;
 
@@ -59,7 +61,7 @@ void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context)
         const std::string mask_words =
             left_out.empty() ? "" : digest({reinterpret_cast<const char*>(left_out.data), left_out.total()});
         const std::string key =
-            Cache::key(kPlaceVersion, record.source.content_hash, cache_words(options) + mask_words);
+            Cache::key(kSpotsVersion, record.source.content_hash, cache_words(options) + mask_words);
         const auto kept = context.cache.find(key);
         if (!kept || !unpack(*kept, frame.features)) {
           FramePixels pixels(context.reader, record.source);

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
+#include <utility>
 
 #include "stages/place/projection_residual.h"
 
@@ -51,10 +53,14 @@ class Normals {
   }
   /// Sightings weigh by what they were found to be worth, what is known beforehand by what it was said to be.
   [[nodiscard]] Eigen::SparseMatrix<double> matrix() const {
-    Eigen::SparseMatrix<double> known(size_, size_), seen(size_, size_);
-    known.setFromTriplets(known_.begin(), known_.end());
-    seen.setFromTriplets(entries_.begin(), entries_.end());
-    return known + seen / variance_factor();
+    std::vector<Eigen::Triplet<double>> entries = known_;
+    const double weight = 1 / variance_factor();
+    for (const auto& [at, block] : seen_)
+      for (int r = 0; r < block.rows(); ++r)
+        for (int c = 0; c < block.cols(); ++c) entries.emplace_back(at.first + r, at.second + c, weight * block(r, c));
+    Eigen::SparseMatrix<double> m(size_, size_);
+    m.setFromTriplets(entries.begin(), entries.end());
+    return m;
   }
 
  private:
@@ -111,11 +117,13 @@ class Normals {
     count_ -= point.footing == Footing::on_plane ? 2 : 3;
   }
   void add(int row, int column, const Eigen::MatrixXd& block) {
-    for (int r = 0; r < block.rows(); ++r)
-      for (int c = 0; c < block.cols(); ++c) entries_.emplace_back(row + r, column + c, block(r, c));
+    const auto [entry, added] = seen_.try_emplace({row, column}, block);
+    if (!added) entry->second += block;
   }
   int frames_, size_;
-  std::vector<Eigen::Triplet<double>> known_, entries_;
+  std::vector<Eigen::Triplet<double>> known_;
+  /// Summed by pair of frames: there are far fewer of those than of points that many frames share.
+  std::map<std::pair<int, int>, Eigen::MatrixXd> seen_;
   double squares_ = 0;
   double count_ = 0;
 };
