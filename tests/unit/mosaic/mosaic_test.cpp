@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <exiv2/exiv2.hpp>
 #include <fstream>
 #include <iterator>
 #include <opencv2/imgcodecs.hpp>
@@ -226,6 +227,28 @@ TEST(Mosaic, TooLargeIsRefusedBeforeWork) {
   options.max_gigapixels = 1e-6;
   EXPECT_THROW(build_with(flight, options), CanvasError);
   EXPECT_FALSE(std::filesystem::exists(flight.out / "mosaic.tif"));
+}
+
+// As GDAL and exiv2 read them; tags of TIFF 6.0, Exif 2.32 and XMP (ISO 16684-1).
+TEST(Mosaic, FilesSayWhatTheyAreAndKeepAuthorAndCopyright) {
+  SmallFlight flight = make_small_flight({});
+  for (const FrameRecord& frame : flight.record.frames) {
+    const auto picture = Exiv2::ImageFactory::open(frame.source.path.string());
+    picture->readMetadata();
+    picture->exifData()["Exif.Image.Artist"] = "A. Reed";
+    picture->exifData()["Exif.Image.Copyright"] = "2025 Reed";
+    picture->writeMetadata();
+  }
+  build_with(flight, {});
+  for (const char* file : {"mosaic.tif", "mosaic.jpg"}) {
+    const auto made = Exiv2::ImageFactory::open((flight.out / file).string());
+    made->readMetadata();
+    Exiv2::ExifData& exif = made->exifData();
+    EXPECT_TRUE(exif["Exif.Image.Software"].toString().starts_with("lookdown ")) << file;
+    EXPECT_TRUE(exif["Exif.Image.ImageDescription"].toString().starts_with("straight-down mosaic; from ")) << file;
+    EXPECT_EQ(exif["Exif.Image.Artist"].toString(), "A. Reed") << file;
+    EXPECT_EQ(exif["Exif.Image.Copyright"].toString(), "2025 Reed") << file;
+  }
 }
 
 TEST(Mosaic, LeavesNoWorkingFiles) {

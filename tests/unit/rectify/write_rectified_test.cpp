@@ -3,6 +3,7 @@
 #include <unistd.h>
 
 #include <cmath>
+#include <exiv2/exiv2.hpp>
 #include <filesystem>
 #include <fstream>
 #include <opencv2/imgcodecs.hpp>
@@ -61,6 +62,27 @@ TEST_F(WriteRectified, APointLandsAtItsGroundPositionInTheGeoTiff) {
   const double column = m.m10 / m.m00 + 0.5, row = m.m01 / m.m00 + 0.5;
   EXPECT_NEAR(transform[0] + column * transform[1], 2, 0.03);
   EXPECT_NEAR(transform[3] + row * transform[5], 3, 0.03);
+}
+
+// Tags 305, 270, 315 and 33432 of TIFF 6.0, by GDAL's names for them.
+TEST_F(WriteRectified, TheFileSaysWhatItIsAndKeepsAuthorAndCopyright) {
+  const auto frame = Exiv2::ImageFactory::open(record_.source.path.string());
+  frame->readMetadata();
+  frame->exifData()["Exif.Image.Artist"] = "A. Reed";
+  frame->exifData()["Exif.Image.Copyright"] = "2025 Reed";
+  frame->writeMetadata();
+  const auto view = view_from_pose(camera_, pose_, {});
+  ASSERT_TRUE(view);
+  const auto path = write_rectified(record_, *view, std::nullopt, folder_ / "frame.tif", {}, reader_);
+  ASSERT_TRUE(path);
+  GDALAllRegister();
+  const GDALDatasetUniquePtr dataset(GDALDataset::Open(path->c_str()));
+  ASSERT_TRUE(dataset);
+  const auto tag = [&](const char* name) { return std::string(dataset->GetMetadataItem(name) ? dataset->GetMetadataItem(name) : ""); };
+  EXPECT_TRUE(tag("TIFFTAG_SOFTWARE").starts_with("lookdown "));
+  EXPECT_EQ(tag("TIFFTAG_IMAGEDESCRIPTION"), "rectified: laid onto the ground plane; from frame.png");
+  EXPECT_EQ(tag("TIFFTAG_ARTIST"), "A. Reed");
+  EXPECT_EQ(tag("TIFFTAG_COPYRIGHT"), "2025 Reed");
 }
 
 // World file: pixel sizes, rotation, then the centre of the top-left pixel (GDAL documentation).
