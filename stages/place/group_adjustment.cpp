@@ -21,6 +21,10 @@ constexpr double kSwingSigma =
     0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
 constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
 constexpr int kFewestSights = 12;
+/// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007): the one nearest to a hanging
+/// camera is taken. When even that one tilts more than cameras hang, the frames were not taken from above and no tilt is known.
+constexpr std::size_t kTooFewToTell = 3;
+constexpr double kMostHangingDeg = 12;
 
 void drop_points_behind(Network& network) {
   std::vector<Eigen::Vector3d> sums(network.points.size(), Eigen::Vector3d::Zero());
@@ -265,6 +269,10 @@ void judge_members(Group& group) {
     group.held_firmly[i] = group.sights[i] >= kFewestSights && group.network.poses[i].centre.z() > 0;
   }
   group.tilt_sigma_rad = tilt_sigmas(group.network);
+  const auto& poses = group.network.poses;
+  group.tilt_is_a_guess = count <= kTooFewToTell &&
+                          std::any_of(poses.begin(), poses.end(), [](const Pose& p) { return off_nadir_deg(p) > kMostHangingDeg; });
+  if (group.tilt_is_a_guess) group.tilt_sigma_rad.assign(count, kSwingSigma);
 }
 
 /// Frames that hang on the rest by nothing but themselves would float: only the largest part that surviving
