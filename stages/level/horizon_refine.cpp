@@ -22,6 +22,7 @@ constexpr double kSamePlace = 2;        // pixels between lines that are the sam
 constexpr double kWideSkyline = 0.16;   // of the long side: looks past a strip of far land
 constexpr double kNarrowSkyline = 0.08; // keeps to the line where the sky itself changes
 constexpr double kSharpWindow = 3;      // pixels a side that the edge at a line is seen with
+constexpr double kLeastLasting = 0.3;   // of the step at a line that must go on beyond it
 constexpr double kBlurredWindow = 9;    // the same in a blurred frame
 
 /// How far from a line its own edge is looked for.
@@ -139,6 +140,7 @@ std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camer
   result.line = first;
   std::vector<Step> on_line;
   Slant slant;
+  double lasting = 0;
   for (const double reach : {window + 2, window}) {
     const LineFrame frame = line_frame(result.line, blurred.size());
     const Stations near = sample_stations(blurred, camera, frame, edge_reach_px(long_side, window));
@@ -148,7 +150,9 @@ std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camer
     if (static_cast<int>(on_line.size()) < kFewestStations) return std::nullopt;
     slant = robust_fit(on_line, edge.slant, 0.25);
     result.line = line_of(frame, slant);
+    lasting = lasting_share(near, edge.direction, window);
   }
+  if (lasting < kLeastLasting) return std::nullopt;  // a cable
   state_uncertainty(on_line, slant, window, result);
   // How far the skyline as a whole keeps to it is asked as for any other line.
   const LineFrame frame = line_frame(result.line, blurred.size());

@@ -152,4 +152,22 @@ CoherentLine coherence_along(const Stations& stations, const Slant& slant, doubl
   return best;
 }
 
+double lasting_share(const Stations& stations, const Eigen::Vector3f& direction, double window_px) {
+  const int half = stations.half_count;
+  const int window = std::max(2, static_cast<int>(std::lround(window_px / stations.step_px)));
+  const auto mean_step = [&](int from, int to) {
+    double sum = 0;
+    int count = 0;
+    for (const Station& station : stations.all)
+      for (int i = from; i <= to; ++i) {
+        const double step = direction.dot(station.colours[half + i] - station.colours[half - i]);
+        if (!std::isnan(step)) sum += step, ++count;
+      }
+    return count > 0 ? sum / count : 0.0;
+  };
+  const double at_line = mean_step(1, std::min(window, half));
+  const double beyond = mean_step(std::min(window + 2, half), half);
+  return at_line > 0 ? beyond / at_line : 0;
+}
+
 }  // namespace lookdown::level

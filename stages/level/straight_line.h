@@ -25,4 +25,8 @@ struct CoherentLine {
 /// Coherence of the edge along one slanted line, whose place may be off by half a step.
 [[nodiscard]] CoherentLine coherence_along(const Stations&, const Slant&, double window_px);
 
+/// How much of the step right at the line (within window_px a side) is still there beyond it, out to the ends of the
+/// stations: about 1 for an edge between two things, about 0 for a cable, which has the same sky on both sides.
+[[nodiscard]] double lasting_share(const Stations&, const Eigen::Vector3f& direction, double window_px);
+
 }  // namespace lookdown::level

@@ -1,11 +1,12 @@
 // Prints how far the horizon and the tilt of frames are from what is known about them.
 //
-//   bench_level [--evidence FILE] [--draw FOLDER] [--every N --from K] FOLDER...
+//   bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
 // + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of the
 // decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and --from take
-// each N-th frame from the K-th.
+// each N-th frame from the K-th. --list writes one row a frame: file,kind,has_horizon,found,roll_error_deg,
+// roll_sigma_deg,pitch_error_deg,tilt_error_deg,tilt_sigma_deg (empty = not known).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -66,7 +67,7 @@ void print_errors(const std::string& what, std::vector<double> errors, const cha
 }
 
 Camera camera_of(const nlohmann::json& truth) {
-  Camera camera = camera_from_json(truth);
+  Camera camera = lookdown::camera_from_json(truth);
   camera.focal_from = "calibration file";
   camera.focal_sigma_share = 1e-4;
   return camera;
@@ -180,7 +181,7 @@ double distance_from_known(const Known& known, const Eigen::Vector3d& found, int
   return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
 }
 
-void measure(const Known& known, Tally& tally, const fs::path& drawings, bool talk) {
+void measure(const Known& known, Tally& tally, const fs::path& drawings, bool talk, std::ofstream* list) {
   const lookdown::FrameReader reader;
   lookdown::FrameSource source;
   source.path = known.path;
@@ -228,6 +229,19 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
         fmt::print("  {}: {} says {:.1f} +- {:.1f}, is {:.1f}\n", source.file, tilt.from, tilt.off_nadir_deg,
                    tilt.sigma_deg, *known.off_nadir_deg);
     }
+  if (list) {
+    const auto cell = [](bool known_here, double value) { return known_here ? fmt::format("{:.4f}", value) : std::string(); };
+    const bool both = known.has_horizon && horizon;
+    const auto cue = std::find_if(finding.tilts.begin(), finding.tilts.end(), [](const auto& t) { return t.from != "horizon"; });
+    const bool claims = cue != finding.tilts.end() && known.off_nadir_deg;
+    *list << fmt::format("{},{},{},{},{},{},{},{},{}\n", known.path.string(), known.kind, known.has_horizon, horizon.has_value(),
+                         cell(both, both ? angle_apart(horizon->roll_deg, known.roll_deg) : 0),
+                         cell(both, both ? horizon->roll_sigma_deg : 0),
+                         cell(both && known.pitch_deg, both && known.pitch_deg ? std::abs(horizon->pitch_deg - *known.pitch_deg) : 0),
+                         cell(claims, claims ? std::abs(cue->off_nadir_deg - *known.off_nadir_deg) : 0),
+                         cell(claims, claims ? cue->sigma_deg : 0))
+          << std::flush;
+  }
   if (!drawings.empty()) draw(drawings, known, pixels.bgr(pixels.reduction_for(1700)), info.camera, horizon);
 }
 
@@ -262,13 +276,15 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
 
 int main(int count, char** words) {
   std::vector<fs::path> folders;
-  std::ofstream evidence;
+  std::ofstream evidence, list;
   fs::path drawings;
   int every = 1, from = 0;
   for (int i = 1; i < count; ++i) {
     const std::string word = words[i];
     if (word == "--evidence" && i + 1 < count)
       evidence.open(words[++i]);
+    else if (word == "--list" && i + 1 < count)
+      list.open(words[++i]);
     else if (word == "--draw" && i + 1 < count)
       drawings = words[++i];
     else if (word == "--every" && i + 1 < count)
@@ -279,7 +295,7 @@ int main(int count, char** words) {
       folders.emplace_back(word);
   }
   if (folders.empty()) {
-    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--every N --from K] FOLDER...\n";
+    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...\n";
     return 2;
   }
   for (const auto& folder : folders) {
@@ -293,7 +309,7 @@ int main(int count, char** words) {
       if (evidence.is_open())
         write_evidence(known[i], evidence);
       else
-        measure(known[i], tallies[known[i].kind], drawings, true);
+        measure(known[i], tallies[known[i].kind], drawings, true, list.is_open() ? &list : nullptr);
     for (const auto& [kind, t] : tallies) {
       fmt::print(" {}: {} frames, horizon found in {} of {}, false in {} of {}\n", kind, t.frames, t.found,
                  t.frames - t.without, t.false_horizons, t.without);

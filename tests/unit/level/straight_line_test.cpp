@@ -58,6 +58,17 @@ TEST(CoherentLines, RefinementPlacesTheWeakHorizonToATenthOfADegree) {
   EXPECT_TRUE(found);
 }
 
+// A cable 4 px thick across an even sky: the same on both sides, so no edge between two things.
+TEST(CoherentLines, ACableIsNoHorizon) {
+  cv::Mat3b sky(400, 640, cv::Vec3b::all(180));
+  cv::line(sky, {0, 190}, {639, 210}, cv::Scalar::all(90), 4, cv::LINE_AA);
+  cv::Mat3b noise(sky.size());
+  cv::RNG(5).fill(noise, cv::RNG::NORMAL, cv::Scalar::all(10), cv::Scalar::all(2));
+  sky += noise;
+  cv::GaussianBlur(sky, sky, {}, 1.0);
+  EXPECT_TRUE(refine_straight(sky, plain_camera(sky), {Eigen::Vector3d(0, -1, 200)}).empty());
+}
+
 TEST(CoherentLines, NoiseAloneIsNotCoherent) {
   cv::Mat3b noise(400, 640);
   cv::RNG(3).fill(noise, cv::RNG::NORMAL, cv::Scalar::all(120), cv::Scalar::all(8));
