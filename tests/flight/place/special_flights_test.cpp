@@ -2,6 +2,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <Eigen/Geometry>
 #include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
@@ -113,6 +114,24 @@ TEST_F(SpecialFlights, TheSameFrameManyTimesLiesOnItself) {
   // Nothing in such a flight tells the tilt: it must not be claimed.
   EXPECT_GT(flight.frames[0].placement.off_nadir_sigma_deg, 3);
   EXPECT_LT(flight.placement.mosaic_width_px, 2 * f.flight.width_px);
+}
+
+TEST_F(SpecialFlights, TwoObliquesAloneDoNotClaimTiltsThatTheyCannotKnow) {
+  const SmallFlight f;
+  painted::SiteChoice site;
+  site.seed = 33;
+  const double height = f.flight.focal_px;
+  const std::vector<painted::Shot> shots{painted::shot("A001.jpg", {1000, 600, height}, 0, 0.6, 0.05),
+                                         painted::shot("A002.jpg", {1250, 620, height}, 0.2, 0.5, -0.1)};
+  painted::take_all(painted::paint_site(site), painted::camera_of(f.flight), shots, frames());
+  const FlightRecord flight = place_folder(frames(), out());
+  for (const painted::Shot& s : shots) {
+    const FramePlacement& p = frame_named(flight, s.file).placement;
+    if (!p.placed) continue;
+    const Eigen::Vector3d truth = -s.world_from_camera.row(2).transpose(), found = -p.pose.world_from_camera.row(2).transpose();
+    const double error_deg = std::atan2(truth.cross(found).norm(), truth.dot(found)) * 180 / CV_PI;
+    EXPECT_LT(error_deg, 3 * p.off_nadir_sigma_deg) << s.file << ": " << off_nadir_deg(p.pose) << " claimed";
+  }
 }
 
 TEST_F(SpecialFlights, OnlyWaterIsNotJoinedByItsWavesAndEveryFrameSaysWhy) {
