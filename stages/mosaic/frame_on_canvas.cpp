@@ -10,17 +10,22 @@
 namespace lookdown::mosaic {
 namespace {
 
+constexpr int kFadePx = 3;  // over which a filled patch gives way to its surroundings
+
 struct Resampled {
   cv::Mat colours, map;
 };
 
-Resampled corrected_frame(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area) {
+Resampled corrected_frame(const Scene& scene, FrameStore& store, int view_index, const cv::Rect& area,
+                          const cv::Mat& shown) {
   const FrameView& view = scene.views[view_index];
   const double scale = typical_scale(view, area);
   const int reduction = decode_reduction(scale);
   const FrameStore::Picture picture = store.bgr(view.frame_index, reduction);
   cv::Mat map = position_map(view, area);
-  return {corrected(resample(*picture, reduction, map, scale), map, scene.colours[view_index]), map};
+  const cv::Mat colours = shown.empty() ? resample(*picture, reduction, map, scale)
+                                        : resample_shown(*picture, reduction, map, scale, shown);
+  return {corrected(colours, map, scene.colours[view_index]), map};
 }
 
 /// Glare of the frame under `area`, 255 or 0; empty when the survey saw none near.
@@ -34,7 +39,7 @@ cv::Mat glare_on_canvas(const Scene& scene, FrameStore& store, int view_index, c
   if (!mask) return {};
   cv::Mat glare;
   cv::remap(*mask, glare, map, cv::noArray(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-  glare = glare > 127;
+  glare = glare > 0;  // a pixel that glare only touches is replaced too
   return cv::countNonZero(glare) > 0 ? glare : cv::Mat();
 }
 
@@ -62,20 +67,41 @@ cv::Mat widened(const cv::Mat& mask, int side) {
   return wide;
 }
 
+/// Mixes `other` into `colours`: wholly where `filled` is not zero, and fading out over a few pixels round it
+/// as far as `allowed`, or the rim of each patch would show as a seam.
+void mix_in(const cv::Mat& other, const cv::Mat& filled, const cv::Mat& allowed, cv::Mat colours) {
+  cv::Mat soft;
+  filled.convertTo(soft, CV_32F, 2.0 / 255);
+  cv::GaussianBlur(soft, soft, {2 * kFadePx + 1, 2 * kFadePx + 1}, 1.2);
+  for (int row = 0; row < colours.rows; ++row) {
+    auto* colour = colours.ptr<cv::Vec3f>(row);
+    const auto* from = other.ptr<cv::Vec3f>(row);
+    for (int column = 0; column < colours.cols; ++column) {
+      if (!allowed.at<uchar>(row, column)) continue;
+      const float share = std::min(1.0F, soft.at<float>(row, column));
+      if (share > 0) colour[column] += (from[column] - colour[column]) * share;
+    }
+  }
+}
+
 /// Fills what `donor` shows clean of `wanted` (255 = still to fill, over the whole of `frame`), keeping `rim`
 /// pixels off the donor's own glare.
 void fill_from(const Scene& scene, FrameStore& store, int donor, const cv::Rect& area, int rim,
                cv::Mat& wanted, FrameOnCanvas& frame) {
-  const cv::Rect box = cv::boundingRect(wanted);
+  const cv::Rect core = cv::boundingRect(wanted);
+  const cv::Rect box =
+      cv::Rect(core.x - kFadePx, core.y - kFadePx, core.width + 2 * kFadePx, core.height + 2 * kFadePx) &
+      cv::Rect({}, wanted.size());
   const cv::Rect there = box + area.tl();
   const cv::Mat map = position_map(scene.views[donor], there);
-  cv::Mat clean = usable_map(scene.views[donor], there) & wanted(box);
-  if (cv::countNonZero(clean) == 0) return;
+  cv::Mat allowed = usable_map(scene.views[donor], there);
+  if (cv::countNonZero(allowed & wanted(box)) == 0) return;
   if (const cv::Mat glare = glare_on_canvas(scene, store, donor, there, map); !glare.empty())
-    clean &= ~widened(glare, 2 * rim + 1);
+    allowed &= ~widened(glare, 2 * rim + 1);
+  const cv::Mat clean = allowed & wanted(box);
   if (cv::countNonZero(clean) == 0) return;
-  const Resampled other = corrected_frame(scene, store, donor, there);
-  other.colours.copyTo(frame.colours(box), clean);
+  const Resampled other = corrected_frame(scene, store, donor, there, wanted(box));
+  mix_in(other.colours, clean, allowed, frame.colours(box));
   frame.donor(box).setTo(donor, clean);
   wanted(box).setTo(0, clean);
 }
@@ -91,9 +117,10 @@ void fill_from_others(const Scene& scene, FrameStore& store, int view, const cv:
 
 }  // namespace
 
-FrameOnCanvas frame_on_canvas(const Scene& scene, FrameStore& store, int view, const cv::Rect& area) {
+FrameOnCanvas frame_on_canvas(const Scene& scene, FrameStore& store, int view, const cv::Rect& area,
+                              const cv::Mat& shown) {
   FrameOnCanvas frame;
-  const Resampled own = corrected_frame(scene, store, view, area);
+  const Resampled own = corrected_frame(scene, store, view, area, shown);
   frame.colours = own.colours;
   frame.glare = glare_on_canvas(scene, store, view, area, own.map);
   if (frame.glare.empty()) return frame;

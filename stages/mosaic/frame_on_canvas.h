@@ -18,7 +18,9 @@ struct FrameOnCanvas {
 
 /// `area` in canvas pixels. Single glints smaller than a survey cell are filled here, pixel by pixel, from
 /// the next frame that is clean there, before bands are made, or their light would bleed into the broad bands
-/// on both sides of a seam.
-[[nodiscard]] FrameOnCanvas frame_on_canvas(const Scene&, FrameStore&, int view, const cv::Rect& area);
+/// on both sides of a seam. Detail is kept only near where `shown` (CV_8UC1, of `area`'s size) is not zero;
+/// elsewhere broad tones are enough. An empty `shown` means everywhere.
+[[nodiscard]] FrameOnCanvas frame_on_canvas(const Scene&, FrameStore&, int view, const cv::Rect& area,
+                                            const cv::Mat& shown);
 
 }  // namespace lookdown::mosaic

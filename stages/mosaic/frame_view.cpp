@@ -90,7 +90,9 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
 }
 
 cv::Point2d FrameView::position(double mosaic_x_px, double mosaic_y_px) const {
-  const Eigen::Vector3d q = frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1);
+  const cv::Point2d shift = bend.at(mosaic_x_px, mosaic_y_px);
+  const Eigen::Vector3d q =
+      frame_from_mosaic * Eigen::Vector3d(mosaic_x_px + shift.x, mosaic_y_px + shift.y, 1);
   // Behind the camera nothing is meaningful; the pixels are only filling under another frame's mask.
   if (!(q.z() > 1e-9)) return {0, 0};
   Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};

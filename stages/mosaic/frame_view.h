@@ -8,7 +8,9 @@
 #include <vector>
 
 #include "pipeline/flight_record.h"
+#include "stages/mosaic/bend.h"
 #include "stages/mosaic/canvas.h"
+#include "stages/mosaic/raised_area.h"
 
 namespace lookdown::mosaic {
 
@@ -31,10 +33,13 @@ struct FrameView {
   double nadir_x_px = 0, nadir_y_px = 0;  ///< mosaic pixel straight below the camera
   double height_px = 0;                   ///< camera above the plane in mosaic pixels
   cv::Rect box;
+  std::vector<RaisedArea>
+      raised_areas;  ///< inside them maps show their plane; `sight` and `position` know the ground only
+  Bend bend;         ///< set once seams are known; `sight` is of the frame unbent
 
   [[nodiscard]] Sighting sight(double mosaic_x_px, double mosaic_y_px) const;
   /// The same without the test for usability: the position only, kept finite, for filling beyond the frame's
-  /// edge.
+  /// edge. Bent along with the frame.
   [[nodiscard]] cv::Point2d position(double mosaic_x_px, double mosaic_y_px) const;
   /// Tangent of the angle between the line of sight and straight down.
   [[nodiscard]] double tan_view_angle(double mosaic_x_px, double mosaic_y_px) const;

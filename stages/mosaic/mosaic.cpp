@@ -16,10 +16,13 @@
 #include "stages/mosaic/frame_view.h"
 #include "stages/mosaic/ground_overlay.h"
 #include "stages/mosaic/legend.h"
+#include "stages/mosaic/long_roofs.h"
+#include "stages/mosaic/passing_things.h"
 #include "stages/mosaic/preview.h"
 #include "stages/mosaic/print_sheet.h"
 #include "stages/mosaic/raster_file.h"
 #include "stages/mosaic/render.h"
+#include "stages/mosaic/seam_bends.h"
 #include "stages/mosaic/seams.h"
 #include "stages/mosaic/survey.h"
 #include "stages/mosaic/world_file.h"
@@ -126,11 +129,10 @@ struct Rasters {
   }
 };
 
-Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, Rasters& rasters) {
+Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, FrameStore& store,
+                 Rasters& rasters) {
   const std::vector<cv::Rect> areas = tiles_of(scene.canvas);
   std::vector<Tile> finished(areas.size());
-  FrameStore store(context.reader, flight, context.out,
-                   share_of(context.scheduler.memory_bytes(), kFramesShare));
   Tally tally(scene.views);
   context.progress.start("mosaic", areas.size());
   context.scheduler.for_each_frame(
@@ -152,6 +154,7 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
 Choice choose_frames(Survey& survey, const std::string& order) {
   // A single rule is taken by its word: glare and seams have no say.
   if (order != "best") return least_disliked(survey);
+  dislike_passing_things(survey);
   forbid_avoidable_glare(survey);
   Choice choice = least_disliked(survey);
   optimise_seams(survey, choice);
@@ -216,7 +219,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
-  const std::vector<FrameView> views = frame_views(flight, canvas, options.plane_height_m);
+  std::vector<FrameView> views = frame_views(flight, canvas, options.plane_height_m);
   if (views.empty()) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return;
@@ -225,18 +228,26 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
 
   Survey survey = survey_frames(flight, views, canvas, options.order, context);
-  if (std::all_of(survey.frames.begin(), survey.frames.end(), [](const SurveyFrame& frame) { return frame.bgr.empty(); })) {
+  if (std::all_of(survey.frames.begin(), survey.frames.end(),
+                  [](const SurveyFrame& frame) { return frame.bgr.empty(); })) {
     flight.warnings.push_back("no mosaic: no frame's pixels could be read again");
     return;
   }
   const ColourModel model =
       options.colour_balance ? solve_colours(flight, views, survey) : unchanged_colours(views);
   correct_survey(survey, views, model);
+  FrameStore store(context.reader, flight, context.out,
+                   share_of(context.scheduler.memory_bytes(), kFramesShare));
+  if (options.order == "best" && options.upright_roofs)
+    raise(long_roofs(views, survey, store), views, survey);
   const Choice choice = choose_frames(survey, options.order);
+
+  if (options.order == "best" && options.meet_at_seams)
+    bend_frames(views, survey, seam_ties(views, survey, choice, store, context));
 
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
   Rasters rasters(context.out, canvas, derivation);
-  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, rasters);
+  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, store, rasters);
   write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
                  derivation, context.out);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {

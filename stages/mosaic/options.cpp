@@ -22,6 +22,16 @@ void describe(Options& options, OptionVisitor& visitor) {
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
       options.colour_balance);
   visitor.option(
+      {.name = "upright-roofs",
+       .help = "draw flat roofs that no frame sees whole where they stand, each on its own plane; off: they "
+               "lean and seams cut them"},
+      options.upright_roofs);
+  visitor.option({.name = "meet-at-seams",
+                  .help = "bend frames by up to a few pixels along seams so that paths and edges meet; off: "
+                          "every pixel where "
+                          "the placement puts it"},
+                 options.meet_at_seams);
+  visitor.option(
       {.name = "ground-overlay", .help = "write mosaic.kmz for globe viewers, when a CRS is known"},
       options.ground_overlay);
   visitor.option({.name = "paper",

@@ -30,13 +30,16 @@ struct Lettering {
   int stroke = 1;
 };
 
-Lettering lettering(double height_px) { return {height_px / 22, std::max(1, static_cast<int>(std::lround(height_px / 12)))}; }
+Lettering lettering(double height_px) {
+  return {height_px / 22, std::max(1, static_cast<int>(std::lround(height_px / 12)))};
+}
 
 int text_width_px(const std::string& text, double height_px) {
   const Lettering letters = lettering(height_px);
   int below_baseline = 0;
   // The light rim is four strokes wide and stands out on both sides.
-  return cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, letters.scale, letters.stroke * 4, &below_baseline).width;
+  return cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, letters.scale, letters.stroke * 4, &below_baseline)
+      .width;
 }
 
 /// Text of `height_px`, dark on a light rim, its left end of the baseline at `where`.

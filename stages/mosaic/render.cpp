@@ -82,7 +82,7 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
       {}, cv::Mat(inner.size(), CV_16SC1, cv::Scalar(-1)), cv::Mat(inner.size(), CV_8UC1, cv::Scalar(0))};
   const cv::Rect inside = inner - wide.tl();
   if (shown.views.size() == 1) {
-    const FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[0], inner);
+    const FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[0], inner, {});
     frame.colours.convertTo(joined.colours, CV_8U);
     note_glare(frame, shown.covered(inside), joined.donor, joined.glare);
     return joined;
@@ -93,7 +93,7 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
     const cv::Mat mask = shown.place == static_cast<double>(i);
     Part part{reach_of(mask), {}, {}};
     part.mask = mask(part.where);
-    FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[i], part.where + wide.tl());
+    FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[i], part.where + wide.tl(), part.mask);
     frame.colours.copyTo(hard(part.where), part.mask);
     part.colours = frame.colours;
     const cv::Rect common = part.where & inside;

@@ -9,7 +9,7 @@
 namespace lookdown::mosaic {
 namespace {
 
-constexpr float kNoWeight = -1;
+constexpr int kVoteReachCells = 3;  // half the filter that smooths votes, and one for the interpolation
 
 std::vector<int> views_in(const Choice& choice, const cv::Rect& cells) {
   std::vector<char> present(std::numeric_limits<short>::max(), 0);
@@ -20,6 +20,14 @@ std::vector<int> views_in(const Choice& choice, const cv::Rect& cells) {
   for (std::size_t view = 0; view < present.size(); ++view)
     if (present[view]) views.push_back(static_cast<int>(view));
   return views;
+}
+
+/// Canvas pixels at which votes of cells among `cells` for `view` can count.
+cv::Rect reach_of_votes(const Scene& scene, int view, const cv::Rect& cells) {
+  const cv::Rect voting = cv::boundingRect(cv::Mat(scene.choice(cells) == view)) + cells.tl();
+  const int cell = scene.survey.cell_px, rim = kVoteReachCells * cell;
+  return {voting.x * cell - rim, voting.y * cell - rim, voting.width * cell + 2 * rim,
+          voting.height * cell + 2 * rim};
 }
 
 /// How strongly the choice speaks for `view` at each pixel of `area`: the cells' votes, smoothed, so that
@@ -42,18 +50,25 @@ cv::Mat vote(const Scene& scene, int view, const cv::Rect& cells, const cv::Rect
 }  // namespace
 
 Shown shown_in(const Scene& scene, const cv::Rect& area) {
-  const cv::Rect cells = cells_round(scene.survey, area, 3);
+  const cv::Rect cells = cells_round(scene.survey, area, kVoteReachCells);
   const std::vector<int> candidates = views_in(scene.choice, cells);
-  cv::Mat best_seen(area.size(), CV_32FC1, cv::Scalar(kNoWeight)), best_any = best_seen.clone();
-  cv::Mat seen_by(area.size(), CV_16SC1, cv::Scalar(-1)), any_by = seen_by.clone();
+  cv::Mat best_seen(area.size(), CV_32FC1, cv::Scalar(0)), best_any = best_seen.clone();
+  cv::Mat seen_by(area.size(), CV_16SC1, cv::Scalar(-1)),
+      any_by(area.size(), CV_16SC1, cv::Scalar(candidates.empty() ? -1 : 0));
   for (std::size_t i = 0; i < candidates.size(); ++i) {
-    const cv::Mat weight = vote(scene, candidates[i], cells, area);
-    const cv::Mat usable = usable_map(scene.views[candidates[i]], area);
-    const cv::Mat wins_seen = (weight > best_seen) & usable, wins_any = weight > best_any;
-    weight.copyTo(best_seen, wins_seen);
-    seen_by.setTo(static_cast<double>(i), wins_seen);
-    weight.copyTo(best_any, wins_any);
-    any_by.setTo(static_cast<double>(i), wins_any);
+    const cv::Rect reach = reach_of_votes(scene, candidates[i], cells) & area;
+    if (reach.empty()) continue;
+    const cv::Rect inside = reach - area.tl();
+    cv::Mat weight = vote(scene, candidates[i], cells, reach);
+    // Ground behind a roof is left to any other frame with a vote nearby, or shown all the same.
+    if (const cv::Mat hidden = hidden_map(scene.views[candidates[i]], reach); cv::countNonZero(hidden) > 0)
+      cv::Mat(0.01 * weight).copyTo(weight, hidden);
+    const cv::Mat usable = usable_map(scene.views[candidates[i]], reach);
+    const cv::Mat wins_seen = (weight > best_seen(inside)) & usable, wins_any = weight > best_any(inside);
+    weight.copyTo(best_seen(inside), wins_seen);
+    seen_by(inside).setTo(static_cast<double>(i), wins_seen);
+    weight.copyTo(best_any(inside), wins_any);
+    any_by(inside).setTo(static_cast<double>(i), wins_any);
   }
   // A frame must have a vote nearby, or it would spread along its own edge into places that the choice left
   // empty.

@@ -14,9 +14,18 @@ int nodes_along(int length) {
   return (length + kNodeSpacing - 1) / kNodeSpacing + 1;
 }
 
-}  // namespace
+/// Puts `of_plane(lifted view, part of the area)` into `map` inside each raised area.
+template <class OfPlane>
+void put_raised(const FrameView& view, const cv::Rect& area, cv::Mat& map, OfPlane of_plane) {
+  for (const RaisedArea& raised : view.raised_areas) {
+    const cv::Rect part = box_of(raised.outline) & area;
+    if (part.empty() || view.height_px <= raised.height_px) continue;
+    of_plane(lifted(view, raised.height_px), part)
+        .copyTo(map(part - area.tl()), filled_outline(raised.outline, part));
+  }
+}
 
-cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
+cv::Mat ground_position_map(const FrameView& view, const cv::Rect& area) {
   const int columns = nodes_along(area.width), rows = nodes_along(area.height);
   cv::Mat nodes(rows, columns, CV_32FC2);
   for (int row = 0; row < rows; ++row)
@@ -47,7 +56,7 @@ cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
   return map;
 }
 
-cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
+cv::Mat ground_usable_map(const FrameView& view, const cv::Rect& area) {
   // Inside a cell whose corners are all usable everything is, since the usable part of a frame is convex but
   // for the lens's bend, which is far below a cell; only cells on the rim are tested pixel by pixel.
   cv::Mat usable(area.size(), CV_8UC1, cv::Scalar(0));
@@ -77,6 +86,32 @@ cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
   return usable;
 }
 
+}  // namespace
+
+cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
+  cv::Mat map = ground_position_map(view, area);
+  put_raised(view, area, map, ground_position_map);
+  return map;
+}
+
+cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
+  cv::Mat usable = ground_usable_map(view, area);
+  put_raised(view, area, usable, ground_usable_map);
+  return usable;
+}
+
+cv::Mat hidden_map(const FrameView& view, const cv::Rect& area) {
+  cv::Mat hidden(area.size(), CV_8UC1, cv::Scalar(0));
+  for (const RaisedArea& raised : view.raised_areas) {
+    const std::vector<cv::Point2d> outline = hidden_outline(view, raised);
+    const cv::Rect part = box_of(outline) & area;
+    if (part.empty()) continue;
+    const cv::Mat behind = filled_outline(outline, part) & ~filled_outline(raised.outline, part);
+    hidden(part - area.tl()) |= behind;
+  }
+  return hidden;
+}
+
 int decode_reduction(double frame_px_per_mosaic_px) {
   int reduction = 1;
   while (reduction < 8 && frame_px_per_mosaic_px >= 2.2 * reduction) reduction *= 2;
@@ -95,7 +130,8 @@ double typical_scale(const FrameView& view, const cv::Rect& area) {
   return scales[scales.size() / 2];
 }
 
-cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, double frame_px_per_mosaic_px) {
+cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, double frame_px_per_mosaic_px,
+                 Detail detail) {
   constexpr int kRim = 24;  // taps of the filters beyond the outermost position
   const double per_stored = 1.0 / reduction;
   std::vector<cv::Mat> axes;
@@ -111,7 +147,7 @@ cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, doub
       whole;
   cv::Mat source = picture(needed);
   const double scale = frame_px_per_mosaic_px * per_stored;
-  if (scale > 1.25) {
+  if (scale > 1.25 && detail == Detail::full) {
     const double sigma = 0.35 * std::sqrt(scale * scale - 1);
     cv::Mat smooth;
     cv::GaussianBlur(source, smooth, {}, sigma, sigma, cv::BORDER_REPLICATE);
@@ -120,8 +156,37 @@ cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, doub
   axes[0] -= needed.x;
   axes[1] -= needed.y;
   cv::Mat warped;
-  cv::remap(source, warped, axes[0], axes[1], cv::INTER_LANCZOS4, cv::BORDER_REPLICATE);
+  cv::remap(source, warped, axes[0], axes[1], detail == Detail::full ? cv::INTER_LANCZOS4 : cv::INTER_LINEAR,
+            cv::BORDER_REPLICATE);
   return warped;
+}
+
+cv::Mat resample_shown(const cv::Mat& picture, int reduction, const cv::Mat& map,
+                       double frame_px_per_mosaic_px, const cv::Mat& shown) {
+  constexpr int kBlock = 64;
+  constexpr int kRim = 8;  // round what is shown, in which a frame's finest detail is still mixed in
+  cv::Mat colours = resample(picture, reduction, map, frame_px_per_mosaic_px, Detail::coarse);
+  const cv::Rect whole(0, 0, map.cols, map.rows);
+  const auto is_shown_near = [&](const cv::Rect& block) {
+    const cv::Rect round(block.x - kRim, block.y - kRim, block.width + 2 * kRim, block.height + 2 * kRim);
+    return cv::countNonZero(shown(round & whole)) > 0;
+  };
+  for (int y = 0; y < map.rows; y += kBlock) {
+    cv::Rect run;  // of neighbouring blocks in one row
+    const auto resample_run = [&] {
+      if (!run.empty()) resample(picture, reduction, map(run), frame_px_per_mosaic_px).copyTo(colours(run));
+      run = {};
+    };
+    for (int x = 0; x < map.cols; x += kBlock) {
+      const cv::Rect block = cv::Rect(x, y, kBlock, kBlock) & whole;
+      if (is_shown_near(block))
+        run |= block;
+      else
+        resample_run();
+    }
+    resample_run();
+  }
+  return colours;
 }
 
 }  // namespace lookdown::mosaic

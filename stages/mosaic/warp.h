@@ -19,13 +19,24 @@ namespace lookdown::mosaic {
 /// without losing resolution.
 [[nodiscard]] int decode_reduction(double frame_px_per_mosaic_px);
 
+/// CV_8UC1, 255 where a raised area stands between the frame and the ground.
+[[nodiscard]] cv::Mat hidden_map(const FrameView&, const cv::Rect& area);
+
 /// Median local scale over `area`, or 1 when nothing is usable there.
 [[nodiscard]] double typical_scale(const FrameView&, const cv::Rect& area);
+
+/// How much care a resampling takes: `coarse` is bilinear, for pixels that only lend their broad tones.
+enum class Detail { full, coarse };
 
 /// `picture` (the frame reduced by `reduction`) resampled at `map` (positions in the frame as stored):
 /// Lanczos with 8 x 8 taps, behind a Gaussian against aliasing where the frame is finer than the canvas
 /// (`frame_px_per_mosaic_px` > 1). Same type as `picture`.
 [[nodiscard]] cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map,
-                               double frame_px_per_mosaic_px);
+                               double frame_px_per_mosaic_px, Detail detail = Detail::full);
+
+/// The same, with full detail only in the neighbourhood of where `shown` (CV_8UC1, of the map's size) is not
+/// zero.
+[[nodiscard]] cv::Mat resample_shown(const cv::Mat& picture, int reduction, const cv::Mat& map,
+                                     double frame_px_per_mosaic_px, const cv::Mat& shown);
 
 }  // namespace lookdown::mosaic

@@ -7,6 +7,7 @@
 
 namespace lookdown::bench {
 
+/// Processor seconds of all threads.
 struct FloorTime {
   double decode_s = 0, warp_s = 0, encode_s = 0;
   [[nodiscard]] double total_s() const { return decode_s + warp_s + encode_s; }

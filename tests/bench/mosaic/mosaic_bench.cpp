@@ -1,19 +1,38 @@
-// mosaic_bench FLIGHT OUT [--threads n] [--memory-mb n] [--gsd m] [--shake-m s] [--shake-deg s] [--order o]
-// [--no-glare] [--obliques]
-// [--no-colour] [--no-overlay] [--no-measures] [--floor] Makes a mosaic from a rendered flight placed by its truth, times it and measures
-// it against the truth.
+// mosaic_bench FLIGHT OUT [--placed-by RUN] [--threads n] [--memory-mb n] [--gsd m] [--shake-m s]
+// [--shake-deg s] [--order o] [--compression c] [--no-glare] [--obliques] [--no-colour] [--no-overlay]
+// [--no-measures] [--floor]
+// Makes a mosaic from a rendered flight, times it and measures it against the truth. Frames are chosen and
+// placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided.
 #include <fmt/format.h>
 #include <sys/resource.h>
 
 #include <chrono>
-#include <cstring>
+#include <ctime>
+#include <fstream>
+#include <nlohmann/json.hpp>
 #include <string>
+
+#include "pipeline/record_json.h"
 
 #include "pipeline/run_context.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/bench/mosaic/against_truth.h"
 #include "tests/bench/mosaic/floor_time.h"
 #include "tests/bench/mosaic/truth_flight.h"
+
+namespace {
+
+/// The record of a finished run, its glare masks found from anywhere.
+lookdown::FlightRecord flight_from_run(const std::filesystem::path& run) {
+  lookdown::FlightRecord flight =
+      lookdown::flight_record_from_json(nlohmann::json::parse(std::ifstream(run / "flight.json")));
+  for (lookdown::FrameRecord& frame : flight.frames)
+    if (frame.glare && !frame.glare->mask_file.empty())
+      frame.glare->mask_file = std::filesystem::absolute(run / frame.glare->mask_file).string();
+  return flight;
+}
+
+}  // namespace
 
 int main(int argc, char** argv) {
   if (argc < 3) {
@@ -24,6 +43,7 @@ int main(int argc, char** argv) {
   lookdown::bench::Shake shake;
   lookdown::mosaic::Options options;
   double gsd_m = 0;
+  std::filesystem::path placed_by;
   bool glare = true, obliques = false, measure = true, floor = false;
   for (int i = 3; i < argc; ++i) {
     const std::string word = argv[i];
@@ -40,6 +60,10 @@ int main(int argc, char** argv) {
       shake.rotation_deg = number();
     else if (word == "--order")
       options.order = argv[++i];
+    else if (word == "--compression")
+      options.compression = argv[++i];
+    else if (word == "--placed-by")
+      placed_by = argv[++i];
     else if (word == "--no-glare")
       glare = false;
     else if (word == "--obliques")
@@ -57,7 +81,10 @@ int main(int argc, char** argv) {
   }
   const auto now = [] { return std::chrono::steady_clock::now(); };
   const auto seconds = [](auto from, auto to) { return std::chrono::duration<double>(to - from).count(); };
-  lookdown::FlightRecord flight = lookdown::bench::flight_from_truth(argv[1], gsd_m, shake, glare, obliques);
+  lookdown::FlightRecord flight =
+      placed_by.empty() ? lookdown::bench::flight_from_truth(argv[1], gsd_m, shake, glare, obliques)
+                        : flight_from_run(placed_by);
+  if (!placed_by.empty() && gsd_m > 0) options.gsd_m = gsd_m;
   const lookdown::FrameReader reader;
   const lookdown::Scheduler scheduler(resources);
   const lookdown::Cache cache{""};
@@ -65,22 +92,23 @@ int main(int argc, char** argv) {
   lookdown::RunContext context{argv[2], reader, scheduler, cache, progress};
   std::filesystem::create_directories(context.out);
   const auto started = now();
+  const std::clock_t processor_before = std::clock();
   lookdown::mosaic::build(flight, options, context);
   const auto ended = now();
+  const double processor_s = static_cast<double>(std::clock() - processor_before) / CLOCKS_PER_SEC;
   rusage usage{};
   getrusage(RUSAGE_SELF, &usage);
   for (const auto& warning : flight.warnings) fmt::print("warning: {}\n", warning);
   if (!flight.mosaic) return 1;
-  fmt::print("mosaic {} x {} px, covered {:.3f}, {} frames, {:.2f} s, peak {:.0f} MB\n",
+  fmt::print("mosaic {} x {} px, covered {:.3f}, {} frames, {:.2f} s ({:.2f} processor s), peak {:.0f} MB\n",
              flight.mosaic->width_px, flight.mosaic->height_px, flight.mosaic->covered_share,
-             flight.mosaic->frames_used, seconds(started, ended), usage.ru_maxrss / 1024.0);
+             flight.mosaic->frames_used, seconds(started, ended), processor_s, usage.ru_maxrss / 1024.0);
   if (floor) {
     const auto least = lookdown::bench::floor_time(flight, context);
     fmt::print(
-        "floor     decode {:.2f} s, warp {:.2f} s, encode {:.2f} s: {:.2f} s; mosaic takes {:.2f} times "
-        "that\n",
-        least.decode_s, least.warp_s, least.encode_s, least.total_s(),
-        seconds(started, ended) / least.total_s());
+        "floor     decode {:.2f} s, warp {:.2f} s, encode {:.2f} s: {:.2f} processor s; mosaic takes {:.2f} "
+        "times that\n",
+        least.decode_s, least.warp_s, least.encode_s, least.total_s(), processor_s / least.total_s());
   }
   if (!measure) return 0;
   const auto found = lookdown::bench::measure_against_truth(flight, argv[1], argv[2]);

@@ -1,0 +1,33 @@
+// Where exactly the sides of a rectangular roof lie.
+#pragma once
+
+#include <array>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "stages/mosaic/frame_store.h"
+#include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/raised_area.h"
+
+namespace lookdown::mosaic {
+
+using Corners = std::array<cv::Point2d, 4>;
+
+/// The smallest rectangle round the mask (CV_8UC1), its sides drawn in to where the mask fills half of them:
+/// frayed cells outside a roof do not count.
+[[nodiscard]] Corners trimmed_box(const cv::Mat& mask);
+
+/// Moves each side, by a few cells at most, to the sharpest step of brightness in `mean` (CV_32FC1), the mean
+/// of the frames laid on the roof's height, in which only the roof is in register.
+[[nodiscard]] Corners fitted_to_edges(const cv::Mat& mean, Corners);
+
+/// True when brightness changes across every side, as it does where a roof ends; an outline that stops in the
+/// middle of a roof has a side without.
+[[nodiscard]] bool has_clear_sides(const cv::Mat& mean, const Corners&);
+
+/// Fits the sides in the frames themselves, to about a pixel, looking `reach_px` to either side. A frame that
+/// cannot be read has no say.
+[[nodiscard]] RaisedArea fitted_at_full_size(const RaisedArea&, const std::vector<FrameView>&, FrameStore&,
+                                             int reach_px);
+
+}  // namespace lookdown::mosaic
