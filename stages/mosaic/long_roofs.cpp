@@ -14,7 +14,6 @@ namespace {
 constexpr double kLowest = 0.03, kHighest = 0.4;  // of the cameras' height
 constexpr double kStepCells = 2;                  // of height; frames half a height apart see it as one cell
 constexpr double kDisagrees = 8;                  // code values of scatter: more than noise and colour leave
-constexpr double kAgreesWell = 6;     // code values: no smaller scatter is asked of a roof in register
 constexpr double kAgreesShare = 0.6;  // scatter at the right height over that on the ground, at most
 constexpr int kLeastCells = 150;      // of area
 constexpr float kHidden = 30;         // dislike of ground behind a roof, below avoidable glare only
@@ -146,16 +145,6 @@ double usual_height(const cv::Mat& height, const cv::Mat& cells) {
   return most == times.end() ? 0 : most->first;
 }
 
-double median_of(const cv::Mat& values, const cv::Mat& cells) {
-  std::vector<float> taken;
-  for (int row = 0; row < cells.rows; ++row)
-    for (int column = 0; column < cells.cols; ++column)
-      if (cells.at<uchar>(row, column)) taken.push_back(values.at<float>(row, column));
-  if (taken.empty()) return 0;
-  std::nth_element(taken.begin(), taken.begin() + taken.size() / 2, taken.end());
-  return taken[taken.size() / 2];
-}
-
 /// Gaps closed, frayed edges cut, and only the largest connected piece kept.
 cv::Mat largest_piece(cv::Mat cells) {
   cv::morphologyEx(cells, cells, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_RECT, {7, 7}));
@@ -205,10 +194,7 @@ Candidate candidate_in(const cv::Rect& region, const Sweep& sweep, const Survey&
   const cv::Mat strong = (on_ground > kDisagrees) & (best < kAgreesShare * on_ground) & (height > 0);
   const double usual = usual_height(height, strong);
   const cv::Mat level = strong & (cv::abs(height - usual) <= 1.01 * step);
-  // Hidden ground beside the roof may agree better at its height than on the ground, but never as well as the
-  // roof itself.
-  const double well = std::max(kAgreesWell, 2.5 * median_of(best, level));
-  return {largest_piece(level & (best <= well)), usual, region};
+  return {largest_piece(level), usual, region};
 }
 
 /// The height at which the frames agree best over the cells.
