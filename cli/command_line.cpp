@@ -32,7 +32,8 @@ int complain(int code, const std::string& message) {
 
 int run(const Program& program) {
   try {
-    if (program.invocation.list_commands && !program.invocation.each) throw WrongUse("run: --list-commands goes with --each");
+    if (program.invocation.list_commands && !program.invocation.each)
+      throw WrongUse("run: --list-commands goes with --each");
     if (program.invocation.each) return run_many_flights(program);
     return program.chosen->run(program.invocation);
   } catch (const WrongUse& error) {
@@ -51,8 +52,9 @@ int run(const Program& program) {
 }  // namespace
 
 std::vector<Command> all_commands() {
-  return {run_command(),     inspect_command(), cull_command(),    level_command(), rectify_command(), glare_command(),      mosaic_command(),
-          measure_command(), align_command(),   control_command(), plan_command(),  options_command(), completion_command(), manual_command()};
+  return {run_command(),   inspect_command(), cull_command(),       level_command(), rectify_command(),
+          glare_command(), mosaic_command(),  measure_command(),    align_command(), control_command(),
+          plan_command(),  options_command(), completion_command(), manual_command()};
 }
 
 int run_program(int argc, char** argv) {

@@ -10,8 +10,8 @@
 #include <tbb/version.h>
 #include <xxhash.h>
 // jpeglib.h needs FILE declared before it.
-#include <cstdio>
 #include <jpeglib.h>
+#include <cstdio>
 
 #include <CLI/Version.hpp>
 #include <Eigen/Core>
@@ -59,7 +59,9 @@ std::string three_parts(int packed, int first, int second) {
 
 std::string version_text() {
   std::string text = fmt::format("lookdown {}\n", kVersion);
-  const auto add = [&](const char* library, const std::string& version) { text += fmt::format("  {:<14} {}\n", library, version); };
+  const auto add = [&](const char* library, const std::string& version) {
+    text += fmt::format("  {:<14} {}\n", library, version);
+  };
   add("OpenCV", cv::getVersionString());
   add("Eigen", fmt::format("{}.{}.{}", EIGEN_WORLD_VERSION, EIGEN_MAJOR_VERSION, EIGEN_MINOR_VERSION));
   add("Ceres Solver", CERES_VERSION_STRING);
@@ -74,7 +76,8 @@ std::string version_text() {
   add("libnova", ln_get_version());
   add("xxHash", three_parts(static_cast<int>(XXH_versionNumber()), 10000, 100));
   add("CLI11", CLI11_VERSION);
-  add("nlohmann json", fmt::format("{}.{}.{}", NLOHMANN_JSON_VERSION_MAJOR, NLOHMANN_JSON_VERSION_MINOR, NLOHMANN_JSON_VERSION_PATCH));
+  add("nlohmann json", fmt::format("{}.{}.{}", NLOHMANN_JSON_VERSION_MAJOR, NLOHMANN_JSON_VERSION_MINOR,
+                                   NLOHMANN_JSON_VERSION_PATCH));
   add("fmt", three_parts(FMT_VERSION, 10000, 100));
   add("spdlog", fmt::format("{}.{}.{}", SPDLOG_VER_MAJOR, SPDLOG_VER_MINOR, SPDLOG_VER_PATCH));
   text.pop_back();

@@ -12,33 +12,43 @@
 namespace lookdown::cli {
 namespace {
 
-// roff takes a backslash for an escape, a dash for a hyphen, and a dot or quote at the start of a line for a request.
+// roff takes a backslash for an escape, a dash for a hyphen, and a dot or quote at the start of a line for a
+// request.
 std::string roff(const std::string& text) {
   std::string out;
   bool line_starts = true;
   for (const char c : text) {
     if (line_starts && (c == '.' || c == '\'')) out += "\\&";
-    if (c == '\\') out += "\\e";
-    else if (c == '-') out += "\\-";
-    else out += c;
+    if (c == '\\')
+      out += "\\e";
+    else if (c == '-')
+      out += "\\-";
+    else
+      out += c;
     line_starts = c == '\n';
   }
   return out;
 }
 
 // Options that most commands share stand once, at the end.
-const std::set<std::string> kGeneral{"help", "out", "threads", "memory", "no-cache", "options-file", "json", "quiet", "verbose"};
+const std::set<std::string> kGeneral{"help",         "out",  "threads", "memory", "no-cache",
+                                     "options-file", "json", "quiet",   "verbose"};
 
-bool is_general(const CLI::Option& option) { return !option.get_lnames().empty() && kGeneral.contains(option.get_lnames().front()); }
+bool is_general(const CLI::Option& option) {
+  return !option.get_lnames().empty() && kGeneral.contains(option.get_lnames().front());
+}
 
 std::string entry(const CLI::Option& option) {
   std::string head;
   if (option.get_positional()) head = "\\fI" + roff(option.get_name(true)) + "\\fR";
-  for (const std::string& name : option.get_snames()) head += (head.empty() ? "" : ", ") + ("\\fB\\-" + roff(name) + "\\fR");
-  for (const std::string& name : option.get_lnames()) head += (head.empty() ? "" : ", ") + ("\\fB\\-\\-" + roff(name) + "\\fR");
+  for (const std::string& name : option.get_snames())
+    head += (head.empty() ? "" : ", ") + ("\\fB\\-" + roff(name) + "\\fR");
+  for (const std::string& name : option.get_lnames())
+    head += (head.empty() ? "" : ", ") + ("\\fB\\-\\-" + roff(name) + "\\fR");
   if (!option.get_positional() && !is_switch(option)) head += " \\fI" + roff(option.get_type_name()) + "\\fR";
   std::string text = roff(option.get_description());
-  if (!option.get_default_str().empty()) text += fmt::format(" (default: {})", roff(option.get_default_str()));
+  if (!option.get_default_str().empty())
+    text += fmt::format(" (default: {})", roff(option.get_default_str()));
   return fmt::format(".TP\n{}\n{}\n", head, text);
 }
 
@@ -82,12 +92,14 @@ by itself, with an index page at the end.
 }  // namespace
 
 std::string manual_page(const CLI::App& program) {
-  std::string page = fmt::format(".TH LOOKDOWN 1 \"\" \"lookdown {0}\" \"User Commands\"\n"
-                                 ".SH NAME\nlookdown \\- frames from a lifted camera to one straight\\-down picture\n"
-                                 ".SH SYNOPSIS\n.B lookdown\n\\fICOMMAND\\fR [\\fIOPTION\\fR]... [\\fIFLIGHT\\fR]...\n"
-                                 ".SH DESCRIPTION\n{1}\n.SH COMMANDS\n",
-                                 kVersion, roff(program.get_description()));
-  for (const CLI::App* command : program.get_subcommands([](const CLI::App*) { return true; })) page += command_section(*command);
+  std::string page = fmt::format(
+      ".TH LOOKDOWN 1 \"\" \"lookdown {0}\" \"User Commands\"\n"
+      ".SH NAME\nlookdown \\- frames from a lifted camera to one straight\\-down picture\n"
+      ".SH SYNOPSIS\n.B lookdown\n\\fICOMMAND\\fR [\\fIOPTION\\fR]... [\\fIFLIGHT\\fR]...\n"
+      ".SH DESCRIPTION\n{1}\n.SH COMMANDS\n",
+      kVersion, roff(program.get_description()));
+  for (const CLI::App* command : program.get_subcommands([](const CLI::App*) { return true; }))
+    page += command_section(*command);
   page += general_section(*program.get_subcommand("run"));
   return page + kRest + ".SH CAUTIONS\n" + roff(program.get_footer()) + "\n";
 }

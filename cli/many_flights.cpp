@@ -34,16 +34,19 @@ struct Flight {
 
 std::vector<Flight> flights_below(const std::string& parent, const std::string& out) {
   std::error_code error;
-  if (!fs::is_directory(parent, error)) throw WrongUse(parent + ": is no folder; --each takes the folder that holds the flights' folders");
+  if (!fs::is_directory(parent, error))
+    throw WrongUse(parent + ": is no folder; --each takes the folder that holds the flights' folders");
   std::vector<Flight> flights;
   const fs::path results = fs::weakly_canonical(out);
   for (const fs::directory_entry& entry : fs::directory_iterator(parent)) {
     if (!entry.is_directory(error) || entry.path().filename().string().starts_with('.')) continue;
     if (fs::weakly_canonical(entry.path()) == results) continue;
     if (inspect::picture_files({entry.path().string()}).empty()) continue;
-    flights.push_back({fs::absolute(entry.path()).lexically_normal(), fs::absolute(fs::path(out) / entry.path().filename()).lexically_normal()});
+    flights.push_back({fs::absolute(entry.path()).lexically_normal(),
+                       fs::absolute(fs::path(out) / entry.path().filename()).lexically_normal()});
   }
-  std::sort(flights.begin(), flights.end(), [](const Flight& a, const Flight& b) { return a.folder < b.folder; });
+  std::sort(flights.begin(), flights.end(),
+            [](const Flight& a, const Flight& b) { return a.folder < b.folder; });
   if (flights.empty()) throw WrongUse(parent + ": none of its folders holds a picture");
   return flights;
 }
@@ -66,7 +69,8 @@ std::vector<std::string> given_options(const CLI::App& command) {
 
 // The same for every flight: the program by its full name, and names of files as seen from where we are.
 std::vector<std::string> words_for(const Flight& flight, const CLI::App& command) {
-  std::vector<std::string> words{fs::read_symlink("/proc/self/exe").string(), "run", flight.folder.string(), "--out=" + flight.out.string()};
+  std::vector<std::string> words{fs::read_symlink("/proc/self/exe").string(), "run", flight.folder.string(),
+                                 "--out=" + flight.out.string()};
   const std::vector<std::string> options = given_options(command);
   words.insert(words.end(), options.begin(), options.end());
   return words;
@@ -80,7 +84,8 @@ std::string last_line(const fs::path& log) {
   return last;
 }
 
-// Runs the words to their end with everything that they say in the log; returns the exit code, or 3 when it did not end by itself.
+// Runs the words to their end with everything that they say in the log; returns the exit code, or 3 when it
+// did not end by itself.
 int run_to_end(std::vector<std::string> words, const fs::path& log) {
   posix_spawn_file_actions_t actions;
   posix_spawn_file_actions_init(&actions);
@@ -96,7 +101,8 @@ int run_to_end(std::vector<std::string> words, const fs::path& log) {
   int status = 0;
   bool told_to_stop = false;
   while (::waitpid(child, &status, WNOHANG) == 0) {
-    if (stop_requested() && !told_to_stop) told_to_stop = ::kill(child, SIGTERM) == 0;  // it ends as it would by itself
+    if (stop_requested() && !told_to_stop)
+      told_to_stop = ::kill(child, SIGTERM) == 0;  // it ends as it would by itself
     std::this_thread::sleep_for(std::chrono::milliseconds(50));
   }
   return WIFEXITED(status) ? WEXITSTATUS(status) : static_cast<int>(kFailed);
@@ -112,7 +118,8 @@ void read_record(const fs::path& file, FlightOutcome& outcome) {
     if (frame.value("/decision/verdict"_json_pointer, "") == "keep") ++*outcome.kept;
     if (frame.value("/placement/placed"_json_pointer, false)) ++*outcome.placed;
   }
-  if (const auto gsd = record.value("/placement/gsd_m"_json_pointer, nlohmann::json()); gsd.is_number()) outcome.gsd_m = gsd.get<double>();
+  if (const auto gsd = record.value("/placement/gsd_m"_json_pointer, nlohmann::json()); gsd.is_number())
+    outcome.gsd_m = gsd.get<double>();
 }
 
 FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
@@ -139,10 +146,14 @@ FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
 
 const char* outcome_word(int exit_code) {
   switch (exit_code) {
-    case kDone: return "done";
-    case kNothingUsable: return "nothing usable";
-    case kWrongUse: return "wrong use";
-    default: return "failed";
+    case kDone:
+      return "done";
+    case kNothingUsable:
+      return "nothing usable";
+    case kWrongUse:
+      return "wrong use";
+    default:
+      return "failed";
   }
 }
 
@@ -154,13 +165,15 @@ std::string or_empty(const std::optional<T>& value, const char* format = "{}") {
 std::string flights_table(const std::vector<FlightOutcome>& outcomes) {
   std::string table = "flight,outcome,exit_code,frames,kept,placed,gsd_m,seconds,why\r\n";
   for (const FlightOutcome& o : outcomes)
-    table += fmt::format("{},{},{},{},{},{},{},{:.1f},{}\r\n", csv_cell(o.name), outcome_word(o.exit_code), o.exit_code, or_empty(o.frames),
-                         or_empty(o.kept), or_empty(o.placed), or_empty(o.gsd_m, "{:.5f}"), o.seconds, csv_cell(o.last_words));
+    table += fmt::format("{},{},{},{},{},{},{},{:.1f},{}\r\n", csv_cell(o.name), outcome_word(o.exit_code),
+                         o.exit_code, or_empty(o.frames), or_empty(o.kept), or_empty(o.placed),
+                         or_empty(o.gsd_m, "{:.5f}"), o.seconds, csv_cell(o.last_words));
   return table;
 }
 
 std::string line_of(const FlightOutcome& o) {
-  const std::string what = o.frames ? fmt::format("{} frames, {} kept, {} placed", *o.frames, *o.kept, *o.placed) : o.last_words;
+  const std::string what =
+      o.frames ? fmt::format("{} frames, {} kept, {} placed", *o.frames, *o.kept, *o.placed) : o.last_words;
   return fmt::format("{:<24} {:<14} {:>7.1f} s  {}\n", o.name, outcome_word(o.exit_code), o.seconds, what);
 }
 
@@ -171,8 +184,12 @@ std::string escaped(const std::string& text, int scheme) {
   CPLFree(made);
   return out;
 }
-std::string html_escaped(const std::string& text) { return escaped(text, CPLES_XML); }
-std::string url_escaped(const std::string& text) { return escaped(text, CPLES_URL); }
+std::string html_escaped(const std::string& text) {
+  return escaped(text, CPLES_XML);
+}
+std::string url_escaped(const std::string& text) {
+  return escaped(text, CPLES_URL);
+}
 
 int overall(const std::vector<FlightOutcome>& outcomes) {
   int worst = kDone;
@@ -200,25 +217,36 @@ std::string index_page(const std::vector<FlightOutcome>& outcomes) {
   for (const FlightOutcome& o : outcomes) {
     const std::string folder = url_escaped(o.name), name = html_escaped(o.name);
     const bool done = o.exit_code == kDone;
-    rows += fmt::format("<tr><td>{}<td>{}<td class=n>{}<td class=n>{}<td class=n>{}<td class=n>{}<td class=n>{:.0f}<td>{}<td>{}\n",
-                        done ? fmt::format("<a href=\"./{}/report.html\">{}</a>", folder, name) : name, outcome_word(o.exit_code), or_empty(o.frames),
-                        or_empty(o.kept), or_empty(o.placed), or_empty(o.gsd_m, "{:.4f}"), o.seconds,
-                        done ? fmt::format("<a href=\"./{0}/mosaic.jpg\"><img src=\"./{0}/mosaic.jpg\" alt=\"Mosaic of {1}\" loading=lazy></a>", folder, name)
-                             : html_escaped(o.last_words),
-                        fmt::format("<a href=\"./{}/run.log\">log</a>", folder));
+    rows += fmt::format(
+        "<tr><td>{}<td>{}<td class=n>{}<td class=n>{}<td class=n>{}<td class=n>{}<td "
+        "class=n>{:.0f}<td>{}<td>{}\n",
+        done ? fmt::format("<a href=\"./{}/report.html\">{}</a>", folder, name) : name,
+        outcome_word(o.exit_code), or_empty(o.frames), or_empty(o.kept), or_empty(o.placed),
+        or_empty(o.gsd_m, "{:.4f}"), o.seconds,
+        done ? fmt::format("<a href=\"./{0}/mosaic.jpg\"><img src=\"./{0}/mosaic.jpg\" alt=\"Mosaic of {1}\" "
+                           "loading=lazy></a>",
+                           folder, name)
+             : html_escaped(o.last_words),
+        fmt::format("<a href=\"./{}/run.log\">log</a>", folder));
   }
-  return "<!DOCTYPE html>\n<html lang=en><meta charset=utf-8><meta name=viewport content=\"width=device-width\"><title>Flights</title>\n"
-         "<style>body{font:1rem/1.4 system-ui,sans-serif;margin:2rem;color:#111;background:#fff}table{border-collapse:collapse}"
-         "th,td{padding:.4rem .8rem;text-align:left;border-bottom:1px solid #bbb;vertical-align:top}.n{text-align:right}"
-         "img{max-width:16rem;max-height:12rem}@media(prefers-color-scheme:dark){body{color:#eee;background:#111}a{color:#9cf}}</style>\n"
-         "<h1>Flights</h1>\n<table><thead><tr><th>flight<th>outcome<th>frames<th>kept<th>placed<th>ground pixel, m<th>seconds<th>mosaic, or why "
+  return "<!DOCTYPE html>\n<html lang=en><meta charset=utf-8><meta name=viewport "
+         "content=\"width=device-width\"><title>Flights</title>\n"
+         "<style>body{font:1rem/1.4 "
+         "system-ui,sans-serif;margin:2rem;color:#111;background:#fff}table{border-collapse:collapse}"
+         "th,td{padding:.4rem .8rem;text-align:left;border-bottom:1px solid "
+         "#bbb;vertical-align:top}.n{text-align:right}"
+         "img{max-width:16rem;max-height:12rem}@media(prefers-color-scheme:dark){body{color:#eee;background:#"
+         "111}a{color:#9cf}}</style>\n"
+         "<h1>Flights</h1>\n<table><thead><tr><th>flight<th>outcome<th>frames<th>kept<th>placed<th>ground "
+         "pixel, m<th>seconds<th>mosaic, or why "
          "not<th>log<tbody>\n" +
          rows + "</table>\n</html>\n";
 }
 
 int run_many_flights(const Program& program) {
   const Invocation& invocation = program.invocation;
-  if (invocation.inputs.size() != 1) throw WrongUse("run: --each takes one folder, which holds the flights' folders");
+  if (invocation.inputs.size() != 1)
+    throw WrongUse("run: --each takes one folder, which holds the flights' folders");
   const std::vector<Flight> flights = flights_below(invocation.inputs.front(), invocation.out);
   const CLI::App& command = *program.app.get_subcommand("run");
   if (invocation.list_commands) {

@@ -1,5 +1,5 @@
-// Several flights overnight: every folder below one is a flight of its own, run by a process of its own into a folder of its own, so that
-// what stops one stops nobody else.
+// Several flights overnight: every folder below one is a flight of its own, run by a process of its own into
+// a folder of its own, so that what stops one stops nobody else.
 #pragma once
 
 #include <string>
@@ -20,9 +20,10 @@ struct FlightOutcome {
   std::optional<double> gsd_m;
 };
 
-/// Runs `run` on every folder below the input that holds pictures, then writes flights.csv and index.html into the output folder and
-/// prints the table; with `list_commands` only prints one command a flight, complete in itself and quoted for a POSIX shell. Exit code:
-/// 0 all done, 3 any failed, else 1 when any had nothing usable.
+/// Runs `run` on every folder below the input that holds pictures, then writes flights.csv and index.html
+/// into the output folder and prints the table; with `list_commands` only prints one command a flight,
+/// complete in itself and quoted for a POSIX shell. Exit code: 0 all done, 3 any failed, else 1 when any had
+/// nothing usable.
 int run_many_flights(const Program&);
 
 /// A word as a POSIX shell takes it literally.

@@ -1,5 +1,5 @@
-// The command line as the argument parser knows it: every command with its options, out of the option tables. Help, shell completion and
-// the manual page are all drawn from it.
+// The command line as the argument parser knows it: every command with its options, out of the option tables.
+// Help, shell completion and the manual page are all drawn from it.
 #pragma once
 
 #include <CLI/CLI.hpp>
@@ -19,8 +19,8 @@ struct Program {
   const Command* chosen = nullptr;  ///< set by parsing
 };
 
-/// Reads the options file that the words name, if any, for the command that they name, so that flags beat it. Throws
-/// std::runtime_error for a wrong options file. Without words: the program with its defaults.
+/// Reads the options file that the words name, if any, for the command that they name, so that flags beat it.
+/// Throws std::runtime_error for a wrong options file. Without words: the program with its defaults.
 std::unique_ptr<Program> make_program(const std::vector<std::string>& words = {});
 
 }  // namespace lookdown::cli

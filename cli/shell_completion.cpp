@@ -14,7 +14,9 @@ std::vector<const CLI::App*> commands_of(const CLI::App& program) {
   return program.get_subcommands([](const CLI::App*) { return true; });
 }
 
-std::string first_line(const std::string& text) { return text.substr(0, text.find('\n')); }
+std::string first_line(const std::string& text) {
+  return text.substr(0, text.find('\n'));
+}
 
 // The short line that the list of commands shows.
 std::string summary_of(const CLI::App& program, const CLI::App& command) {
@@ -27,12 +29,16 @@ std::string summary_of(const CLI::App& program, const CLI::App& command) {
 }
 
 std::string replaced(std::string text, const std::string& what, const std::string& by) {
-  for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + by.size())) text.replace(at, what.size(), by);
+  for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + by.size()))
+    text.replace(at, what.size(), by);
   return text;
 }
 
-// Between single quotes every shell takes all but the quote itself as it stands; fish also knows the backslash there.
-std::string single_quoted(const std::string& text) { return "'" + replaced(text, "'", "'\\''") + "'"; }
+// Between single quotes every shell takes all but the quote itself as it stands; fish also knows the
+// backslash there.
+std::string single_quoted(const std::string& text) {
+  return "'" + replaced(text, "'", "'\\''") + "'";
+}
 
 std::vector<std::string> dashed_names(const CLI::Option& option) {
   std::vector<std::string> names;
@@ -52,7 +58,9 @@ std::string for_bash(const CLI::App& program) {
       words.insert(words.end(), dashed.begin(), dashed.end());
       if (option->get_positional()) words.insert(words.end(), allowed.begin(), allowed.end());
       for (const std::string& name : dashed)
-        if (!allowed.empty()) choices += fmt::format("    '{} {}') words='{}' ;;\n", command->get_name(), name, fmt::join(allowed, " "));
+        if (!allowed.empty())
+          choices +=
+              fmt::format("    '{} {}') words='{}' ;;\n", command->get_name(), name, fmt::join(allowed, " "));
     }
     options += fmt::format("    {}) words='{}' ;;\n", command->get_name(), fmt::join(words, " "));
   }
@@ -84,12 +92,15 @@ std::string zsh_option(const CLI::Option& option) {
   };
   const std::string help = plain(first_line(option.get_description()));
   const std::vector<std::string> allowed = allowed_words(option);
-  const std::string value = allowed.empty() ? ":value:_files" : fmt::format(":value:({})", fmt::join(allowed, " "));
+  const std::string value =
+      allowed.empty() ? ":value:_files" : fmt::format(":value:({})", fmt::join(allowed, " "));
   if (option.get_positional()) return "        " + single_quoted("*" + value) + " \\\n";
   std::string lines;
   for (const std::string& name : dashed_names(option)) {
     const std::string equals = is_switch(option) ? "" : name.starts_with("--") ? "=" : "+";
-    lines += "        " + single_quoted(fmt::format("{}{}[{}]{}", name, equals, help, is_switch(option) ? "" : value)) + " \\\n";
+    lines += "        " +
+             single_quoted(fmt::format("{}{}[{}]{}", name, equals, help, is_switch(option) ? "" : value)) +
+             " \\\n";
   }
   return lines;
 }
@@ -97,7 +108,9 @@ std::string zsh_option(const CLI::Option& option) {
 std::string for_zsh(const CLI::App& program) {
   std::string commands, options;
   for (const CLI::App* command : commands_of(program)) {
-    commands += "    " + single_quoted(command->get_name() + ":" + replaced(summary_of(program, *command), ":", "\\:")) + "\n";
+    commands +=
+        "    " +
+        single_quoted(command->get_name() + ":" + replaced(summary_of(program, *command), ":", "\\:")) + "\n";
     options += fmt::format("    {})\n      _arguments \\\n", command->get_name());
     for (const CLI::Option* option : command->get_options()) options += zsh_option(*option);
     options += "        && return 0 ;;\n";
@@ -124,18 +137,26 @@ _lookdown "$@"
 }
 
 std::string for_fish(const CLI::App& program) {
-  const auto quoted = [](const std::string& text) { return "'" + replaced(replaced(text, "\\", "\\\\"), "'", "\\'") + "'"; };
+  const auto quoted = [](const std::string& text) {
+    return "'" + replaced(replaced(text, "\\", "\\\\"), "'", "\\'") + "'";
+  };
   std::string lines = "# Completion of lookdown for fish.\n";
   for (const CLI::App* command : commands_of(program)) {
-    lines += fmt::format("complete -c lookdown -f -n __fish_use_subcommand -a {} -d {}\n", command->get_name(), quoted(summary_of(program, *command)));
+    lines += fmt::format("complete -c lookdown -f -n __fish_use_subcommand -a {} -d {}\n",
+                         command->get_name(), quoted(summary_of(program, *command)));
     for (const CLI::Option* option : command->get_options()) {
-      std::string line = fmt::format("complete -c lookdown -n '__fish_seen_subcommand_from {}'", command->get_name());
+      std::string line =
+          fmt::format("complete -c lookdown -n '__fish_seen_subcommand_from {}'", command->get_name());
       const std::vector<std::string> allowed = allowed_words(*option);
       for (const std::string& name : option->get_lnames()) line += " -l " + name;
       for (const std::string& name : option->get_snames()) line += " -s " + name;
-      if (option->get_positional() && allowed.empty()) continue;  // names of files, as fish completes by itself
-      if (!allowed.empty()) line += fmt::format(" -f{} -a {}", option->get_positional() ? "" : " -r", quoted(fmt::format("{}", fmt::join(allowed, " "))));
-      else if (!is_switch(*option)) line += " -r";
+      if (option->get_positional() && allowed.empty())
+        continue;  // names of files, as fish completes by itself
+      if (!allowed.empty())
+        line += fmt::format(" -f{} -a {}", option->get_positional() ? "" : " -r",
+                            quoted(fmt::format("{}", fmt::join(allowed, " "))));
+      else if (!is_switch(*option))
+        line += " -r";
       lines += line + " -d " + quoted(first_line(option->get_description())) + "\n";
     }
   }
@@ -155,7 +176,9 @@ std::vector<std::string> allowed_words(const CLI::Option& option) {
   return words;
 }
 
-bool is_switch(const CLI::Option& option) { return option.get_items_expected_max() == 0; }
+bool is_switch(const CLI::Option& option) {
+  return option.get_items_expected_max() == 0;
+}
 
 std::string shell_completion(const CLI::App& program, const std::string& shell) {
   if (shell == "zsh") return for_zsh(program);

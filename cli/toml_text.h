@@ -7,8 +7,8 @@
 
 namespace lookdown::cli {
 
-/// TOML with every option, its help as a comment above and its value as it stands; what is not set is commented out. Read back by
-/// `read_options_file` it gives the same options.
+/// TOML with every option, its help as a comment above and its value as it stands; what is not set is
+/// commented out. Read back by `read_options_file` it gives the same options.
 std::string options_as_toml(const Describe& describe);
 
 }  // namespace lookdown::cli

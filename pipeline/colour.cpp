@@ -27,17 +27,20 @@ struct CurveFreer {
   void operator()(cmsToneCurve* curve) const { cmsFreeToneCurve(curve); }
 };
 
-// Without the one-pixel cache a transform may be used from several threads at once (Little CMS, cmsFLAGS_NOCACHE).
+// Without the one-pixel cache a transform may be used from several threads at once (Little CMS,
+// cmsFLAGS_NOCACHE).
 Transform make_transform(cmsHPROFILE from, cmsUInt32Number layout) {
   const Profile working(cmsCreate_sRGBProfile());
-  return Transform(cmsCreateTransform(from, layout, working.get(), layout, INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOCACHE));
+  return Transform(cmsCreateTransform(from, layout, working.get(), layout, INTENT_RELATIVE_COLORIMETRIC,
+                                      cmsFLAGS_NOCACHE));
 }
 
 struct Conversion {
   Transform eight, sixteen;  ///< both empty: the numbers mean sRGB already
 };
 
-// A grid over the cube of colours tells more than a profile's name: many files carry one of a dozen variants of sRGB.
+// A grid over the cube of colours tells more than a profile's name: many files carry one of a dozen variants
+// of sRGB.
 bool changes_colours(cmsHTRANSFORM sixteen) {
   constexpr int kSteps = 6;
   std::vector<std::array<std::uint16_t, 3>> before;
@@ -58,7 +61,8 @@ bool changes_colours(cmsHTRANSFORM sixteen) {
 Conversion make_conversion(std::span<const std::uint8_t> icc) {
   const Profile profile(cmsOpenProfileFromMem(icc.data(), static_cast<cmsUInt32Number>(icc.size())));
   if (!profile || cmsGetColorSpace(profile.get()) != cmsSigRgbData) return {};
-  Conversion conversion{make_transform(profile.get(), TYPE_BGR_8), make_transform(profile.get(), TYPE_BGR_16)};
+  Conversion conversion{make_transform(profile.get(), TYPE_BGR_8),
+                        make_transform(profile.get(), TYPE_BGR_16)};
   if (!conversion.eight || !conversion.sixteen || !changes_colours(conversion.sixteen.get())) return {};
   return conversion;
 }
@@ -88,20 +92,24 @@ std::vector<std::uint8_t> saved_profile(const cmsCIExyYTRIPLE& primaries, cmsTon
 
 }  // namespace
 
-// Adobe RGB (1998) Color Image Encoding, version 2005-05, section 4.3: chromaticities and a gamma of 2 + 51/256.
+// Adobe RGB (1998) Color Image Encoding, version 2005-05, section 4.3: chromaticities and a gamma of 2 +
+// 51/256.
 std::vector<std::uint8_t> adobe_rgb_profile() {
-  return saved_profile({{0.6400, 0.3300, 1}, {0.2100, 0.7100, 1}, {0.1500, 0.0600, 1}}, cmsBuildGamma(nullptr, 2.19921875));
+  return saved_profile({{0.6400, 0.3300, 1}, {0.2100, 0.7100, 1}, {0.1500, 0.0600, 1}},
+                       cmsBuildGamma(nullptr, 2.19921875));
 }
 
 std::vector<std::uint8_t> display_p3_profile() {
   // The curve of IEC 61966-2-1 in Little CMS's parametric type 4: gamma, a, b, c, d.
   const double srgb_curve[] = {2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045};
-  return saved_profile({{0.680, 0.320, 1}, {0.265, 0.690, 1}, {0.150, 0.060, 1}}, cmsBuildParametricToneCurve(nullptr, 4, srgb_curve));
+  return saved_profile({{0.680, 0.320, 1}, {0.265, 0.690, 1}, {0.150, 0.060, 1}},
+                       cmsBuildParametricToneCurve(nullptr, 4, srgb_curve));
 }
 
 bool exif_names_adobe_rgb(std::span<const std::uint8_t> exif) {
   constexpr std::array<std::uint8_t, 6> kJpegPrefix{'E', 'x', 'i', 'f', 0, 0};
-  if (exif.size() > kJpegPrefix.size() && std::equal(kJpegPrefix.begin(), kJpegPrefix.end(), exif.begin())) exif = exif.subspan(kJpegPrefix.size());
+  if (exif.size() > kJpegPrefix.size() && std::equal(kJpegPrefix.begin(), kJpegPrefix.end(), exif.begin()))
+    exif = exif.subspan(kJpegPrefix.size());
   try {
     Exiv2::ExifData tags;
     Exiv2::ExifParser::decode(tags, exif.data(), static_cast<std::uint32_t>(exif.size()));
@@ -120,8 +128,8 @@ void to_working_space(cv::Mat& bgr, std::span<const std::uint8_t> icc_profile) {
   const Transform& transform = bgr.depth() == CV_16U ? conversion->sixteen : conversion->eight;
   if (!transform) return;
   const auto stride = static_cast<cmsUInt32Number>(bgr.step[0]);
-  cmsDoTransformLineStride(transform.get(), bgr.data, bgr.data, static_cast<cmsUInt32Number>(bgr.cols), static_cast<cmsUInt32Number>(bgr.rows),
-                           stride, stride, 0, 0);
+  cmsDoTransformLineStride(transform.get(), bgr.data, bgr.data, static_cast<cmsUInt32Number>(bgr.cols),
+                           static_cast<cmsUInt32Number>(bgr.rows), stride, stride, 0, 0);
 }
 
 }  // namespace lookdown

@@ -45,7 +45,8 @@ void state(Exiv2::ExifData& exif, Exiv2::XmpData& xmp, const Derivation& derivat
   exif["Exif.Image.Software"] = software_name();
   exif["Exif.Image.ImageDescription"] = description_of(derivation);
   if (!derivation.attribution.artist.empty()) exif["Exif.Image.Artist"] = derivation.attribution.artist;
-  if (!derivation.attribution.copyright.empty()) exif["Exif.Image.Copyright"] = derivation.attribution.copyright;
+  if (!derivation.attribution.copyright.empty())
+    exif["Exif.Image.Copyright"] = derivation.attribution.copyright;
   xmp["Xmp.xmp.CreatorTool"] = software_name();
   Exiv2::XmpTextValue event("");
   event.setXmpArrayType(Exiv2::XmpValue::xaSeq);
@@ -53,7 +54,8 @@ void state(Exiv2::ExifData& exif, Exiv2::XmpData& xmp, const Derivation& derivat
   xmp["Xmp.xmpMM.History[1]/stEvt:action"] = "derived";
   xmp["Xmp.xmpMM.History[1]/stEvt:softwareAgent"] = software_name();
   xmp["Xmp.xmpMM.History[1]/stEvt:parameters"] = derivation.processing;
-  if (!derivation.frames.empty()) xmp["Xmp.dc.source"] = fmt::format("{}", fmt::join(derivation.frames, "; "));
+  if (!derivation.frames.empty())
+    xmp["Xmp.dc.source"] = fmt::format("{}", fmt::join(derivation.frames, "; "));
 }
 
 std::vector<std::uint8_t> written(Exiv2::Image& picture) {
@@ -68,11 +70,13 @@ std::vector<std::uint8_t> written(Exiv2::Image& picture) {
 
 // Of a raw file only what is about the shot: its other tags say where in the file the sensor's values lie.
 Exiv2::ExifData about_the_shot(const Exiv2::ExifData& all) {
-  static const std::set<std::string> kKept{"Make", "Model", "Artist", "Copyright", "DateTime", "ImageDescription", "Orientation"};
+  static const std::set<std::string> kKept{
+      "Make", "Model", "Artist", "Copyright", "DateTime", "ImageDescription", "Orientation"};
   Exiv2::ExifData kept;
   for (const Exiv2::Exifdatum& tag : all) {
     const std::string group = tag.groupName();
-    const bool shot = group == "Photo" || group == "GPSInfo" || (group == "Image" && kKept.contains(tag.tagName()));
+    const bool shot =
+        group == "Photo" || group == "GPSInfo" || (group == "Image" && kKept.contains(tag.tagName()));
     if (shot && tag.tagName() != "MakerNote") kept.add(tag);
   }
   return kept;
@@ -91,13 +95,17 @@ Exiv2::ExifData carried_exif(const Exiv2::Image& source, int width_px, int heigh
   exif["Exif.Photo.PixelXDimension"] = static_cast<std::uint32_t>(width_px);
   exif["Exif.Photo.PixelYDimension"] = static_cast<std::uint32_t>(height_px);
   exif["Exif.Photo.ColorSpace"] = std::uint16_t{1};
-  for (const char* stale : {"Exif.Image.ImageWidth", "Exif.Image.ImageLength", "Exif.Iop.InteroperabilityIndex"}) erase(exif, stale);
+  for (const char* stale :
+       {"Exif.Image.ImageWidth", "Exif.Image.ImageLength", "Exif.Iop.InteroperabilityIndex"})
+    erase(exif, stale);
   return exif;
 }
 
 }  // namespace
 
-std::string software_name() { return "lookdown " LOOKDOWN_VERSION; }
+std::string software_name() {
+  return "lookdown " LOOKDOWN_VERSION;
+}
 
 Attribution attribution_of(const std::vector<std::filesystem::path>& files) {
   const std::lock_guard lock(exiv2_lock());
@@ -120,15 +128,19 @@ std::string description_of(const Derivation& derivation) {
   std::string text = derivation.processing;
   if (derivation.frames.empty()) return text;
   const std::size_t named = std::min(kNamed, derivation.frames.size());
-  text += fmt::format("; from {}", fmt::join(derivation.frames.begin(), derivation.frames.begin() + static_cast<long>(named), ", "));
+  text += fmt::format("; from {}", fmt::join(derivation.frames.begin(),
+                                             derivation.frames.begin() + static_cast<long>(named), ", "));
   if (derivation.frames.size() > named) text += fmt::format(" and {} more", derivation.frames.size() - named);
   return text;
 }
 
 std::vector<std::pair<std::string, std::string>> tiff_tags(const Derivation& derivation) {
-  std::vector<std::pair<std::string, std::string>> tags{{"TIFFTAG_SOFTWARE", software_name()}, {"TIFFTAG_IMAGEDESCRIPTION", description_of(derivation)}};
-  if (!derivation.attribution.artist.empty()) tags.emplace_back("TIFFTAG_ARTIST", derivation.attribution.artist);
-  if (!derivation.attribution.copyright.empty()) tags.emplace_back("TIFFTAG_COPYRIGHT", derivation.attribution.copyright);
+  std::vector<std::pair<std::string, std::string>> tags{
+      {"TIFFTAG_SOFTWARE", software_name()}, {"TIFFTAG_IMAGEDESCRIPTION", description_of(derivation)}};
+  if (!derivation.attribution.artist.empty())
+    tags.emplace_back("TIFFTAG_ARTIST", derivation.attribution.artist);
+  if (!derivation.attribution.copyright.empty())
+    tags.emplace_back("TIFFTAG_COPYRIGHT", derivation.attribution.copyright);
   return tags;
 }
 
@@ -144,7 +156,8 @@ std::vector<std::uint8_t> with_derivation(std::vector<std::uint8_t> picture, con
   }
 }
 
-std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original, std::vector<std::uint8_t> picture, int width_px, int height_px,
+std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original,
+                                           std::vector<std::uint8_t> picture, int width_px, int height_px,
                                            const Derivation& derivation) {
   {
     const std::lock_guard lock(exiv2_lock());
@@ -154,9 +167,11 @@ std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original
       const auto target = Exiv2::ImageFactory::open(picture.data(), static_cast<long>(picture.size()));
       target->readMetadata();
       // Into what the encoder wrote about its own file, which a TIFF needs.
-      for (const Exiv2::Exifdatum& tag : carried_exif(*source, width_px, height_px)) target->exifData()[tag.key()] = tag.value();
+      for (const Exiv2::Exifdatum& tag : carried_exif(*source, width_px, height_px))
+        target->exifData()[tag.key()] = tag.value();
       Exiv2::XmpData xmp = source->xmpData();
-      if (const auto found = xmp.findKey(Exiv2::XmpKey("Xmp.tiff.Orientation")); found != xmp.end()) found->setValue("1");
+      if (const auto found = xmp.findKey(Exiv2::XmpKey("Xmp.tiff.Orientation")); found != xmp.end())
+        found->setValue("1");
       target->setXmpData(xmp);
       if (!source->iptcData().empty()) target->setIptcData(source->iptcData());
       const std::string before = target->exifData()["Exif.Image.ImageDescription"].toString();

@@ -11,9 +11,17 @@ Fault not_built_in(const std::filesystem::path& path) {
 
 }  // namespace
 
-bool raw_is_available() { return false; }
-Result<FrameHeader> raw_header(const std::filesystem::path& path) { return not_built_in(path); }
-Result<cv::Mat> raw_preview(const std::filesystem::path& path, bool, int) { return not_built_in(path); }
-Result<cv::Mat> develop_raw(const std::filesystem::path& path, int) { return not_built_in(path); }
+bool raw_is_available() {
+  return false;
+}
+Result<FrameHeader> raw_header(const std::filesystem::path& path) {
+  return not_built_in(path);
+}
+Result<cv::Mat> raw_preview(const std::filesystem::path& path, bool, int) {
+  return not_built_in(path);
+}
+Result<cv::Mat> develop_raw(const std::filesystem::path& path, int) {
+  return not_built_in(path);
+}
 
 }  // namespace lookdown

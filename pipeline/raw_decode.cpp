@@ -32,7 +32,9 @@ struct Opened {
 constexpr double kLeastShare = 0.97;
 
 // An even offset keeps the pattern of the sensor's colours where it is in half-size pictures.
-int centred(int outer, int inner) { return (outer - inner) / 2 / 2 * 2; }
+int centred(int outer, int inner) {
+  return (outer - inner) / 2 / 2 * 2;
+}
 
 void find_preview(Opened& opened, const fs::path& path) {
   if (opened.raw->unpack_thumb() != LIBRAW_SUCCESS) return;
@@ -45,7 +47,8 @@ void find_preview(Opened& opened, const fs::path& path) {
   const cv::Size size(header->width_px, header->height_px), whole = opened.developed;
   if (size.width > whole.width || size.height > whole.height) return;
   if (size.width < kLeastShare * whole.width || size.height < kLeastShare * whole.height) return;
-  opened.frame = {centred(whole.width, size.width), centred(whole.height, size.height), size.width, size.height};
+  opened.frame = {centred(whole.width, size.width), centred(whole.height, size.height), size.width,
+                  size.height};
   opened.preview.assign(jpeg.begin(), jpeg.end());
 }
 
@@ -112,7 +115,8 @@ cv::Mat coded_bgr(const libraw_processed_image_t& image) {
 
 cv::Mat cut_and_reduced(const cv::Mat& developed, const Opened& opened, int already, int reduction) {
   const cv::Rect& frame = opened.frame;
-  const cv::Rect here(frame.x / already, frame.y / already, reduced_length(frame.width, already), reduced_length(frame.height, already));
+  const cv::Rect here(frame.x / already, frame.y / already, reduced_length(frame.width, already),
+                      reduced_length(frame.height, already));
   const cv::Mat cut = developed(here & cv::Rect({0, 0}, developed.size()));
   const cv::Size size(reduced_length(frame.width, reduction), reduced_length(frame.height, reduction));
   if (cut.size() == size) return cut.clone();
@@ -128,15 +132,19 @@ Result<cv::Mat> develop(Opened& opened, const fs::path& path, int reduction) {
   ask_for_linear_light(raw, half_size);
   int code = raw.unpack();
   if (code == LIBRAW_SUCCESS) code = raw.dcraw_process();
-  const std::unique_ptr<libraw_processed_image_t, Released> image(code == LIBRAW_SUCCESS ? raw.dcraw_make_mem_image(&code) : nullptr);
+  const std::unique_ptr<libraw_processed_image_t, Released> image(
+      code == LIBRAW_SUCCESS ? raw.dcraw_make_mem_image(&code) : nullptr);
   if (!image || image->bits != 16 || image->colors != 3)
-    return fault(path, fmt::format("cannot be developed ({})", libraw_strerror(code)), "copy it again from the card, or use the camera's JPEG");
+    return fault(path, fmt::format("cannot be developed ({})", libraw_strerror(code)),
+                 "copy it again from the card, or use the camera's JPEG");
   return cut_and_reduced(coded_bgr(*image), opened, half_size ? 2 : 1, reduction);
 }
 
 }  // namespace
 
-bool raw_is_available() { return true; }
+bool raw_is_available() {
+  return true;
+}
 
 Result<FrameHeader> raw_header(const fs::path& path) {
   const Result<Opened> opened = open(path);
@@ -147,7 +155,8 @@ Result<FrameHeader> raw_header(const fs::path& path) {
 Result<cv::Mat> raw_preview(const fs::path& path, bool grey, int reduction) {
   Result<Opened> opened = open(path);
   if (!opened) return opened.error();
-  if (!opened->preview.empty()) return decode_jpeg(opened->preview, grey, reduction, path.filename().string());
+  if (!opened->preview.empty())
+    return decode_jpeg(opened->preview, grey, reduction, path.filename().string());
   Result<cv::Mat> developed = develop(*opened, path, reduction);
   if (!developed) return developed;
   cv::Mat eight;

@@ -1,6 +1,8 @@
-// The fields of the record's values, each named once: what is written to JSON is what is read from it. Private to pipeline/.
+// The fields of the record's values, each named once: what is written to JSON is what is read from it.
+// Private to pipeline/.
 //
-// `each_field(value, field)` calls field(name, member) for every member. Names are those of the files: part of their contract.
+// `each_field(value, field)` calls field(name, member) for every member. Names are those of the files: part
+// of their contract.
 #pragma once
 
 #include <concepts>

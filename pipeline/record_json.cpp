@@ -9,16 +9,22 @@ namespace lookdown {
 using nlohmann::json;
 
 json to_json(const FlightRecord& record) {
-  json j{{"program", "lookdown"}, {"program_version", record.program_version}, {"command_line", record.command_line},
-         {"placement", record.placement}, {"notes", record.notes}, {"warnings", record.warnings},
-         {"frames", record.frames}, {"timings", record.timings}};
+  json j{{"program", "lookdown"},
+         {"program_version", record.program_version},
+         {"command_line", record.command_line},
+         {"placement", record.placement},
+         {"notes", record.notes},
+         {"warnings", record.warnings},
+         {"frames", record.frames},
+         {"timings", record.timings}};
   j["options"] = record.options_json.empty() ? json::object() : json::parse(record.options_json);
   put(j, "mosaic", record.mosaic);
   return j;
 }
 
 FlightRecord flight_record_from_json(const json& j) {
-  if (!j.is_object() || j.value("program", "") != "lookdown") throw std::runtime_error("this is no lookdown flight record");
+  if (!j.is_object() || j.value("program", "") != "lookdown")
+    throw std::runtime_error("this is no lookdown flight record");
   try {
     FlightRecord record;
     take(j, "program_version", record.program_version);

@@ -15,7 +15,9 @@ namespace {
 // The two files of a shot may round its time differently.
 constexpr double kSameTimeS = 2;
 
-std::string without_ending(const FrameSource& source) { return std::filesystem::path(source.file).replace_extension().generic_string(); }
+std::string without_ending(const FrameSource& source) {
+  return std::filesystem::path(source.file).replace_extension().generic_string();
+}
 
 bool same_time(const FrameInfo& a, const FrameInfo& b) {
   return !a.taken_at_s || !b.taken_at_s || std::abs(*a.taken_at_s - *b.taken_at_s) < kSameTimeS;
@@ -57,9 +59,11 @@ void join_twins(FlightRecord& record, bool jpeg_is_the_frame) {
     left_out.insert(other);
   }
   if (pairs.empty()) return;
-  record.notes.push_back(fmt::format("{} shots were saved both as camera raw and as JPEG; each is one frame.", pairs.size()));
+  record.notes.push_back(
+      fmt::format("{} shots were saved both as camera raw and as JPEG; each is one frame.", pairs.size()));
   if (unreadable_raw > 0)
-    record.warnings.push_back(fmt::format("{} camera raw files cannot be read; the JPEG of the same shot stands for each.", unreadable_raw));
+    record.warnings.push_back(fmt::format(
+        "{} camera raw files cannot be read; the JPEG of the same shot stands for each.", unreadable_raw));
   std::vector<FrameRecord> kept;
   for (std::size_t i = 0; i < frames.size(); ++i)
     if (!left_out.contains(i)) kept.push_back(std::move(frames[i]));

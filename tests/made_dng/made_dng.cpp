@@ -14,11 +14,19 @@ namespace {
 using Bytes = std::vector<std::uint8_t>;
 
 void append(Bytes& bytes, std::uint64_t value, int length) {
-  for (int i = 0; i < length; ++i) bytes.push_back(static_cast<std::uint8_t>(value >> (8 * i)));  // little endian
+  for (int i = 0; i < length; ++i)
+    bytes.push_back(static_cast<std::uint8_t>(value >> (8 * i)));  // little endian
 }
 
 // TIFF 6.0, section 2: field types.
-enum Type : std::uint16_t { kByte = 1, kAscii = 2, kShort = 3, kLong = 4, kRational = 5, kSignedRational = 10 };
+enum Type : std::uint16_t {
+  kByte = 1,
+  kAscii = 2,
+  kShort = 3,
+  kLong = 4,
+  kRational = 5,
+  kSignedRational = 10
+};
 
 struct Field {
   Type type;
@@ -28,7 +36,8 @@ struct Field {
 
 Field numbers(Type type, const std::vector<std::uint32_t>& values) {
   Field field{type, static_cast<std::uint32_t>(values.size()), {}};
-  for (const std::uint32_t value : values) append(field.value, value, type == kByte ? 1 : type == kShort ? 2 : 4);
+  for (const std::uint32_t value : values)
+    append(field.value, value, type == kByte ? 1 : type == kShort ? 2 : 4);
   return field;
 }
 
@@ -82,28 +91,40 @@ Bytes sensor_values(const MadeDng& made) {
   for (int row = 0; row < made.linear_bgr.rows; ++row)
     for (int column = 0; column < made.linear_bgr.cols; ++column) {
       const std::size_t colour = static_cast<std::size_t>(row % 2 + column % 2);  // red, green, green, blue
-      const double light = made.linear_bgr.at<cv::Vec3d>(row, column)[2 - static_cast<int>(colour)] * made.neutral[colour];
+      const double light =
+          made.linear_bgr.at<cv::Vec3d>(row, column)[2 - static_cast<int>(colour)] * made.neutral[colour];
       append(strip, static_cast<std::uint64_t>(std::lround(512 + light * (16383 - 512))), 2);
     }
   return strip;
 }
 
 Directory raw_directory(const MadeDng& made, std::uint32_t strip, std::uint32_t strip_bytes) {
-  const auto width = static_cast<std::uint32_t>(made.linear_bgr.cols), height = static_cast<std::uint32_t>(made.linear_bgr.rows);
-  return {{254, numbers(kLong, {0})},      {256, numbers(kLong, {width})},  {257, numbers(kLong, {height})}, {258, numbers(kShort, {16})},
-          {259, numbers(kShort, {1})},     {262, numbers(kShort, {32803})}, {273, numbers(kLong, {strip})},  {277, numbers(kShort, {1})},
-          {278, numbers(kLong, {height})}, {279, numbers(kLong, {strip_bytes})}, {33421, numbers(kShort, {2, 2})},
-          {33422, numbers(kByte, {0, 1, 1, 2})}, {50714, numbers(kShort, {512})}, {50717, numbers(kLong, {16383})}};
+  const auto width = static_cast<std::uint32_t>(made.linear_bgr.cols),
+             height = static_cast<std::uint32_t>(made.linear_bgr.rows);
+  return {{254, numbers(kLong, {0})},       {256, numbers(kLong, {width})},
+          {257, numbers(kLong, {height})},  {258, numbers(kShort, {16})},
+          {259, numbers(kShort, {1})},      {262, numbers(kShort, {32803})},
+          {273, numbers(kLong, {strip})},   {277, numbers(kShort, {1})},
+          {278, numbers(kLong, {height})},  {279, numbers(kLong, {strip_bytes})},
+          {33421, numbers(kShort, {2, 2})}, {33422, numbers(kByte, {0, 1, 1, 2})},
+          {50714, numbers(kShort, {512})},  {50717, numbers(kLong, {16383})}};
 }
 
 // XYZ to linear sRGB (IEC 61966-2-1), which makes the camera's primaries those of sRGB.
-const std::vector<double> kCameraFromXyz{3.2406, -1.5372, -0.4986, -0.9689, 1.8758, 0.0415, 0.0557, -0.2040, 1.0570};
+const std::vector<double> kCameraFromXyz{3.2406, -1.5372, -0.4986, -0.9689, 1.8758,
+                                         0.0415, 0.0557,  -0.2040, 1.0570};
 
 void add_camera(Directory& first, const MadeDng& made, std::uint32_t exif) {
-  first.insert({{271, text("Made Here")}, {272, text("Test Raw")}, {274, numbers(kShort, {static_cast<std::uint32_t>(made.orientation)})},
-                {34665, numbers(kLong, {exif})}, {50706, numbers(kByte, {1, 4, 0, 0})}, {50707, numbers(kByte, {1, 1, 0, 0})},
-                {50708, text("Made Here Test Raw")}, {50721, ratios(kSignedRational, kCameraFromXyz)},
-                {50728, ratios(kRational, {made.neutral.begin(), made.neutral.end()})}, {50778, numbers(kShort, {21})}});
+  first.insert({{271, text("Made Here")},
+                {272, text("Test Raw")},
+                {274, numbers(kShort, {static_cast<std::uint32_t>(made.orientation)})},
+                {34665, numbers(kLong, {exif})},
+                {50706, numbers(kByte, {1, 4, 0, 0})},
+                {50707, numbers(kByte, {1, 1, 0, 0})},
+                {50708, text("Made Here Test Raw")},
+                {50721, ratios(kSignedRational, kCameraFromXyz)},
+                {50728, ratios(kRational, {made.neutral.begin(), made.neutral.end()})},
+                {50778, numbers(kShort, {21})}});
 }
 
 }  // namespace
@@ -112,7 +133,8 @@ void write_dng(const std::filesystem::path& file, const MadeDng& made) {
   Bytes bytes{'I', 'I', 42, 0, 0, 0, 0, 0};
   const Bytes sensor = sensor_values(made);
   const std::uint32_t strip = put(bytes, sensor);
-  const std::uint32_t exif = put(bytes, Directory{{36867, text(made.taken_at)}, {37386, ratios(kRational, {28})}});
+  const std::uint32_t exif =
+      put(bytes, Directory{{36867, text(made.taken_at)}, {37386, ratios(kRational, {28})}});
   const Directory raw = raw_directory(made, strip, static_cast<std::uint32_t>(sensor.size()));
   Directory first = raw;
   if (!made.preview_bgr.empty()) {
@@ -121,15 +143,23 @@ void write_dng(const std::filesystem::path& file, const MadeDng& made) {
     const std::uint32_t picture = put(bytes, jpeg);
     const std::uint32_t raw_below = put(bytes, raw);
     const auto height = static_cast<std::uint32_t>(made.preview_bgr.rows);
-    first = {{254, numbers(kLong, {1})}, {256, numbers(kLong, {static_cast<std::uint32_t>(made.preview_bgr.cols)})}, {257, numbers(kLong, {height})},
-             {258, numbers(kShort, {8, 8, 8})}, {259, numbers(kShort, {7})}, {262, numbers(kShort, {6})}, {273, numbers(kLong, {picture})},
-             {277, numbers(kShort, {3})}, {278, numbers(kLong, {height})}, {279, numbers(kLong, {static_cast<std::uint32_t>(jpeg.size())})},
+    first = {{254, numbers(kLong, {1})},
+             {256, numbers(kLong, {static_cast<std::uint32_t>(made.preview_bgr.cols)})},
+             {257, numbers(kLong, {height})},
+             {258, numbers(kShort, {8, 8, 8})},
+             {259, numbers(kShort, {7})},
+             {262, numbers(kShort, {6})},
+             {273, numbers(kLong, {picture})},
+             {277, numbers(kShort, {3})},
+             {278, numbers(kLong, {height})},
+             {279, numbers(kLong, {static_cast<std::uint32_t>(jpeg.size())})},
              {330, numbers(kLong, {raw_below})}};
   }
   add_camera(first, made, exif);
   const std::uint32_t directory = put(bytes, first);
   for (std::size_t i = 0; i < 4; ++i) bytes[4 + i] = static_cast<std::uint8_t>(directory >> (8 * i));
-  std::ofstream(file, std::ios::binary).write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+  std::ofstream(file, std::ios::binary)
+      .write(reinterpret_cast<const char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
 }
 
 }  // namespace lookdown

@@ -18,7 +18,8 @@ namespace fs = std::filesystem;
 using ::testing::HasSubstr;
 using ::testing::Not;
 
-const std::vector<std::string> kAwkward{"plain", "two words", "it's", "a\"b", "$(touch x)", "<b>&amp;", "ä-ö", "-dash", "semi;colon", "100%"};
+const std::vector<std::string> kAwkward{"plain",    "two words", "it's",  "a\"b",       "$(touch x)",
+                                        "<b>&amp;", "ä-ö",       "-dash", "semi;colon", "100%"};
 
 TEST(ShellQuoting, ARealShellGivesEveryWordBack) {
   const TemporaryFolder folder;
@@ -68,7 +69,8 @@ TEST_F(ManyFlights, EveryFolderIsRunAndOneFailureStopsNobodyElse) {
   // Where the second flight would write is a file: that one fails.
   fs::create_directories(out());
   std::ofstream(fs::path(out()) / "b <roof>") << "in the way";
-  const ProgramRun run = run_lookdown({"run", "--each", flights(), "-o", out(), "--no-cache", "--threads", "1"});
+  const ProgramRun run =
+      run_lookdown({"run", "--each", flights(), "-o", out(), "--no-cache", "--threads", "1"});
   EXPECT_EQ(run.exit_code, kFailed) << run.errors;
   EXPECT_TRUE(fs::exists(fs::path(out()) / "a pond's edge" / "report.html"));
   const std::string table = bytes_of(fs::path(out()) / "flights.csv");
@@ -86,7 +88,8 @@ TEST_F(ManyFlights, EveryFolderIsRunAndOneFailureStopsNobodyElse) {
 TEST_F(ManyFlights, ListedCommandsRunByThemselvesFromAnywhere) {
   picture("a pond's edge/1.png");
   picture("$(b)/1.png");
-  const ProgramRun listed = run_lookdown({"run", "--each", "--list-commands", flights(), "-o", out(), "--check", "B1,B2", "--no-levelled-copies", "-q"});
+  const ProgramRun listed = run_lookdown({"run", "--each", "--list-commands", flights(), "-o", out(),
+                                          "--check", "B1,B2", "--no-levelled-copies", "-q"});
   ASSERT_EQ(listed.exit_code, 0) << listed.errors;
   EXPECT_EQ(std::count(listed.output.begin(), listed.output.end(), '\n'), 2);
   EXPECT_THAT(listed.output, HasSubstr("--check=B1,B2"));
@@ -99,8 +102,10 @@ TEST_F(ManyFlights, ListedCommandsRunByThemselvesFromAnywhere) {
 }
 
 TEST_F(ManyFlights, WrongUseIsSaidBeforeAnythingRuns) {
-  EXPECT_EQ(run_lookdown({"run", "--each", (folder_.path() / "nowhere").string(), "-o", out()}).exit_code, kWrongUse);
-  EXPECT_EQ(run_lookdown({"run", "--list-commands", folder_.path().string(), "-o", out()}).exit_code, kWrongUse);
+  EXPECT_EQ(run_lookdown({"run", "--each", (folder_.path() / "nowhere").string(), "-o", out()}).exit_code,
+            kWrongUse);
+  EXPECT_EQ(run_lookdown({"run", "--list-commands", folder_.path().string(), "-o", out()}).exit_code,
+            kWrongUse);
   EXPECT_FALSE(fs::exists(out()));
 }
 

@@ -17,7 +17,9 @@ namespace fs = std::filesystem;
 using ::testing::HasSubstr;
 using ::testing::Not;
 
-bool has_program(const char* name) { return std::system((std::string("command -v ") + name + " > /dev/null").c_str()) == 0; }
+bool has_program(const char* name) {
+  return std::system((std::string("command -v ") + name + " > /dev/null").c_str()) == 0;
+}
 
 // What a shell says to some words; the words are the test's own.
 std::string said_by(const std::string& command) {
@@ -35,7 +37,9 @@ class Reference : public ::testing::Test {
     std::ofstream(folder_.path() / name) << text;
     return folder_.path() / name;
   }
-  fs::path completion(const std::string& shell) const { return save(shell, run_lookdown({"completion", shell}).output); }
+  fs::path completion(const std::string& shell) const {
+    return save(shell, run_lookdown({"completion", shell}).output);
+  }
   TemporaryFolder folder_;
 };
 
@@ -58,14 +62,16 @@ TEST_F(Reference, ChangedOptionsSurviveTheTripThroughAFile) {
   changed.choices_file = "my \"choices\"\ttable.csv";
   changed.levelled_copies = true;
   changed.inspect.focal_px = 1e-3 + 1234;
-  const fs::path file = save("lookdown.toml", options_as_toml([&](OptionVisitor& visitor) { describe(changed, visitor); }));
+  const fs::path file =
+      save("lookdown.toml", options_as_toml([&](OptionVisitor& visitor) { describe(changed, visitor); }));
   read_options_file(file, [&](OptionVisitor& visitor) { describe(read_back, visitor); });
   EXPECT_EQ(options_to_json([&](OptionVisitor& visitor) { describe(read_back, visitor); }),
             options_to_json([&](OptionVisitor& visitor) { describe(changed, visitor); }));
 }
 
 TEST_F(Reference, EveryOptionStandsInTheFileTheHelpAndTheManual) {
-  const std::string manual = run_lookdown({"manual"}).output, file = run_lookdown({"options"}).output, help = run_lookdown({"run", "--help"}).output;
+  const std::string manual = run_lookdown({"manual"}).output, file = run_lookdown({"options"}).output,
+                    help = run_lookdown({"run", "--help"}).output;
   class Names : public OptionVisitor {
    public:
     std::vector<std::string> names;
@@ -83,7 +89,9 @@ TEST_F(Reference, EveryOptionStandsInTheFileTheHelpAndTheManual) {
     std::string dashed;
     for (const char c : name) dashed += c == '-' ? std::string("\\-") : std::string(1, c);
     EXPECT_THAT(manual, HasSubstr("\\-\\-" + dashed + "\\fR"));
-    EXPECT_THAT(file, HasSubstr("\n" + std::string(file.find("\n# " + name + " =") != std::string::npos ? "# " : "") + name + " = "));
+    EXPECT_THAT(
+        file, HasSubstr("\n" + std::string(file.find("\n# " + name + " =") != std::string::npos ? "# " : "") +
+                        name + " = "));
     EXPECT_THAT(help, HasSubstr("--" + name));
   }
   EXPECT_THAT(help, Not(HasSubstr("[0 to 0]")));
@@ -99,8 +107,8 @@ TEST_F(Reference, TheManualPageIsCleanForTheTypesetter) {
 TEST_F(Reference, BashCompletesCommandsOptionsAndTheirWords) {
   const fs::path file = completion("bash");
   const auto completed = [&](const std::string& words, int at) {
-    return said_by("bash -c 'source " + file.string() + "; COMP_WORDS=(lookdown " + words + "); COMP_CWORD=" + std::to_string(at) +
-                   "; _lookdown; echo \"${COMPREPLY[@]}\"' 2>&1");
+    return said_by("bash -c 'source " + file.string() + "; COMP_WORDS=(lookdown " + words +
+                   "); COMP_CWORD=" + std::to_string(at) + "; _lookdown; echo \"${COMPREPLY[@]}\"' 2>&1");
   };
   EXPECT_EQ(completed("mea", 1), "measure\n");
   EXPECT_EQ(completed("cull --max-bl", 2), "--max-blur-px\n");
@@ -118,7 +126,8 @@ TEST_F(Reference, FishCompletesCommandsOptionsAndTheirWords) {
   if (!has_program("fish")) GTEST_SKIP() << "fish is not installed";
   const fs::path file = completion("fish");
   const auto completed = [&](const std::string& line) {
-    return said_by("HOME=" + folder_.path().string() + " fish --no-config -c 'source " + file.string() + "; complete -C \"" + line + "\"' 2>&1");
+    return said_by("HOME=" + folder_.path().string() + " fish --no-config -c 'source " + file.string() +
+                   "; complete -C \"" + line + "\"' 2>&1");
   };
   EXPECT_THAT(completed("lookdown mea"), HasSubstr("measure\t"));
   EXPECT_THAT(completed("lookdown cull --max-bl"), HasSubstr("--max-blur-px"));
@@ -130,8 +139,10 @@ TEST_F(Reference, VersionNamesTheLibraries) {
   EXPECT_EQ(version.exit_code, 0);
   EXPECT_THAT(version.output, ::testing::StartsWith("lookdown "));
   // Numbers from the libraries' own programs and pkg-config.
-  for (const auto& [library, ask] : {std::pair("exiv2", "pkg-config --modversion exiv2"), std::pair("Little CMS", "pkg-config --modversion lcms2"),
-                                     std::pair("GDAL", "gdal-config --version"), std::pair("OpenCV", "pkg-config --modversion opencv4")}) {
+  for (const auto& [library, ask] :
+       {std::pair("exiv2", "pkg-config --modversion exiv2"),
+        std::pair("Little CMS", "pkg-config --modversion lcms2"), std::pair("GDAL", "gdal-config --version"),
+        std::pair("OpenCV", "pkg-config --modversion opencv4")}) {
     const std::string said = said_by(ask);
     const std::size_t at = version.output.find(library);
     ASSERT_NE(at, std::string::npos) << library;

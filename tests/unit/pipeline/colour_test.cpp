@@ -25,16 +25,19 @@ cv::Mat every_colour() {
   return picture;
 }
 
-// What Little CMS's own transform makes of the same numbers, asked in another layout and depth than the program uses.
+// What Little CMS's own transform makes of the same numbers, asked in another layout and depth than the
+// program uses.
 cv::Mat by_little_cms(const cv::Mat& bgr, const std::vector<std::uint8_t>& icc) {
   cv::Mat bgr_double, out;
   bgr.convertTo(bgr_double, CV_64F, 1 / 255.0);
   const cmsHPROFILE from = cmsOpenProfileFromMem(icc.data(), static_cast<cmsUInt32Number>(icc.size()));
   const cmsHPROFILE to = cmsCreate_sRGBProfile();
   const cmsUInt32Number layout = TYPE_BGR_DBL;
-  const cmsHTRANSFORM transform = cmsCreateTransform(from, layout, to, layout, INTENT_RELATIVE_COLORIMETRIC, 0);
+  const cmsHTRANSFORM transform =
+      cmsCreateTransform(from, layout, to, layout, INTENT_RELATIVE_COLORIMETRIC, 0);
   out.create(bgr.size(), CV_64FC3);
-  for (int row = 0; row < bgr.rows; ++row) cmsDoTransform(transform, bgr_double.ptr(row), out.ptr(row), static_cast<cmsUInt32Number>(bgr.cols));
+  for (int row = 0; row < bgr.rows; ++row)
+    cmsDoTransform(transform, bgr_double.ptr(row), out.ptr(row), static_cast<cmsUInt32Number>(bgr.cols));
   cmsDeleteTransform(transform);
   cmsCloseProfile(from);
   cmsCloseProfile(to);
@@ -51,22 +54,24 @@ void set_profile(const fs::path& file, const std::vector<std::uint8_t>& icc) {
   picture->writeMetadata();
 }
 
-// GDAL writes the profile where it is given as a creation option (GDAL documentation of the PNG and GTiff drivers).
-void write_with_gdal(const fs::path& file, const char* driver, const cv::Mat& bgr, const std::vector<std::uint8_t>& icc) {
+// GDAL writes the profile where it is given as a creation option (GDAL documentation of the PNG and GTiff
+// drivers).
+void write_with_gdal(const fs::path& file, const char* driver, const cv::Mat& bgr,
+                     const std::vector<std::uint8_t>& icc) {
   GDALAllRegister();
   const GDALDatasetUniquePtr memory(
       GetGDALDriverManager()->GetDriverByName("MEM")->Create("", bgr.cols, bgr.rows, 3, GDT_Byte, nullptr));
   int bands[] = {3, 2, 1};
-  ASSERT_EQ(memory->RasterIO(GF_Write, 0, 0, bgr.cols, bgr.rows, bgr.data, bgr.cols, bgr.rows, GDT_Byte, 3, bands, 3,
-                             static_cast<GSpacing>(bgr.step[0]), 1, nullptr),
+  ASSERT_EQ(memory->RasterIO(GF_Write, 0, 0, bgr.cols, bgr.rows, bgr.data, bgr.cols, bgr.rows, GDT_Byte, 3,
+                             bands, 3, static_cast<GSpacing>(bgr.step[0]), 1, nullptr),
             CE_None);
   char* coded = CPLBase64Encode(static_cast<int>(icc.size()), icc.data());
   CPLStringList options;
   options.SetNameValue("SOURCE_ICC_PROFILE", coded);
   options.SetNameValue("SOURCE_ICC_PROFILE_NAME", "made here");
   CPLFree(coded);
-  const GDALDatasetUniquePtr written(
-      GetGDALDriverManager()->GetDriverByName(driver)->CreateCopy(file.c_str(), memory.get(), false, options.List(), nullptr, nullptr));
+  const GDALDatasetUniquePtr written(GetGDALDriverManager()->GetDriverByName(driver)->CreateCopy(
+      file.c_str(), memory.get(), false, options.List(), nullptr, nullptr));
   ASSERT_TRUE(written);
 }
 
@@ -90,16 +95,17 @@ TEST(Colour, SixteenBitAgreesWithEightBit) {
   EXPECT_LE(cv::norm(eight, back, cv::NORM_INF), 1);
 }
 
-// Adobe RGB (1998) Color Image Encoding, annex: both encodings have the same red and blue chromaticity and white, so greys keep their
-// luminance: 0.5^2.19921875 = 0.2177 linear, which the sRGB curve (IEC 61966-2-1) writes as 1.055 * 0.2177^(1/2.4) - 0.055 = 0.5037.
-// Its green (0, 1, 0) lies outside sRGB.
+// Adobe RGB (1998) Color Image Encoding, annex: both encodings have the same red and blue chromaticity and
+// white, so greys keep their luminance: 0.5^2.19921875 = 0.2177 linear, which the sRGB curve (IEC 61966-2-1)
+// writes as 1.055 * 0.2177^(1/2.4) - 0.055 = 0.5037. Its green (0, 1, 0) lies outside sRGB.
 TEST(Colour, AdobeRgbGreysKeepTheirLuminanceAndItsColoursGainSaturation) {
   cv::Mat picture(1, 2, CV_16UC3);
   picture.at<cv::Vec3w>(0) = cv::Vec3w(32768, 32768, 32768);
   picture.at<cv::Vec3w>(1) = cv::Vec3w(20000, 40000, 20000);
   to_working_space(picture, adobe_rgb_profile());
   const double grey = 1.055 * std::pow(std::pow(32768 / 65535.0, 2.19921875), 1 / 2.4) - 0.055;
-  for (int channel = 0; channel < 3; ++channel) EXPECT_NEAR(picture.at<cv::Vec3w>(0)[channel] / 65535.0, grey, 0.002);
+  for (int channel = 0; channel < 3; ++channel)
+    EXPECT_NEAR(picture.at<cv::Vec3w>(0)[channel] / 65535.0, grey, 0.002);
   const cv::Vec3w green = picture.at<cv::Vec3w>(1);
   EXPECT_GT(green[1] - green[2], 25000) << "a muted green of Adobe RGB is a stronger one in sRGB";
 }
@@ -118,7 +124,8 @@ TEST(Colour, SrgbDamagedAndForeignProfilesChangeNothing) {
   cmsCloseProfile(lab);
   std::vector<std::uint8_t> cut = adobe_rgb_profile();
   cut.resize(cut.size() / 3);
-  for (const auto& profile : {icc, lab_icc, cut, std::vector<std::uint8_t>(300, 7), std::vector<std::uint8_t>()}) {
+  for (const auto& profile :
+       {icc, lab_icc, cut, std::vector<std::uint8_t>(300, 7), std::vector<std::uint8_t>()}) {
     cv::Mat picture = every_colour();
     to_working_space(picture, profile);
     EXPECT_EQ(cv::norm(picture, every_colour(), cv::NORM_INF), 0);

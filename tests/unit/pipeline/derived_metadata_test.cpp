@@ -49,7 +49,8 @@ class DerivedMetadata : public ::testing::Test {
     return bytes;
   }
   fs::path saved(const std::string& name, const std::vector<std::uint8_t>& bytes) const {
-    std::ofstream(folder_.path() / name, std::ios::binary).write(reinterpret_cast<const char*>(bytes.data()), static_cast<long>(bytes.size()));
+    std::ofstream(folder_.path() / name, std::ios::binary)
+        .write(reinterpret_cast<const char*>(bytes.data()), static_cast<long>(bytes.size()));
     return folder_.path() / name;
   }
   // As the exiv2 program, which is built apart from us, prints it.
@@ -58,8 +59,9 @@ class DerivedMetadata : public ::testing::Test {
 };
 
 TEST_F(DerivedMetadata, AttributionNamesEachAuthorOnce) {
-  const Attribution found = attribution_of({frame("a.jpg", "A. Reed", "2025 Reed"), frame("b.jpg", "A. Reed", "2025 Reed"),
-                                            frame("c.jpg", "B. Sedge", ""), folder_.path() / "missing.jpg"});
+  const Attribution found =
+      attribution_of({frame("a.jpg", "A. Reed", "2025 Reed"), frame("b.jpg", "A. Reed", "2025 Reed"),
+                      frame("c.jpg", "B. Sedge", ""), folder_.path() / "missing.jpg"});
   EXPECT_EQ(found.artist, "A. Reed; B. Sedge");
   EXPECT_EQ(found.copyright, "2025 Reed");
 }
@@ -67,12 +69,14 @@ TEST_F(DerivedMetadata, AttributionNamesEachAuthorOnce) {
 TEST_F(DerivedMetadata, CopiesOfEveryFormatSayWhatTheyAreAndExiv2ReadsThemWithoutAWarning) {
   const fs::path original = frame("a b.jpg", "A. Reed", "2025 Reed");
   for (const char* ending : {".jpg", ".png", ".tif"}) {
-    const fs::path file =
-        saved(std::string("copy") + ending, with_metadata_of(original, encoded(ending), 80, 48, {"levelled: turned by 3.2 degrees", {"a b.jpg"}, {}}));
+    const fs::path file = saved(std::string("copy") + ending,
+                                with_metadata_of(original, encoded(ending), 80, 48,
+                                                 {"levelled: turned by 3.2 degrees", {"a b.jpg"}, {}}));
     const std::string all = printed(file);
     EXPECT_THAT(all, ::testing::Not(HasSubstr("arning"))) << ending;
     EXPECT_THAT(all, ::testing::Not(HasSubstr("rror"))) << ending;
-    for (const char* wanted : {"lookdown 0", "A. Reed", "2025 Reed", "levelled: turned by 3.2 degrees", "a b.jpg", "Made Here"})
+    for (const char* wanted :
+         {"lookdown 0", "A. Reed", "2025 Reed", "levelled: turned by 3.2 degrees", "a b.jpg", "Made Here"})
       EXPECT_THAT(all, HasSubstr(wanted)) << ending;
     EXPECT_FALSE(cv::imread(file.string()).empty());
     const auto copy = Exiv2::ImageFactory::open(file.string());
@@ -89,7 +93,8 @@ TEST_F(DerivedMetadata, ACopyFromRawKeepsTheShotButNotTheInsideOfTheFile) {
   made.preview_bgr = cv::Mat(96, 128, CV_8UC3, cv::Scalar(90, 80, 70));
   write_dng(folder_.path() / "a.dng", made);
   const fs::path file =
-      saved("copy.tif", with_metadata_of(folder_.path() / "a.dng", encoded(".tif", CV_16UC3), 80, 48, {"levelled", {"a.dng"}, {}}));
+      saved("copy.tif", with_metadata_of(folder_.path() / "a.dng", encoded(".tif", CV_16UC3), 80, 48,
+                                         {"levelled", {"a.dng"}, {}}));
   const std::string all = printed(file);
   EXPECT_THAT(all, HasSubstr("2025:05:14 10:31:02"));
   EXPECT_THAT(all, ::testing::Not(HasSubstr("DNGVersion")));
@@ -100,10 +105,12 @@ TEST_F(DerivedMetadata, ACopyFromRawKeepsTheShotButNotTheInsideOfTheFile) {
 }
 
 TEST_F(DerivedMetadata, ManyFramesAreCountedInTheDescriptionAndNamedInTheSource) {
-  const Derivation derivation{"straight-down mosaic", {"1.jpg", "2.jpg", "3.jpg", "4.jpg", "5.jpg"}, {"A. Reed", "2025 Reed"}};
+  const Derivation derivation{
+      "straight-down mosaic", {"1.jpg", "2.jpg", "3.jpg", "4.jpg", "5.jpg"}, {"A. Reed", "2025 Reed"}};
   EXPECT_EQ(description_of(derivation), "straight-down mosaic; from 1.jpg, 2.jpg, 3.jpg and 2 more");
   const std::string all = printed(saved("mosaic.jpg", with_derivation(encoded(".jpg"), derivation)));
-  for (const char* wanted : {"lookdown 0", "A. Reed", "2025 Reed", "straight-down mosaic", "5.jpg"}) EXPECT_THAT(all, HasSubstr(wanted));
+  for (const char* wanted : {"lookdown 0", "A. Reed", "2025 Reed", "straight-down mosaic", "5.jpg"})
+    EXPECT_THAT(all, HasSubstr(wanted));
 }
 
 TEST_F(DerivedMetadata, WhatIsNoPictureComesBackUnchanged) {

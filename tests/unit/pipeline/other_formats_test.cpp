@@ -3,8 +3,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 // jpeglib.h needs FILE declared before it.
-#include <cstdio>
 #include <jpeglib.h>
+#include <cstdio>
 #ifdef LOOKDOWN_TEST_HEIF
 #include <libheif/heif.h>
 #endif
@@ -35,18 +35,20 @@ cv::Mat soft_picture(int width, int height, int type = CV_8UC3) {
 
 class OtherFormats : public ::testing::Test {
  protected:
-  void write_tiff(const fs::path& file, const cv::Mat& bgr, const std::vector<std::pair<const char*, const char*>>& how) const {
+  void write_tiff(const fs::path& file, const cv::Mat& bgr,
+                  const std::vector<std::pair<const char*, const char*>>& how) const {
     GDALAllRegister();
     CPLStringList options;
     for (const auto& [name, value] : how) options.SetNameValue(name, value);
     const GDALDataType type = bgr.depth() == CV_16U ? GDT_UInt16 : GDT_Byte;
-    const GDALDatasetUniquePtr tiff(
-        GetGDALDriverManager()->GetDriverByName("GTiff")->Create(file.c_str(), bgr.cols, bgr.rows, bgr.channels(), type, options.List()));
+    const GDALDatasetUniquePtr tiff(GetGDALDriverManager()->GetDriverByName("GTiff")->Create(
+        file.c_str(), bgr.cols, bgr.rows, bgr.channels(), type, options.List()));
     ASSERT_TRUE(tiff);
     int reversed[] = {3, 2, 1, 4};
     const int sample = static_cast<int>(bgr.elemSize1());
-    ASSERT_EQ(tiff->RasterIO(GF_Write, 0, 0, bgr.cols, bgr.rows, bgr.data, bgr.cols, bgr.rows, type, bgr.channels(), reversed,
-                             static_cast<GSpacing>(bgr.elemSize()), static_cast<GSpacing>(bgr.step[0]), sample, nullptr),
+    ASSERT_EQ(tiff->RasterIO(GF_Write, 0, 0, bgr.cols, bgr.rows, bgr.data, bgr.cols, bgr.rows, type,
+                             bgr.channels(), reversed, static_cast<GSpacing>(bgr.elemSize()),
+                             static_cast<GSpacing>(bgr.step[0]), sample, nullptr),
               CE_None);
   }
   TemporaryFolder folder_;
@@ -56,7 +58,11 @@ class OtherFormats : public ::testing::Test {
 // Ways that TIFF 6.0 and its supplements store the same pixels, written by GDAL.
 TEST_F(OtherFormats, TiffComesBackUnchangedHoweverItIsStored) {
   using How = std::vector<std::pair<const char*, const char*>>;
-  const std::vector<How> ways{{{"TILED", "YES"}, {"BLOCKXSIZE", "64"}, {"BLOCKYSIZE", "64"}, {"COMPRESS", "DEFLATE"}, {"PREDICTOR", "2"}},
+  const std::vector<How> ways{{{"TILED", "YES"},
+                               {"BLOCKXSIZE", "64"},
+                               {"BLOCKYSIZE", "64"},
+                               {"COMPRESS", "DEFLATE"},
+                               {"PREDICTOR", "2"}},
                               {{"COMPRESS", "LZW"}},
                               {{"COMPRESS", "PACKBITS"}},
                               {{"INTERLEAVE", "BAND"}, {"COMPRESS", "LZW"}},
@@ -109,7 +115,8 @@ TEST_F(OtherFormats, ProgressiveJpegGivesTheSamePixelsAsBaseline) {
   cv::imwrite(plain.string(), picture, {cv::IMWRITE_JPEG_QUALITY, 93});
   cv::imwrite(progressive.string(), picture, {cv::IMWRITE_JPEG_QUALITY, 93, cv::IMWRITE_JPEG_PROGRESSIVE, 1});
   for (const int reduction : {1, 2, 4, 8})
-    EXPECT_EQ(cv::norm(*reader_.bgr(plain, reduction), *reader_.bgr(progressive, reduction), cv::NORM_INF), 0) << reduction;
+    EXPECT_EQ(cv::norm(*reader_.bgr(plain, reduction), *reader_.bgr(progressive, reduction), cv::NORM_INF), 0)
+        << reduction;
   fs::resize_file(progressive, fs::file_size(progressive) / 2);
   EXPECT_FALSE(reader_.bgr(progressive));
 }
@@ -134,7 +141,8 @@ bool write_heif(const fs::path& file, const cv::Mat& bgr, const HeifWay& way) {
   // Debian's libaom asserts on colours at full resolution that libheif hands to it.
   if (way.format == heif_compression_HEVC) heif_encoder_set_parameter(encoder, "chroma", "444");
   heif_image* image = nullptr;
-  heif_image_create(bgr.cols, bgr.rows, heif_colorspace_RGB, way.bits > 8 ? heif_chroma_interleaved_RRGGBB_LE : heif_chroma_interleaved_RGB, &image);
+  heif_image_create(bgr.cols, bgr.rows, heif_colorspace_RGB,
+                    way.bits > 8 ? heif_chroma_interleaved_RRGGBB_LE : heif_chroma_interleaved_RGB, &image);
   heif_image_add_plane(image, heif_channel_interleaved, bgr.cols, bgr.rows, way.bits);
   int stride = 0;
   std::uint8_t* plane = heif_image_get_plane(image, heif_channel_interleaved, &stride);
@@ -154,7 +162,8 @@ bool write_heif(const fs::path& file, const cv::Mat& bgr, const HeifWay& way) {
 }
 
 TEST_F(OtherFormats, HeifAndAvifAreReadInEightAndTenBits) {
-  for (const auto& [name, way] : {std::pair("a.HEIC", HeifWay{heif_compression_HEVC, 8, {}}), std::pair("a.avif", HeifWay{heif_compression_AV1, 8, {}}),
+  for (const auto& [name, way] : {std::pair("a.HEIC", HeifWay{heif_compression_HEVC, 8, {}}),
+                                  std::pair("a.avif", HeifWay{heif_compression_AV1, 8, {}}),
                                   std::pair("deep.hif", HeifWay{heif_compression_HEVC, 10, {}})}) {
     const cv::Mat picture = soft_picture(320, 192, way.bits > 8 ? CV_16UC3 : CV_8UC3);
     if (!write_heif(folder_.path() / name, picture, way)) continue;
@@ -165,7 +174,9 @@ TEST_F(OtherFormats, HeifAndAvifAreReadInEightAndTenBits) {
     const auto native = reader_.bgr_native(folder_.path() / name);
     ASSERT_TRUE(native) << native.error().message();
     ASSERT_EQ(native->type(), picture.type());
-    EXPECT_LT(cv::norm(*native, picture, cv::NORM_L1) / static_cast<double>(picture.total() * 3), way.bits > 8 ? 4 * 257 : 4) << name;
+    EXPECT_LT(cv::norm(*native, picture, cv::NORM_L1) / static_cast<double>(picture.total() * 3),
+              way.bits > 8 ? 4 * 257 : 4)
+        << name;
     const auto grey = reader_.grey(folder_.path() / name, 4);
     ASSERT_TRUE(grey);
     EXPECT_EQ(grey->size(), cv::Size(80, 48));
@@ -175,7 +186,8 @@ TEST_F(OtherFormats, HeifAndAvifAreReadInEightAndTenBits) {
 TEST_F(OtherFormats, ProfilesInsideHeifAreHonoured) {
   const cv::Mat picture = soft_picture(320, 192);
   const fs::path plain = folder_.path() / "plain.heic", tagged = folder_.path() / "tagged.heic";
-  if (!write_heif(plain, picture, {heif_compression_HEVC, 8, {}})) GTEST_SKIP() << "libheif has no HEVC encoder here";
+  if (!write_heif(plain, picture, {heif_compression_HEVC, 8, {}}))
+    GTEST_SKIP() << "libheif has no HEVC encoder here";
   ASSERT_TRUE(write_heif(tagged, picture, {heif_compression_HEVC, 8, display_p3_profile()}));
   cv::Mat wanted = *reader_.bgr(plain);
   to_working_space(wanted, display_p3_profile());
@@ -185,7 +197,8 @@ TEST_F(OtherFormats, ProfilesInsideHeifAreHonoured) {
 
 TEST_F(OtherFormats, ATruncatedHeifIsAFault) {
   const fs::path file = folder_.path() / "a.heic";
-  if (!write_heif(file, soft_picture(320, 192), {heif_compression_HEVC, 8, {}})) GTEST_SKIP() << "libheif has no HEVC encoder here";
+  if (!write_heif(file, soft_picture(320, 192), {heif_compression_HEVC, 8, {}}))
+    GTEST_SKIP() << "libheif has no HEVC encoder here";
   fs::resize_file(file, fs::file_size(file) / 2);
   const auto read = reader_.bgr(file);
   ASSERT_FALSE(read);

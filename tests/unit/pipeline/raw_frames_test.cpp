@@ -19,13 +19,15 @@ namespace fs = std::filesystem;
 using ::testing::HasSubstr;
 
 // Six patches of known linear light, as red, green, blue.
-const std::vector<cv::Vec3d> kPatches{{0.5, 0.5, 0.5}, {0.18, 0.18, 0.18}, {0.6, 0.1, 0.1}, {0.1, 0.5, 0.15}, {0.05, 0.1, 0.6}, {0.9, 0.8, 0.2}};
+const std::vector<cv::Vec3d> kPatches{{0.5, 0.5, 0.5},  {0.18, 0.18, 0.18}, {0.6, 0.1, 0.1},
+                                      {0.1, 0.5, 0.15}, {0.05, 0.1, 0.6},   {0.9, 0.8, 0.2}};
 constexpr int kPatchPx = 64;
 
 cv::Mat patches() {
   cv::Mat linear(2 * kPatchPx, 3 * kPatchPx, CV_64FC3);
   for (std::size_t i = 0; i < kPatches.size(); ++i) {
-    const cv::Rect where(static_cast<int>(i % 3) * kPatchPx, static_cast<int>(i / 3) * kPatchPx, kPatchPx, kPatchPx);
+    const cv::Rect where(static_cast<int>(i % 3) * kPatchPx, static_cast<int>(i / 3) * kPatchPx, kPatchPx,
+                         kPatchPx);
     linear(where).setTo(cv::Scalar(kPatches[i][2], kPatches[i][1], kPatches[i][0]));
   }
   return linear;
@@ -33,11 +35,14 @@ cv::Mat patches() {
 
 cv::Rect middle_of(std::size_t patch, int reduction = 1) {
   const int side = kPatchPx / reduction;
-  return {static_cast<int>(patch % 3) * side + side / 4, static_cast<int>(patch / 3) * side + side / 4, side / 2, side / 2};
+  return {static_cast<int>(patch % 3) * side + side / 4, static_cast<int>(patch / 3) * side + side / 4,
+          side / 2, side / 2};
 }
 
 // IEC 61966-2-1, clause 5.2.
-double srgb_coded(double light) { return light <= 0.0031308 ? 12.92 * light : 1.055 * std::pow(light, 1 / 2.4) - 0.055; }
+double srgb_coded(double light) {
+  return light <= 0.0031308 ? 12.92 * light : 1.055 * std::pow(light, 1 / 2.4) - 0.055;
+}
 
 class RawFrames : public ::testing::Test {
  protected:
@@ -62,7 +67,8 @@ TEST_F(RawFrames, KnownMosaicOfTheSensorIsDevelopedWithTheCamerasWhiteBalance) {
   for (std::size_t patch = 0; patch < kPatches.size(); ++patch) {
     const cv::Scalar mean = cv::mean((*developed)(middle_of(patch)));
     for (int channel = 0; channel < 3; ++channel)
-      EXPECT_NEAR(mean[2 - channel] / 65535, srgb_coded(kPatches[patch][channel]), 0.01) << "patch " << patch << " channel " << channel;
+      EXPECT_NEAR(mean[2 - channel] / 65535, srgb_coded(kPatches[patch][channel]), 0.01)
+          << "patch " << patch << " channel " << channel;
   }
 }
 
@@ -77,11 +83,13 @@ TEST_F(RawFrames, HalfSizeShowsTheSameAsFullSize) {
     EXPECT_EQ(small->rows, reduced_length(2 * kPatchPx, reduction));
     for (std::size_t patch = 0; patch < kPatches.size(); ++patch)
       for (int channel = 0; channel < 3; ++channel)
-        EXPECT_NEAR(cv::mean((*small)(middle_of(patch, reduction)))[2 - channel] / 255, srgb_coded(kPatches[patch][channel]), 0.01);
+        EXPECT_NEAR(cv::mean((*small)(middle_of(patch, reduction)))[2 - channel] / 255,
+                    srgb_coded(kPatches[patch][channel]), 0.01);
   }
 }
 
-// A camera's JPEG leaves out a rim: the developed frame is cut to the same extent, so that both show a mark in the same place.
+// A camera's JPEG leaves out a rim: the developed frame is cut to the same extent, so that both show a mark
+// in the same place.
 TEST_F(RawFrames, TheCamerasOwnJpegServesForMeasuringAndLiesOnTheDevelopedFrame) {
   cv::Mat linear(600, 800, CV_64FC3, cv::Scalar::all(0.05));
   cv::circle(linear, {310, 250}, 24, cv::Scalar::all(0.8), cv::FILLED);
@@ -110,7 +118,11 @@ TEST_F(RawFrames, TheCamerasOwnJpegServesForMeasuringAndLiesOnTheDevelopedFrame)
 
 TEST_F(RawFrames, APreviewOfAnotherSizeIsNotTakenForTheFrame) {
   const fs::path file = folder_.path() / "shot.dng";
-  write_dng(file, {patches(), cv::Mat(64, 96, CV_8UC3, cv::Scalar(255, 0, 0)), {0.5, 1.0, 0.625}, "2025:05:14 10:31:02", 1});
+  write_dng(file, {patches(),
+                   cv::Mat(64, 96, CV_8UC3, cv::Scalar(255, 0, 0)),
+                   {0.5, 1.0, 0.625},
+                   "2025:05:14 10:31:02",
+                   1});
   const auto quick = reader_.bgr(file, 1, RawPixels::quick), grey = reader_.grey(file, 2, RawPixels::quick);
   ASSERT_TRUE(quick && grey);
   EXPECT_EQ(quick->size(), cv::Size(3 * kPatchPx, 2 * kPatchPx));
