@@ -10,8 +10,8 @@ namespace {
 
 constexpr int kBins = 128;
 constexpr int kChannels = 4;
-/// Beyond these a sky is hardly one, whatever else speaks for it: log texture, share of blue or neutral pixels, share
-/// rougher than half of the ground.
+/// Beyond these a sky is hardly one, whatever else speaks for it: log texture, share of blue or neutral
+/// pixels, share rougher than half of the ground.
 constexpr double kRoughSky = 0.7, kFewestBlue = 0.7, kMostRoughShare = 0.25;
 enum Channel { lightness, green_red, blue_yellow, texture };
 
@@ -185,13 +185,14 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
 
 namespace {
 
-/// Maximum-likelihood weights (L2-regularised): the right line of a frame against its other lines and against "none". Fitted on
-/// real and rendered frames with and without horizons; no frame of the scoring sets among them. The constant is set so that
-/// the frames without a horizon stay well below zero: a false horizon is worse than a missed one.
-constexpr Evidence kWeights{
-    -13.94, 2.372, -0.4911, 1.184, -1.612, 0.1936, 0.5109, 1.034, 0.9612, -0.134, -0.9023, -0.3263, 1.216,
-    -0.6246, -0.6277, 0.6557, -1.135, -5.906, -2.143, 0.9819, 2.449, 0.9137, 0.1912, 1.264, 0.2061,
-    -0.7375, -0.4426, -0.763, 3.308, 3.228, 1.502, 1.415, -10.4, -2.561, 1.93};
+/// Maximum-likelihood weights (L2-regularised): the right line of a frame against its other lines and against
+/// "none". Fitted on real and rendered frames with and without horizons; no frame of the scoring sets among
+/// them. The constant is set so that the frames without a horizon stay well below zero: a false horizon is
+/// worse than a missed one.
+constexpr Evidence kWeights{-13.94, 2.372,   -0.4911, 1.184,  -1.612,  0.1936,  0.5109, 1.034,   0.9612,
+                            -0.134, -0.9023, -0.3263, 1.216,  -0.6246, -0.6277, 0.6557, -1.135,  -5.906,
+                            -2.143, 0.9819,  2.449,   0.9137, 0.1912,  1.264,   0.2061, -0.7375, -0.4426,
+                            -0.763, 3.308,   3.228,   1.502,  1.415,   -10.4,   -2.561, 1.93};
 
 }  // namespace
 

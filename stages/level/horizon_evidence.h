@@ -15,7 +15,7 @@ struct LineSupport {
   double step_to_noise = 0;    ///< median height of the step over the spread of the sky beside it
   double same_sign_share = 0;  ///< share of stations where the step goes the way that most go
   double scatter_share =
-      0;                 ///< spread of the edge points about the line, share of the long side in hundredths
+      0;                  ///< spread of the edge points about the line, share of the long side in hundredths
   double coherence = 0;   ///< mean clipped step of the edge right at the line, 0..1
   double fine_share = 0;  ///< share of the stations whose edge keeps within a pixel or two
   ProfileTerms profile;   ///< from the mean profile across the line

@@ -83,8 +83,8 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
   std::vector<HorizonGuess> guesses;
   for (const RefinedLine& refined : lines) {
     const double roll = shown_roll(refined.line.x(), refined.line.y(), orientation);
-    HorizonGuess guess{
-        refined, evidence_of(picture, reduce(refined.line, picture.scale), roll, refined.support), 0};
+    HorizonGuess guess{refined,
+                       evidence_of(picture, reduce(refined.line, picture.scale), roll, refined.support), 0};
     guess.log_odds = log_odds(guess.evidence);
     guesses.push_back(guess);
   }

@@ -17,25 +17,28 @@ namespace {
 constexpr int kFewestStations = 12;
 constexpr double kStraightShare = 0.8;  // of the stations on one line: below it the skyline is hilly
 
-constexpr double kMostSlant = 0.5;      // against the first line
-constexpr double kSamePlace = 2;        // pixels between lines that are the same
-constexpr double kWideSkyline = 0.16;   // of the long side: looks past a strip of far land
-constexpr double kNarrowSkyline = 0.08; // keeps to the line where the sky itself changes
-constexpr double kSharpWindow = 3;      // pixels a side that the edge at a line is seen with
-constexpr double kLeastLasting = 0.3;   // of the step at a line that must go on beyond it
-constexpr double kBlurredWindow = 9;    // the same in a blurred frame
+constexpr double kMostSlant = 0.5;       // against the first line
+constexpr double kSamePlace = 2;         // pixels between lines that are the same
+constexpr double kWideSkyline = 0.16;    // of the long side: looks past a strip of far land
+constexpr double kNarrowSkyline = 0.08;  // keeps to the line where the sky itself changes
+constexpr double kSharpWindow = 3;       // pixels a side that the edge at a line is seen with
+constexpr double kLeastLasting = 0.3;    // of the step at a line that must go on beyond it
+constexpr double kBlurredWindow = 9;     // the same in a blurred frame
 
 /// How far from a line its own edge is looked for.
 double edge_reach_px(double long_side, double window) {
   return std::max(3 * window, 0.006 * long_side);
 }
 
-/// Notes a line unless one with the same course to within `apart_px` is known: neighbouring cuts lead to the same edges.
-bool take_if_new(const Eigen::Vector3d& line, std::vector<Eigen::Vector3d>& known, const cv::Size& size, double apart_px) {
+/// Notes a line unless one with the same course to within `apart_px` is known: neighbouring cuts lead to the
+/// same edges.
+bool take_if_new(const Eigen::Vector3d& line, std::vector<Eigen::Vector3d>& known, const cv::Size& size,
+                 double apart_px) {
   const Eigen::Vector3d middle(0.5 * size.width, 0.5 * size.height, 1);
   const double half = 0.5 * std::max(size.width, size.height);
   const bool is_new = std::none_of(known.begin(), known.end(), [&](const Eigen::Vector3d& other) {
-    return (line - other).head<2>().norm() * half < apart_px && std::abs(line.dot(middle) - other.dot(middle)) < apart_px;
+    return (line - other).head<2>().norm() * half < apart_px &&
+           std::abs(line.dot(middle) - other.dot(middle)) < apart_px;
   });
   if (is_new) known.push_back(line);
   return is_new;
@@ -126,8 +129,8 @@ void describe_edge(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& 
 /// Fills in what speaks for a line whose course is final.
 void describe_surroundings(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& result) {
   const double long_side = std::max(blurred.cols, blurred.rows);
-  const Stations about =
-      sample_stations(blurred, camera, line_frame(result.line, blurred.size()), 0.16 * long_side, kMostStations / 3);
+  const Stations about = sample_stations(blurred, camera, line_frame(result.line, blurred.size()),
+                                         0.16 * long_side, kMostStations / 3);
   result.support.profile = profile_terms(about);
   describe_edge(blurred, camera, result);
 }
@@ -184,8 +187,8 @@ std::optional<StrongEdge> strongest_edge(const cv::Mat3b& blurred, const Camera&
 }
 
 /// The skyline about an edge, which may be the near edge of a hazy strip of land; from closer by each time.
-std::optional<RefinedLine> skyline_about(const cv::Mat3b& blurred, const Camera& camera, const StrongEdge& edge,
-                                         double reach_share) {
+std::optional<RefinedLine> skyline_about(const cv::Mat3b& blurred, const Camera& camera,
+                                         const StrongEdge& edge, double reach_share) {
   const double long_side = std::max(blurred.cols, blurred.rows), agree = agreement_px(blurred.size());
   RefinedLine result;
   result.line = edge.line;

@@ -27,8 +27,8 @@ Eigen::Vector3d line_in_frame(const Eigen::Vector3d& line, double factor) {
 
 /// A horizon of ground rises and falls: its waviness adds to both uncertainties, and its height above the
 /// true horizon is not known better than a few times that.
-Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera, double factor, int orientation,
-                         std::optional<double> height_m) {
+Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera, double factor,
+                         int orientation, std::optional<double> height_m) {
   const RefinedLine& found = choice.refined;
   const Camera small = frame_camera.scaled(factor);
   Horizon horizon;
@@ -46,9 +46,11 @@ Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera
   const double focal = frame_camera.focal_sigma_share > 0 ? frame_camera.focal_sigma_share : 0.01;
   const double from_focal = std::abs(std::sin(attitude.pitch_rad) * std::cos(attitude.pitch_rad)) * focal;
   horizon.roll_sigma_deg = std::hypot(
-      kSurestRollDeg, kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * relief_rad), choice.roll_spread_rad));
+      kSurestRollDeg,
+      kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * relief_rad), choice.roll_spread_rad));
   horizon.pitch_sigma_deg =
-      kDegrees * std::hypot(std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad, relief_rad),
+      kDegrees * std::hypot(std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad,
+                                       relief_rad),
                             from_focal);
   return horizon;
 }

@@ -62,7 +62,8 @@ double shown_area(const LevelledView& view, const ViewRectangle& r) {
 struct Placed {
   Eigen::Vector2d centre;
   double half_width = 0;
-  double shown_px = 0;  ///< area of the frame in it: an upright view stretches the foreground, which is not worth more
+  double shown_px =
+      0;  ///< area of the frame in it: an upright view stretches the foreground, which is not worth more
 };
 Placed place_at(const LevelledView& view, const Eigen::Vector2d& centre, double aspect, double limit) {
   Placed placed{centre, largest_half_width(view, centre, aspect, limit), 0};
@@ -121,8 +122,9 @@ std::optional<ViewRectangle> largest_clean_rectangle(const LevelledView& view, d
   const Eigen::Matrix3d view_from_frame = view.frame_from_view.inverse();
   const Eigen::Vector3d middle = view_from_frame * Eigen::Vector3d(0.5 * (view.camera.width_px - 1),
                                                                    0.5 * (view.camera.height_px - 1), 1);
-  Placed best = place_at(view, std::abs(middle.z()) > 1e-12 ? Eigen::Vector2d(middle.hnormalized()) : Eigen::Vector2d::Zero(),
-                         aspect, diagonal);
+  Placed best = place_at(
+      view, std::abs(middle.z()) > 1e-12 ? Eigen::Vector2d(middle.hnormalized()) : Eigen::Vector2d::Zero(),
+      aspect, diagonal);
   for (double step = 0.1 * diagonal; step > 0.5; step *= 0.5)
     for (bool moved = true; moved;) {
       moved = false;

@@ -36,8 +36,8 @@ struct ViewRectangle {
   [[nodiscard]] double height() const { return y_max - y_min; }
 };
 
-/// Rectangle of the given width / height that shows only the frame and as much of it as can be: pattern search over its centre,
-/// bisection over its size. Empty when none of at least 16 pixels is found.
+/// Rectangle of the given width / height that shows only the frame and as much of it as can be: pattern
+/// search over its centre, bisection over its size. Empty when none of at least 16 pixels is found.
 [[nodiscard]] std::optional<ViewRectangle> largest_clean_rectangle(const LevelledView&, double aspect);
 
 /// Smallest rectangle that holds all of the frame, cut at 2.5 frame diagonals from the origin (a view toward

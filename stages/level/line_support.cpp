@@ -44,10 +44,10 @@ double step_at(const std::vector<Layer>& layers, int i, int window) {
   return above - below;
 }
 
-/// Mean size of the second difference of three colours; they are told apart from a smooth slope, which says nothing
-/// of which way things lie. Adds to `sum` and `count` where all three are in the picture.
-void add_bend(const Eigen::Vector3f& before, const Eigen::Vector3f& here, const Eigen::Vector3f& after, double step_px,
-              double& sum, double& count) {
+/// Mean size of the second difference of three colours; they are told apart from a smooth slope, which says
+/// nothing of which way things lie. Adds to `sum` and `count` where all three are in the picture.
+void add_bend(const Eigen::Vector3f& before, const Eigen::Vector3f& here, const Eigen::Vector3f& after,
+              double step_px, double& sum, double& count) {
   if (std::isnan(before[0]) || std::isnan(here[0]) || std::isnan(after[0])) return;
   sum += (before - 2 * here + after).norm() / step_px;
   count += 1;
@@ -59,8 +59,10 @@ double layering(const Stations& stations, int first, int last) {
   for (std::size_t k = 1; k + 1 < stations.all.size(); ++k) {
     const Station &left = stations.all[k - 1], &middle = stations.all[k], &right = stations.all[k + 1];
     for (int i = std::max(1, first); i < last; ++i) {
-      add_bend(middle.colours[i - 1], middle.colours[i], middle.colours[i + 1], stations.step_px, across, across_count);
-      add_bend(left.colours[i], middle.colours[i], right.colours[i], 0.5 * (right.along_px - left.along_px), along, along_count);
+      add_bend(middle.colours[i - 1], middle.colours[i], middle.colours[i + 1], stations.step_px, across,
+               across_count);
+      add_bend(left.colours[i], middle.colours[i], right.colours[i], 0.5 * (right.along_px - left.along_px),
+               along, along_count);
     }
   }
   if (across_count == 0 || along_count == 0) return 0;

@@ -21,13 +21,13 @@ constexpr double kMostSpread = 0.8 * kDegrees;  // over the parts of the picture
 constexpr double kRivalTolerance = 0.3 * kDegrees;
 constexpr double kRivalShare = 0.985;  // of the edge length that the best fit explains closely
 constexpr int kFewestOfAFamily = 5;
-constexpr int kPartsASide = 4;       // the picture in 4 x 4 parts
+constexpr int kPartsASide = 4;  // the picture in 4 x 4 parts
 
 /// Columns: the two level directions and straight down, in camera axes.
 using Frame = Eigen::Matrix3d;
 
-/// Sine of the angle between an edge and the line from its middle to the vanishing point of a direction; 1 where that is
-/// not defined.
+/// Sine of the angle between an edge and the line from its middle to the vanishing point of a direction; 1
+/// where that is not defined.
 double misalignment(const StraightEdge& edge, const Eigen::Vector3d& direction) {
   const Eigen::Vector2d toward = direction.head<2>() - direction.z() * edge.middle;
   const double length = toward.norm();
@@ -63,7 +63,8 @@ double agreed_length(const std::vector<StraightEdge>& edges, const Frame& frame,
 Frame frame_of(double tilt_x, double tilt_y, double heading) {
   const Eigen::Matrix3d turn = Eigen::AngleAxisd(heading, Eigen::Vector3d::UnitZ()).toRotationMatrix();
   const Eigen::Matrix3d lean = (Eigen::AngleAxisd(tilt_x, Eigen::Vector3d::UnitX()) *
-                                Eigen::AngleAxisd(tilt_y, Eigen::Vector3d::UnitY())).toRotationMatrix();
+                                Eigen::AngleAxisd(tilt_y, Eigen::Vector3d::UnitY()))
+                                   .toRotationMatrix();
   return lean * turn;
 }
 
@@ -81,14 +82,15 @@ std::vector<Frame> coarse_frames(const std::vector<StraightEdge>& edges, std::si
       }
       scored.push_back(best);
     }
-  std::stable_sort(scored.begin(), scored.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
+  std::stable_sort(scored.begin(), scored.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
   std::vector<Frame> best;
   for (std::size_t i = 0; i < scored.size() && i < most; ++i) best.push_back(scored[i].second);
   return best;
 }
 
-/// One fit: the rotation, the information it rests on (weights in 1/rad^2, rotation about camera axes), and the length agreed
-/// by each family.
+/// One fit: the rotation, the information it rests on (weights in 1/rad^2, rotation about camera axes), and
+/// the length agreed by each family.
 struct Refined {
   Frame frame = Frame::Identity();
   Eigen::Matrix3d information = Eigen::Matrix3d::Zero();
@@ -112,7 +114,8 @@ Refined refine(const std::vector<StraightEdge>& edges, Frame frame) {
       Eigen::Vector3d slope;
       for (int axis = 0; axis < 3; ++axis) {
         constexpr double nudge = 1e-5;
-        const Eigen::Vector3d turned = Eigen::AngleAxisd(nudge, Eigen::Vector3d::Unit(axis)) * frame.col(fit.family);
+        const Eigen::Vector3d turned =
+            Eigen::AngleAxisd(nudge, Eigen::Vector3d::Unit(axis)) * frame.col(fit.family);
         slope(axis) = (misalignment(edge, turned) - fit.sine) / nudge;
       }
       result.information += weight * slope * slope.transpose();
@@ -127,7 +130,9 @@ Refined refine(const std::vector<StraightEdge>& edges, Frame frame) {
     const int used = result.count[0] + result.count[1] + result.count[2];
     // Each edge counts once, whatever its length: weights are shares of it.
     result.information *= used / weight_sum;
-    const Eigen::Vector3d step = -(result.information + 1e-6 * Eigen::Matrix3d::Identity()).ldlt().solve(gradient * (used / weight_sum));
+    const Eigen::Vector3d step = -(result.information + 1e-6 * Eigen::Matrix3d::Identity())
+                                      .ldlt()
+                                      .solve(gradient * (used / weight_sum));
     const double turn = std::min(step.norm(), 3 * kDegrees);
     if (step.norm() > 1e-12) frame = Eigen::AngleAxisd(turn, step.normalized()) * frame;
     tolerance = std::max(kFineTolerance, 0.8 * tolerance);
@@ -136,7 +141,8 @@ Refined refine(const std::vector<StraightEdge>& edges, Frame frame) {
   return result;
 }
 
-/// Standard deviation of the direction of straight down: the worse of its two components; infinite when not fixed.
+/// Standard deviation of the direction of straight down: the worse of its two components; infinite when not
+/// fixed.
 double down_sigma(const Refined& fit) {
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> solver(fit.information);
   if (solver.eigenvalues()(0) < 1e-3) return INFINITY;
@@ -157,13 +163,15 @@ double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
 /// Number of the part of the picture in which an edge lies.
 int part_of(const StraightEdge& edge, const Eigen::Vector2d& lowest, const Eigen::Vector2d& highest) {
   const Eigen::Vector2d share = (edge.middle - lowest).cwiseQuotient((highest - lowest).cwiseMax(1e-9));
-  const auto cell = [](double s) { return std::clamp(static_cast<int>(s * kPartsASide), 0, kPartsASide - 1); };
+  const auto cell = [](double s) {
+    return std::clamp(static_cast<int>(s * kPartsASide), 0, kPartsASide - 1);
+  };
   return cell(share.y()) * kPartsASide + cell(share.x());
 }
 
-/// Spread of straight down when each part of the picture is left out in turn (delete-a-group jackknife: Efron & Tibshirani, An
-/// Introduction to the Bootstrap, 1993, ch. 11). Buildings that stand askew or have sloping roofs each pull their own way.
-/// Infinite with fewer than four parts.
+/// Spread of straight down when each part of the picture is left out in turn (delete-a-group jackknife: Efron
+/// & Tibshirani, An Introduction to the Bootstrap, 1993, ch. 11). Buildings that stand askew or have sloping
+/// roofs each pull their own way. Infinite with fewer than four parts.
 double spread_over_parts(const std::vector<StraightEdge>& edges, const Refined& fit) {
   Eigen::Vector2d lowest = edges.front().middle, highest = lowest;
   for (const StraightEdge& edge : edges) {
@@ -172,7 +180,8 @@ double spread_over_parts(const std::vector<StraightEdge>& edges, const Refined& 
   }
   std::array<bool, kPartsASide * kPartsASide> holds{};
   for (const StraightEdge& edge : edges)
-    if (std::abs(best_fit(edge, fit.frame).sine) < kFineTolerance) holds[part_of(edge, lowest, highest)] = true;
+    if (std::abs(best_fit(edge, fit.frame).sine) < kFineTolerance)
+      holds[part_of(edge, lowest, highest)] = true;
   double squares = 0;
   int parts = 0;
   for (int part = 0; part < static_cast<int>(holds.size()); ++part) {

@@ -7,9 +7,9 @@
 namespace lookdown::level {
 namespace {
 
-constexpr int kGrouped = 3;       // neighbouring stations averaged: noise falls, steep slopes still line up
+constexpr int kGrouped = 3;  // neighbouring stations averaged: noise falls, steep slopes still line up
 constexpr double kMostSlope = 0.1;
-constexpr double kClip = 3;       // a step of this many noise deviations has its full say
+constexpr double kClip = 3;          // a step of this many noise deviations has its full say
 constexpr double kLeastNoise = 0.5;  // grey levels; 8-bit pictures know no less
 
 constexpr float kUnknown = std::numeric_limits<float>::quiet_NaN();
@@ -27,7 +27,8 @@ std::vector<Station> grouped(const Stations& stations) {
     Station group = stations.all[first + kGrouped / 2];
     for (std::size_t i = 0; i < group.colours.size(); ++i) {
       group.colours[i].setZero();
-      for (std::size_t k = first; k < first + kGrouped; ++k) group.colours[i] += stations.all[k].colours[i] / kGrouped;
+      for (std::size_t k = first; k < first + kGrouped; ++k)
+        group.colours[i] += stations.all[k].colours[i] / kGrouped;
     }
     groups.push_back(std::move(group));
   }
@@ -46,15 +47,16 @@ std::vector<Eigen::Vector3f> steps_of(const Station& station, int window) {
   return steps;
 }
 
-/// Leaves the steps at and right beside the places where a column steps most: a strong edge, seen with a wide window,
-/// would else have its say for every line that runs near it.
+/// Leaves the steps at and right beside the places where a column steps most: a strong edge, seen with a wide
+/// window, would else have its say for every line that runs near it.
 void keep_peaks(std::vector<Eigen::Vector3f>& steps, int window) {
   const int n = static_cast<int>(steps.size());
   std::vector<float> size(n);
   for (int i = 0; i < n; ++i) size[i] = std::isnan(steps[i][0]) ? 0.F : steps[i].squaredNorm();
   std::vector<bool> kept(n, false);
   for (int i = 0; i < n; ++i) {
-    const auto first = size.begin() + std::max(0, i - window), last = size.begin() + std::min(n, i + window + 1);
+    const auto first = size.begin() + std::max(0, i - window),
+               last = size.begin() + std::min(n, i + window + 1);
     if (size[i] <= 0 || *std::max_element(first, last) > size[i]) continue;
     for (int j = std::max(0, i - 1); j <= std::min(n - 1, i + 1); ++j) kept[j] = true;
   }
@@ -90,7 +92,8 @@ std::vector<StepColumn> clipped_steps(const Stations& stations, double window_px
 Eigen::Vector3f summed(const std::vector<StepColumn>& columns, const Stations& stations, const Slant& slant) {
   Eigen::Vector3f sum = Eigen::Vector3f::Zero();
   for (const StepColumn& column : columns) {
-    const int sample = static_cast<int>(std::lround(slant.at(column.along_px) / stations.step_px)) + stations.half_count;
+    const int sample =
+        static_cast<int>(std::lround(slant.at(column.along_px) / stations.step_px)) + stations.half_count;
     if (sample < 0 || sample > 2 * stations.half_count) continue;
     const Eigen::Vector3f& step = column.steps[sample];
     if (!std::isnan(step[0])) sum += step;
@@ -128,7 +131,8 @@ std::vector<CoherentLine> coherent_lines(const Stations& stations, double window
       const Slant slant{o * stations.step_px, s * slope_step};
       all.push_back(coherent_line(slant, summed(columns, stations, slant), columns.size()));
     }
-  std::stable_sort(all.begin(), all.end(), [](const auto& a, const auto& b) { return a.coherence > b.coherence; });
+  std::stable_sort(all.begin(), all.end(),
+                   [](const auto& a, const auto& b) { return a.coherence > b.coherence; });
   std::vector<CoherentLine> chosen;
   const double distinct = std::max(5 * stations.step_px, window_px);
   for (const CoherentLine& line : all) {

@@ -12,21 +12,23 @@ namespace lookdown::level {
 /// A straight edge through a strip of stations.
 struct CoherentLine {
   Slant slant;
-  Eigen::Vector3f direction = Eigen::Vector3f::Zero();  ///< colour that steps across it, unit length, larger above
-  double coherence = 0;  ///< mean over stations of the step in units of the noise, each clipped: 0..1
+  Eigen::Vector3f direction =
+      Eigen::Vector3f::Zero();  ///< colour that steps across it, unit length, larger above
+  double coherence = 0;         ///< mean over stations of the step in units of the noise, each clipped: 0..1
 };
 
-/// Straight edges within a strip, most coherent first, at most `most`. A sea horizon in haze is far weaker than
-/// the shore below it but steps the same way at every station; so each station has a bounded say (a Radon
-/// transform of clipped, noise-normalised steps, three colours apart). Slopes up to +-0.1. Steps are seen over
-/// `window_px` a side: what a blurred edge needs.
+/// Straight edges within a strip, most coherent first, at most `most`. A sea horizon in haze is far weaker
+/// than the shore below it but steps the same way at every station; so each station has a bounded say (a
+/// Radon transform of clipped, noise-normalised steps, three colours apart). Slopes up to +-0.1. Steps are
+/// seen over `window_px` a side: what a blurred edge needs.
 [[nodiscard]] std::vector<CoherentLine> coherent_lines(const Stations&, double window_px, std::size_t most);
 
 /// Coherence of the edge along one slanted line, whose place may be off by half a step.
 [[nodiscard]] CoherentLine coherence_along(const Stations&, const Slant&, double window_px);
 
-/// How much of the step right at the line (within window_px a side) is still there beyond it, out to the ends of the
-/// stations: about 1 for an edge between two things, about 0 for a cable, which has the same sky on both sides.
+/// How much of the step right at the line (within window_px a side) is still there beyond it, out to the ends
+/// of the stations: about 1 for an edge between two things, about 0 for a cable, which has the same sky on
+/// both sides.
 [[nodiscard]] double lasting_share(const Stations&, const Eigen::Vector3f& direction, double window_px);
 
 }  // namespace lookdown::level

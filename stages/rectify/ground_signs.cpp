@@ -10,7 +10,8 @@ namespace {
 constexpr const char* kKinds = "mark, corner, along or across";
 
 GroundSigns& signs_of(std::vector<GroundSigns>& all, const std::string& file) {
-  const auto found = std::find_if(all.begin(), all.end(), [&](const GroundSigns& s) { return s.file == file; });
+  const auto found =
+      std::find_if(all.begin(), all.end(), [&](const GroundSigns& s) { return s.file == file; });
   if (found != all.end()) return *found;
   all.push_back({});
   all.back().file = file;
@@ -56,14 +57,17 @@ std::vector<GroundSigns> read_ground_signs(const std::filesystem::path& file) {
 }
 
 Result<GroundView> view_from_signs(const Camera& camera, const GroundSigns& signs, const Options& options) {
-  const int kinds = !signs.marks.empty() + !signs.corners.empty() + !(signs.ends_along.empty() && signs.ends_across.empty());
+  const int kinds = !signs.marks.empty() + !signs.corners.empty() +
+                    !(signs.ends_along.empty() && signs.ends_across.empty());
   if (kinds != 1)
-    return Fault{"rectify", signs.file, "its rows mix marks, corners and edges", "keep one kind of sign for a frame"};
+    return Fault{"rectify", signs.file, "its rows mix marks, corners and edges",
+                 "keep one kind of sign for a frame"};
   if (!signs.marks.empty()) return view_from_marks(camera, signs.marks, signs.positions, options);
   if (!signs.corners.empty()) {
     if (signs.corners.size() != 4)
       return Fault{"rectify", signs.file, "a rectangle needs four corners", "give the four corners in turn"};
-    return view_from_rectangle(camera, {signs.corners[0], signs.corners[1], signs.corners[2], signs.corners[3]},
+    return view_from_rectangle(camera,
+                               {signs.corners[0], signs.corners[1], signs.corners[2], signs.corners[3]},
                                signs.width_m, signs.length_m, options);
   }
   const auto along = edges_of(signs.ends_along, signs.file), across = edges_of(signs.ends_across, signs.file);

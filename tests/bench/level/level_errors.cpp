@@ -3,10 +3,11 @@
 //   bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
-// + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of the
-// decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and --from take
-// each N-th frame from the K-th. --list writes one row a frame: file,kind,has_horizon,found,roll_error_deg,
-// roll_sigma_deg,pitch_error_deg,tilt_error_deg,tilt_sigma_deg (empty = not known).
+// + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of
+// the decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and
+// --from take each N-th frame from the K-th. --list writes one row a frame:
+// file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg,tilt_error_deg,tilt_sigma_deg
+// (empty = not known).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -230,14 +231,19 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
                    tilt.sigma_deg, *known.off_nadir_deg);
     }
   if (list) {
-    const auto cell = [](bool known_here, double value) { return known_here ? fmt::format("{:.4f}", value) : std::string(); };
+    const auto cell = [](bool known_here, double value) {
+      return known_here ? fmt::format("{:.4f}", value) : std::string();
+    };
     const bool both = known.has_horizon && horizon;
-    const auto cue = std::find_if(finding.tilts.begin(), finding.tilts.end(), [](const auto& t) { return t.from != "horizon"; });
+    const auto cue = std::find_if(finding.tilts.begin(), finding.tilts.end(),
+                                  [](const auto& t) { return t.from != "horizon"; });
     const bool claims = cue != finding.tilts.end() && known.off_nadir_deg;
-    *list << fmt::format("{},{},{},{},{},{},{},{},{}\n", known.path.string(), known.kind, known.has_horizon, horizon.has_value(),
+    *list << fmt::format("{},{},{},{},{},{},{},{},{}\n", known.path.string(), known.kind, known.has_horizon,
+                         horizon.has_value(),
                          cell(both, both ? angle_apart(horizon->roll_deg, known.roll_deg) : 0),
                          cell(both, both ? horizon->roll_sigma_deg : 0),
-                         cell(both && known.pitch_deg, both && known.pitch_deg ? std::abs(horizon->pitch_deg - *known.pitch_deg) : 0),
+                         cell(both && known.pitch_deg,
+                              both && known.pitch_deg ? std::abs(horizon->pitch_deg - *known.pitch_deg) : 0),
                          cell(claims, claims ? std::abs(cue->off_nadir_deg - *known.off_nadir_deg) : 0),
                          cell(claims, claims ? cue->sigma_deg : 0))
           << std::flush;
@@ -255,8 +261,7 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
   if (!header) return;
   source.width_px = header->width_px;
   source.height_px = header->height_px;
-  const Camera camera =
-      known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
+  const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
   lookdown::FramePixels pixels(reader, source);
   const int reduction = pixels.reduction_for(1700);
   for (const auto& guess : lookdown::level::horizon_guesses(
@@ -265,8 +270,9 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
     const auto turn = lookdown::level::display_from_stored(source.orientation);
     const Eigen::Vector2d shown = turn * l.head<2>();
     const double roll = kDegrees * std::atan2(shown.x(), -shown.y());
-    evidence << known.path.string() << ',' << known.has_horizon << ',' << std::remainder(roll - known.roll_deg, 360.0)
-              << ',' << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
+    evidence << known.path.string() << ',' << known.has_horizon << ','
+             << std::remainder(roll - known.roll_deg, 360.0) << ','
+             << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
     for (double term : guess.evidence) evidence << ',' << term;
     evidence << '\n';
   }
@@ -295,7 +301,8 @@ int main(int count, char** words) {
       folders.emplace_back(word);
   }
   if (folders.empty()) {
-    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...\n";
+    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] "
+                 "FOLDER...\n";
     return 2;
   }
   for (const auto& folder : folders) {
