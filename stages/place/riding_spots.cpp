@@ -27,11 +27,13 @@ std::vector<bool> riding(const std::vector<TieFrame>& frames, int index, const s
   const std::vector<Expectation> expected = where_they_were(frame);
   std::vector<int> times(frame.features.size(), 0);
   const std::size_t count = of_camera.size();
-  const std::size_t own = std::size_t(std::find(of_camera.begin(), of_camera.end(), index) - of_camera.begin());
+  const std::size_t own =
+      std::size_t(std::find(of_camera.begin(), of_camera.end(), index) - of_camera.begin());
   const std::size_t others = std::min<std::size_t>(kOthers, count - 1);
   for (std::size_t k = 1; k <= others; ++k) {
     const TieFrame& other = frames[std::size_t(of_camera[(own + k * count / (others + 1)) % count])];
-    for (const Match& m : match_near(frame.features, other.features, expected, kSamePlace / double(frame.features.work_scale), kRatio))
+    for (const Match& m : match_near(frame.features, other.features, expected,
+                                     kSamePlace / double(frame.features.work_scale), kRatio))
       ++times[std::size_t(m.a)];
   }
   std::vector<bool> rides;
@@ -45,7 +47,8 @@ void keep_the_rest(TieFrame& frame, const std::vector<bool>& rides) {
   for (std::size_t i = 0; i < rides.size(); ++i) {
     if (rides[i]) continue;
     kept.spots.push_back(frame.features.spots[i]);
-    kept.descriptors.insert(kept.descriptors.end(), frame.features.descriptor(i), frame.features.descriptor(i) + kDescriptorBytes);
+    kept.descriptors.insert(kept.descriptors.end(), frame.features.descriptor(i),
+                            frame.features.descriptor(i) + kDescriptorBytes);
   }
   frame.features = std::move(kept);
 }
@@ -64,7 +67,8 @@ void drop_riding_spots(std::vector<TieFrame>& frames, const std::vector<int>& ca
   }
   for (std::size_t i = 0; i < frames.size(); ++i) {
     const auto count = std::count(rides[i].begin(), rides[i].end(), true);
-    if (count > 0 && double(count) <= kMostShare * double(rides[i].size())) keep_the_rest(frames[i], rides[i]);
+    if (count > 0 && double(count) <= kMostShare * double(rides[i].size()))
+      keep_the_rest(frames[i], rides[i]);
   }
 }
 
