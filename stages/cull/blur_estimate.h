@@ -19,13 +19,7 @@ struct BlurEstimate {
 /// Widths along all axes by the first network, put together to a direction and two widths.
 [[nodiscard]] DirectedWidth coarse_blur(const DirectionBands&);
 
-/// Fits with and without a smear, started from the coarse answer.
-struct SpectrumFits {
-  SpectrumFit without_smear, with_smear;
-};
-[[nodiscard]] SpectrumFits fit_both(const SpectrumSamples&, const DirectedWidth& start);
-
-/// The whole way: coarse direction, fits, second network. `mean` must hold at least one tile.
+/// The whole way: coarse direction, a first answer, fits, all weighed together. `mean` must hold at least one tile.
 [[nodiscard]] BlurEstimate estimate_blur(const MeanSpectrum& mean);
 
 }  // namespace lookdown::cull

@@ -42,6 +42,8 @@ const Eigen::MatrixXf& band_weights() {
 
 float slow_level(const DirectionBands& bands) { return bands.middleCols<kSlowLast - kSlowFirst + 1>(kSlowFirst).mean(); }
 
+float log_of(double value, double least) { return static_cast<float>(std::log(std::max(value, least))); }
+
 Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double position) {
   const double whole = std::floor(position);
   const int low = ((static_cast<int>(whole) % kAxes) + kAxes) % kAxes;
@@ -88,29 +90,37 @@ DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
   return {std::atan2(c2, c1) / 2, std::sqrt(c0 + amplitude), std::sqrt(std::max(1e-3, c0 - amplitude))};
 }
 
-WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context, const DirectedWidth& start,
-                             const SpectrumFit& without, const SpectrumFit& with) {
+WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context, const DirectedWidth& start) {
   WholeFeatures out;
-  out.head<kAxisFeatures>() = axis_features(bands, with.direction_rad / kPi * kAxes);
-  const auto log_of = [](double value, double least) { return std::log(std::max(value, least)); };
-  const double unexplained_without = without.cost + 0.05, unexplained_with = with.cost + 0.05;
-  const std::array<double, 14> rest = {
-      std::log(context.tiles + 1.0),
-      context.middle_over_noise,
-      std::log(unexplained_without),
-      std::log(unexplained_with),
-      std::log(unexplained_without / unexplained_with),
-      log_of(with.smear_px, 0.3),
-      std::sqrt(with.variance_px2),
-      std::sqrt(without.variance_px2),
-      without.slope,
-      with.slope,
-      std::clamp(with.level - with.floor + 1.4 * with.slope, -5.0, 15.0),  // signal over floor at a quarter cycle a pixel
-      log_of(start.smear_px(), 0.1),
-      log_of(start.narrowest_px, 0.05),
-      std::abs(std::cos(with.direction_rad - start.direction_rad)),
-  };
-  for (std::size_t i = 0; i < rest.size(); ++i) out[kAxisFeatures + static_cast<Eigen::Index>(i)] = static_cast<float>(rest[i]);
+  out.head<kAxisFeatures>() = axis_features(bands, start.direction_rad / kPi * kAxes);
+  out.tail<4>() << static_cast<float>(std::log(context.tiles + 1.0)), static_cast<float>(context.middle_over_noise), log_of(start.smear_px(), 0.1),
+      log_of(start.narrowest_px, 0.05);
+  return out;
+}
+
+SpectrumFits fit_shapes(const SpectrumSamples& samples) {
+  return {fit_spectrum(samples, BlurShape::none), fit_spectrum(samples, BlurShape::smear), fit_spectrum(samples, BlurShape::disc)};
+}
+
+EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext& context, const DirectedWidth& start, const SpectrumFits& fits,
+                                   const EdgeHistogram& edges) {
+  const SpectrumFit &gaussian = fits.gaussian, &smear = fits.smear, &disc = fits.disc;
+  const auto unexplained = [](const SpectrumFit& fit) { return std::log(fit.cost + 0.05); };
+  const auto number = [](double value) { return static_cast<float>(value); };
+  const double along_rad = smear.direction_rad, across_rad = along_rad + kPi / 2;
+  const double uneven = Eigen::Map<const Eigen::Array<double, kContentAngles, 1>>(smear.content.data()).square().mean();
+  EvidenceFeatures out;
+  out << first_answer.cwiseMax(-10.0F).cwiseMin(10.0F),
+      // the fits
+      number(unexplained(smear)), number(unexplained(gaussian) - unexplained(smear)), number(unexplained(gaussian) - unexplained(disc)),
+      number(unexplained(smear) - unexplained(disc)), log_of(smear.length_px, 0.3), log_of(disc.length_px, 0.2), number(std::sqrt(smear.variance_px2)),
+      number(std::sqrt(gaussian.variance_px2)), number(std::sqrt(disc.variance_px2)), number(gaussian.slope), number(smear.slope), number(disc.slope),
+      number(smear.log_filled), number(disc.log_filled), number(std::sqrt(uneven)),
+      number(std::clamp(smear.level - smear.floor + 1.4 * smear.slope, -5.0, 15.0)),  // signal over floor at a quarter cycle a pixel
+      log_of(start.smear_px(), 0.1), number(std::abs(std::cos(along_rad - start.direction_rad))), log_of(context.tiles + 1.0, 1),
+      // the edges
+      log_of(edges.quantile(0.25, along_rad), 0.2), log_of(edges.quantile(0.25, across_rad), 0.2), log_of(edges.quantile(0.5, along_rad), 0.2),
+      log_of(edges.quantile(0.5, across_rad), 0.2), log_of(edges.quantile(0.1), 0.2), log_of(edges.count(along_rad) + 3, 1), log_of(edges.count() + 3, 1);
   return out;
 }
 

@@ -39,10 +39,22 @@ struct DirectedWidth {
 /// Least-squares fit of w^2(t) = c0 + c1 cos 2t + c2 sin 2t, exact for a Gaussian with a uniform smear, to widths on all axes.
 [[nodiscard]] DirectedWidth directed_width(const std::array<double, kAxes>& widths_px);
 
-/// Spectrum from the axis of the fitted smear together with what the fits with and without a smear found.
-inline constexpr int kWholeFeatures = kAxisFeatures + 14;
+/// Spectrum of the sharpest tiles from the axis along which the blur is widest, with how much there was to see.
+inline constexpr int kWholeFeatures = kAxisFeatures + 4;
 using WholeFeatures = Eigen::Matrix<float, kWholeFeatures, 1>;
-[[nodiscard]] WholeFeatures whole_features(const DirectionBands&, const SpectrumContext&, const DirectedWidth& start,
-                                           const SpectrumFit& without_smear, const SpectrumFit& with_smear);
+[[nodiscard]] WholeFeatures whole_features(const DirectionBands&, const SpectrumContext&, const DirectedWidth& start);
+
+/// The spectrum of all tiles explained by a Gaussian alone, with a smear, with a disc.
+struct SpectrumFits {
+  SpectrumFit gaussian, smear, disc;
+};
+[[nodiscard]] SpectrumFits fit_shapes(const SpectrumSamples&);
+
+/// What the learnt look at the spectrum, the fits and the edges say, side by side.
+inline constexpr int kEvidenceFeatures = 32;
+using EvidenceFeatures = Eigen::Matrix<float, kEvidenceFeatures, 1>;
+/// `first_answer`: output of the whole network.
+[[nodiscard]] EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext&, const DirectedWidth& start,
+                                                 const SpectrumFits&, const EdgeHistogram&);
 
 }  // namespace lookdown::cull

@@ -9,6 +9,7 @@ namespace {
 // Numbers written by the program that fits the networks (tests/bench/cull/fit_blur_networks.cpp).
 
 #include "stages/cull/axis_width_network.inc"
+#include "stages/cull/evidence_network.inc"
 #include "stages/cull/whole_network.inc"
 
 /// Reads one network from a flat list: number of layers, sizes, mean, scale, then each layer's weights (row by row) and offsets.
@@ -51,6 +52,11 @@ const BlurNetwork& axis_width_network() {
 
 const BlurNetwork& whole_network() {
   static const BlurNetwork network = unpack(kWholeNetwork);
+  return network;
+}
+
+const BlurNetwork& evidence_network() {
+  static const BlurNetwork network = unpack(kEvidenceNetwork);
   return network;
 }
 

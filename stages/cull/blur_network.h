@@ -21,16 +21,19 @@ struct BlurNetwork {
 /// Natural logarithm of the standard deviation of the blur along the axis that the features are seen from. Input: AxisFeatures.
 [[nodiscard]] const BlurNetwork& axis_width_network();
 
-/// What the second network answers. Input: WholeFeatures.
-enum WholeOutput {
+/// What the other two networks answer.
+enum BlurOutput {
   kLogOddsBlurred,     ///< of a smear of 3 px or more, or a Gaussian of 1.3 px or more, against neither
   kLogNarrowest,       ///< standard deviation across the smear, px
   kLogWidest,          ///< standard deviation along the smear, px
   kLogSmear,           ///< length of the smear where there is one, px
   kLogWidestSpread,    ///< scale of the Laplace-distributed error of kLogWidest
   kLogOddsSmeared,     ///< of a smear of 3 px or more against none
-  kWholeOutputs
+  kBlurOutputs
 };
+/// A first answer from the spectrum alone. Input: WholeFeatures.
 [[nodiscard]] const BlurNetwork& whole_network();
+/// Weighs that answer, the fits and the edges against each other. Input: EvidenceFeatures.
+[[nodiscard]] const BlurNetwork& evidence_network();
 
 }  // namespace lookdown::cull

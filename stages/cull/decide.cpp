@@ -37,6 +37,8 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
     worsen(decision, Verdict::drop, {"smeared", s.smear_px, limits.smear_px, "px"});
   else if (wide)
     worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
+  else if (decision.view == View::nadir && s.sharpness && *s.sharpness < limits.least_sharpness)
+    worsen(decision, Verdict::check, {"soft", s.sharpness, limits.least_sharpness, "sharpness (limit from this flight)"});
   else
     worsen(decision, Verdict::keep, {"sharp", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
 }
@@ -118,7 +120,7 @@ void decide(FlightRecord& flight, const Options& options) {
     judge_blur(*frame.sharpness, limits, options, decision);
     judge_parts(*frame.sharpness, limits, decision);
     if (decision.view == View::other)
-      for (const Reason& reason : views[i].reasons) worsen(decision, Verdict::drop, reason);
+      for (const Reason& reason : views[i].reasons) worsen(decision, reason.asks_for, reason);
     judge_exposure(*frame.sharpness, options, decision);
     judge_glare(frame, options, decision);
     frame.decision = std::move(decision);

@@ -16,6 +16,7 @@ constexpr double kLeastMiddlePower = 3;
 constexpr double kLeastSlowPower = 400;
 // Keeps the logarithm finite; a tenth of the power of rounding to whole grey levels (1/12).
 constexpr float kLeastPower = 0.008F;
+constexpr double kLeastNoise = 0.3;  // variance: rounding and coding
 // Tiles that have this share of the fine share of the best ones (the mean of kBest) count as equally sharp.
 constexpr double kNearlyAsSharp = 0.35;
 constexpr std::size_t kBest = 4;
@@ -118,6 +119,7 @@ TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
   out.slow_power = sum[3] / count[3];
   out.corner_power = sum[4] / count[4];
   cv::log(power, out.log_power);
+  out.edges = edge_histogram(grey, std::max(out.corner_power, kLeastNoise));
   return out;
 }
 
@@ -164,6 +166,12 @@ MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double
     if (has_detail(*tile, noise_power)) useful.push_back(tile);
   out.tiles_with_detail = static_cast<int>(useful.size());
   if (useful.empty()) return out;
+  out.wide_log_power = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  for (const TileSpectrum* tile : useful) {
+    out.wide_log_power += tile->log_power;
+    out.edges += tile->edges;
+  }
+  out.wide_log_power /= out.tiles_with_detail;
   keep_sharpest(useful, largest_share);
 
   out.log_power = cv::Mat::zeros(kSide, kColumns, CV_32F);

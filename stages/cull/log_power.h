@@ -4,6 +4,8 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
+#include "stages/cull/edge_widths.h"
+
 namespace lookdown::cull {
 
 /// Side of a spectral tile in pixels. Long enough that the nulls of a 40 px smear, 1/40 cycles/px apart, are resolved through
@@ -18,6 +20,7 @@ struct TileSpectrum {
   double middle_power = 0;  ///< mean power at 0.04 to 0.12 cycles/px
   double fine_power = 0;    ///< mean power at 0.25 to 0.45 cycles/px
   double corner_power = 0;  ///< mean power above 0.55 cycles/px (toward the corners), where a lens passes next to nothing: noise
+  EdgeHistogram edges;
   /// Share of the middle power that the fine detail holds beyond the noise: how sharp the tile looks.
   [[nodiscard]] double fine_share() const;
 };
@@ -32,8 +35,10 @@ struct TileSpectrum {
 /// Mean of the log power of chosen tiles. The mean of logarithms takes each tile's contrast as an offset and its content as an outlier of
 /// limited weight, so that one roof edge does not speak for the frame.
 struct MeanSpectrum {
-  cv::Mat log_power;      ///< like TileSpectrum::log_power; empty when no tile has enough detail
-  int tiles = 0;          ///< tiles used
+  cv::Mat log_power;      ///< like TileSpectrum::log_power, of the sharpest tiles; empty when no tile has enough detail
+  cv::Mat wide_log_power; ///< of all tiles with detail: noisier content, but the nulls of a smear stand out best where most tiles share them
+  EdgeHistogram edges;    ///< of all tiles with detail
+  int tiles = 0;          ///< sharpest tiles used
   int tiles_with_detail = 0;
   double noise_power = 0; ///< floor of the fine power over all tiles
   double middle_over_noise = 0;  ///< mean log ratio of middle power to the floor over the tiles used

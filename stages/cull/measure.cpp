@@ -19,9 +19,11 @@ constexpr int kRegionsLongSide = 4;
 constexpr double kTilesForSurety = 12;
 constexpr int kLeastTilesOfRegion = 3;
 constexpr double kContradicts = 1.6;    // ratio of widths beyond which two answers are not the same blur
+constexpr double kNoPartSharp = 2.5;
 constexpr double kSharpParts_px = 2.6;
 constexpr double kShareOfWhole = 0.7;
 constexpr double kHeavyBlur_px = 4.5;
+constexpr double kMostOdds = 6;
 constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
 
 /// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in a soft scene show.
@@ -44,6 +46,8 @@ bool contradicted(double whole_px, std::optional<double> parts_px) {
 double fused_width(double whole_px, std::optional<double> parts_px) {
   if (!parts_px) return whole_px;
   if (contradicted(whole_px, parts_px)) return *parts_px;
+  // No part is nearly as sharp as the whole is said to be: both are doubtful.
+  if (*parts_px > kNoPartSharp * whole_px) return std::sqrt(whole_px * *parts_px);
   if (whole_px > kHeavyBlur_px) return whole_px;
   return std::exp(kShareOfWhole * std::log(whole_px) + (1 - kShareOfWhole) * std::log(std::min(*parts_px, kContradicts * whole_px)));
 }
@@ -53,20 +57,24 @@ double fused_width(double whole_px, std::optional<double> parts_px) {
 double blur_score(const BlurEstimate& blur, double fused_px, std::optional<double> parts_px) {
   const double near_border = std::clamp((kHeavyBlur_px - fused_px) / 2, 0.0, 1.0);
   const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px), whole = std::log(fused_px / kScoreWidth_px);
-  return 0.25 * std::clamp(blur.log_odds_blurred, -6.0, 6.0) + whole + near_border * parts + (1 - near_border) * whole;
+  // Beyond the border the odds are sure and waver only by chance; the width alone orders heavy blurs.
+  const double odds = near_border * std::clamp(blur.log_odds_blurred, -kMostOdds, kMostOdds) + (1 - near_border) * kMostOdds;
+  return 0.25 * odds + whole + near_border * parts + (1 - near_border) * whole;
 }
 
-/// Width of the whole, in pixels at half maximum. The nulls of a smear give its length better than the network gives the width.
-double whole_width(const BlurEstimate& blur, bool smeared) {
-  if (!smeared) return kFwhmOfSigma * std::sqrt(blur.widest_px * blur.sigma_px);
-  return kFwhmOfSigma * std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0));
+/// Width of the whole, in pixels at half maximum. Without a smear both widths estimate the same blur, and the narrower one does not mistake noise for
+/// a smear; with one, its length from the nulls and the width that was learnt are averaged. Between the two the odds of a smear lead over, so that a growing blur never jumps.
+double whole_width(const BlurEstimate& blur) {
+  const double smeared = 1 / (1 + std::exp(-blur.log_odds_smeared));
+  const double round = 0.5 * (std::log(blur.widest_px) + std::log(blur.sigma_px));
+  const double drawn = 0.5 * (std::log(blur.widest_px) + std::log(std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0))));
+  return kFwhmOfSigma * std::exp(smeared * drawn + (1 - smeared) * round);
 }
 
 void note_blur(const BlurEstimate& blur, Sharpness& out) {
   const std::optional<double> parts_px = sharpest_parts(out);
   bool smeared = blur.log_odds_smeared > 0;
-  // Without a smear both widths estimate the same blur, and the narrower one does not mistake noise for a smear.
-  const double whole_px = whole_width(blur, smeared);
+  const double whole_px = whole_width(blur);
   const double width_px = fused_width(whole_px, parts_px);
   smeared = smeared && !contradicted(whole_px, parts_px);
   out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px)));

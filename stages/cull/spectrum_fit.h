@@ -1,10 +1,13 @@
 // A model of blur fitted to the mean log spectrum of a frame.
 //
-// Model, with frequency vector f in cycles/px and u the unit vector along the smear:
-//   log P(f) = log( e^c |f|^-a exp(-4 pi^2 s^2 |f|^2) sinc^2(L f.u) + e^(n0 + n1 |f|^2) )
-// Scenes follow a power law |f|^-a with a near 2 (Field, J. Opt. Soc. Am. A 4:2379, 1987); a Gaussian of standard deviation s and a uniform
-// smear of length L multiply the spectrum by the squares of their transfer functions; noise and coding add a floor. The nulls of the sinc
-// lie on lines across the smear, 1/L apart, whatever the scene: they give L and the direction.
+// Model, with frequency vector f in cycles/px at the angle t and u the unit vector along the smear:
+//   log P(f) = log( e^(c + A(t)) |f|^-a exp(-4 pi^2 s^2 |f|^2) (B(f) + q) + e^(n0 + nx fx^2 + ny fy^2) )
+// Scenes follow a power law |f|^-a with a near 2 (Field, J. Opt. Soc. Am. A 4:2379, 1987). A(t) is what they hold more of in some directions: straight
+// edges of roofs, walls and paths put power on rays across them, at all frequencies alike, which a blur never does. A Gaussian of standard deviation s
+// multiplies the spectrum by the square of its transfer function, and so does B: sinc^2(L f.u) of a uniform smear of length L, with nulls on lines across
+// the smear 1/L apart, or (2 J1(2 pi R |f|) / (2 pi R |f|))^2 of a lens out of focus with the disc of radius R, with nulls on rings (Goodman, Introduction
+// to Fourier Optics, severe defocus). q fills the nulls: the window, a motion that is not quite even, a smear that turns over the frame. Noise and coding
+// add the floor; JPEG rounds rows and columns apart.
 #pragma once
 
 #include <array>
@@ -20,21 +23,26 @@ struct SpectrumSamples {
 };
 [[nodiscard]] SpectrumSamples samples_of(const cv::Mat& log_power);
 
+/// What the fit may use to explain the spectrum beside the Gaussian.
+enum class BlurShape { none, smear, disc };
+
+inline constexpr int kContentAngles = 24;  ///< nodes of A over 180 degrees, linear in between
+
 struct SpectrumFit {
-  double level = 0;         ///< c
-  double slope = 2;         ///< a
-  double variance_px2 = 0;  ///< s^2
-  double smear_px = 0;      ///< L
-  double direction_rad = 0; ///< of u, counter-clockwise from +x, y up
-  double floor = 0;         ///< n0
-  double floor_slope = 0;   ///< n1
-  double cost = 0;          ///< mean robust squared residual, in units of (0.3)^2; what is left unexplained
+  double level = 0;           ///< c
+  double slope = 2;           ///< a
+  double variance_px2 = 0;    ///< s^2
+  double length_px = 0;       ///< L of a smear, R of a disc
+  double direction_rad = 0;   ///< of u, counter-clockwise from +x, y up
+  double floor = 0;           ///< n0
+  double floor_x = 0, floor_y = 0;  ///< nx, ny
+  double log_filled = -5;     ///< log q
+  std::array<double, kContentAngles> content{};  ///< A at k * 180 / kContentAngles degrees counter-clockwise from +x, y up
+  double cost = 0;            ///< mean robust squared residual, in units of (0.3)^2, and what the priors ask for the rest
 };
 
-/// Levenberg-Marquardt from the given start. `with_smear` = false holds L at 0.
-[[nodiscard]] SpectrumFit fit_spectrum(const SpectrumSamples&, SpectrumFit start, bool with_smear);
-
-/// Level, slope and floor to start from.
-[[nodiscard]] SpectrumFit first_guess(const SpectrumSamples&);
+/// Levenberg-Marquardt from places spread over all lengths and directions that can be told, for the cost has a valley at each multiple of the null
+/// spacing; the best of all.
+[[nodiscard]] SpectrumFit fit_spectrum(const SpectrumSamples&, BlurShape);
 
 }  // namespace lookdown::cull

@@ -1,6 +1,10 @@
 #include "stages/cull/view.h"
 
+#include <algorithm>
+#include <cmath>
+#include <numeric>
 #include <opencv2/core.hpp>
+#include <optional>
 
 #include "stages/cull/signature.h"
 
@@ -10,6 +14,9 @@ namespace {
 // A picture within 15 degrees of straight down can be used as a nadir frame (low oblique begins there: common practice
 // speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is granted more).
 constexpr double kNadirLimitDeg = 20;
+constexpr std::size_t kFramesToCompare = 8;
+constexpr double kEvenGround = 7;    // levels of 255
+constexpr double kEvenShare = 0.4;   // of what the middle frame of the flight shows
 constexpr double kDarkLevel = 0.004;  // of full scale in linear light: about 10 of 255 in an 8-bit picture
 
 bool lens_covered(const Sharpness& s) { return s.mean_level < kDarkLevel; }
@@ -26,7 +33,7 @@ ViewFinding view_of(const FrameRecord& frame) {
   ViewFinding out;
   if (!frame.sharpness) return {View::other, {}};
   if (lens_covered(*frame.sharpness))
-    return {View::other, {{"dark", frame.sharpness->mean_level, kDarkLevel, "of full scale"}}};
+    return {View::other, {{"dark", frame.sharpness->mean_level, kDarkLevel, "of full scale", Verdict::drop}}};
   if (frame.horizon) {
     out.view = View::horizon;
     out.reasons.push_back({"horizon in the frame", frame.horizon->pitch_deg, std::nullopt, "deg pitch"});
@@ -38,8 +45,50 @@ ViewFinding view_of(const FrameRecord& frame) {
     return out;
   }
   if (const auto picture = read_signature(frame.sharpness->signature); picture && only_sky(*frame.sharpness, *picture))
-    return {View::other, {{"only sky", std::nullopt, std::nullopt, ""}}};
+    return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
   return out;
+}
+
+/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off toward the corners, shading) is taken out.
+/// Grass or gravel from the height of a person is even; ponds, paths and roofs are not.
+double large_structure(const SignaturePicture& picture) {
+  const cv::Mat& luminance = picture.luminance;
+  cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
+  for (int y = 0, at = 0; y < luminance.rows; ++y)
+    for (int x = 0; x < luminance.cols; ++x, ++at) {
+      const float u = (x + 0.5F) / luminance.cols - 0.5F, v = (y + 0.5F) / luminance.rows - 0.5F;
+      const float row[6] = {1, u, v, u * u, v * v, u * v};
+      std::copy(row, row + 6, surface.ptr<float>(at));
+      values.at<float>(at) = luminance.at<float>(y, x);
+    }
+  cv::Mat fitted;
+  cv::solve(surface, values, fitted, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
+  return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
+}
+
+/// The first and last frames of a flight, as long as they show much detail and none that is large, beside a flight that has large things to show: the
+/// camera was still, or again, near the ground.
+void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
+  std::vector<std::optional<double>> structure(frames.size());
+  std::vector<double> known;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    if (views[i].view != View::nadir || !frames[i].sharpness || frames[i].sharpness->detail < 1) continue;
+    if (const auto picture = read_signature(frames[i].sharpness->signature)) known.push_back(*(structure[i] = large_structure(*picture)));
+  }
+  if (known.size() < kFramesToCompare) return;
+  const auto middle = known.begin() + static_cast<std::ptrdiff_t>(known.size() / 2);
+  std::nth_element(known.begin(), middle, known.end());
+  const double limit = std::min(kEvenGround, kEvenShare * *middle);
+  std::vector<std::size_t> order(frames.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  if (std::all_of(frames.begin(), frames.end(), [](const FrameRecord& f) { return f.info.taken_at_s.has_value(); }))
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return *frames[a].info.taken_at_s < *frames[b].info.taken_at_s; });
+  const auto mark_run = [&](auto first, auto last) {
+    for (; first != last && structure[*first] && *structure[*first] < limit; ++first)
+      views[*first] = {View::other, {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::check}}};
+  };
+  mark_run(order.begin(), order.end());
+  mark_run(order.rbegin(), order.rend());
 }
 
 }  // namespace
@@ -48,6 +97,7 @@ std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames) {
   std::vector<ViewFinding> views;
   views.reserve(frames.size());
   for (const FrameRecord& frame : frames) views.push_back(view_of(frame));
+  mark_launch_and_landing(frames, views);
   return views;
 }
 

@@ -13,7 +13,7 @@ struct ViewFinding {
 };
 
 /// View of every frame, in the order of the record. Needs horizon, tilt and signature; a frame for which none of them says
-/// otherwise is taken as nadir.
+/// otherwise is taken as nadir. Even ground full of detail at the start or the end of a flight over other ground is that of launch or landing: other.
 [[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames);
 
 }  // namespace lookdown::cull

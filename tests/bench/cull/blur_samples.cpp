@@ -70,6 +70,7 @@ BlurRecipe random_recipe(std::mt19937& random) {
     r.kind = "smear";
     r.smear_px = log_uniform(random, 2, 45);
     r.smear_deg = uniform(random, 0, 180);
+    if (uniform(random, 0, 1) < 0.4) r.bend_rad = uniform(random, -0.7, 0.7);
   } else if (kind < 0.88) {
     r.kind = "gauss";
     r.sigma_px = log_uniform(random, 0.7, 9);
@@ -85,14 +86,16 @@ BlurRecipe random_recipe(std::mt19937& random) {
   return r;
 }
 
-cv::Mat smear_kernel(double smear_px, double smear_deg) {
+cv::Mat smear_kernel(double smear_px, double smear_deg, double bend_rad) {
   const double a = smear_deg * std::numbers::pi / 180;
   const int reach = static_cast<int>(std::ceil(smear_px / 2)) + 1;
   cv::Mat kernel = cv::Mat::zeros(2 * reach + 1, 2 * reach + 1, CV_32F);
   const int steps = std::max(1, static_cast<int>(std::ceil(smear_px * 16)));
   for (int i = 0; i < steps; ++i) {
-    const double t = ((i + 0.5) / steps - 0.5) * smear_px;
-    const double x = reach + t * std::cos(a), y = reach - t * std::sin(a);
+    const double share = (i + 0.5) / steps - 0.5, turn = bend_rad * share;
+    // Chord from the middle of an arc to the point at the share of its length: length sinc(turn / 2), turned by half the turn.
+    const double chord = share * smear_px * (std::abs(turn) < 1e-6 ? 1 : 2 * std::sin(turn / 2) / turn);
+    const double x = reach + chord * std::cos(a + turn / 2), y = reach - chord * std::sin(a + turn / 2);
     const int x0 = static_cast<int>(std::floor(x)), y0 = static_cast<int>(std::floor(y));
     const auto fx = static_cast<float>(x - x0), fy = static_cast<float>(y - y0);
     kernel.at<float>(y0, x0) += (1 - fx) * (1 - fy);
@@ -117,7 +120,7 @@ cv::Mat disc_kernel(double radius_px) {
 
 cv::Mat take_picture(const cv::Mat& sharp, const BlurRecipe& r, std::mt19937& random) {
   cv::Mat picture = r.linear_light ? decoded_light(sharp) : sharp.clone();
-  if (r.kind == "smear") cv::filter2D(picture, picture, CV_32F, smear_kernel(r.smear_px, r.smear_deg), {-1, -1}, 0, cv::BORDER_REFLECT);
+  if (r.kind == "smear") cv::filter2D(picture, picture, CV_32F, smear_kernel(r.smear_px, r.smear_deg, r.bend_rad), {-1, -1}, 0, cv::BORDER_REFLECT);
   if (r.kind == "disc") cv::filter2D(picture, picture, CV_32F, disc_kernel(2 * r.sigma_px), {-1, -1}, 0, cv::BORDER_REFLECT);
   const double gauss = std::hypot(r.lens_sigma_px, r.kind == "gauss" ? r.sigma_px : 0.0);
   if (gauss > 0.2) cv::GaussianBlur(picture, picture, {0, 0}, gauss, gauss, cv::BORDER_REFLECT);

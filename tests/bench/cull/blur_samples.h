@@ -16,6 +16,7 @@ struct BlurRecipe {
   std::string kind = "none";     ///< "none", "smear", "gauss", "disc"
   double smear_px = 0;
   double smear_deg = 0;          ///< 0..180 counter-clockwise from +x, y up
+  double bend_rad = 0;           ///< turn of the path from its start to its end
   double sigma_px = 0;           ///< added Gaussian, or half the radius of the disc
   double noise_levels = 1;       ///< standard deviation at mid grey, of 255
   int jpeg_quality = 90;         ///< 0: not coded
@@ -27,8 +28,8 @@ struct BlurRecipe {
 /// A random recipe; a third of them sharp.
 [[nodiscard]] BlurRecipe random_recipe(std::mt19937& random);
 
-/// Uniform line of the given length and direction on a pixel grid, CV_32F, sum 1.
-[[nodiscard]] cv::Mat smear_kernel(double smear_px, double smear_deg);
+/// Path of the given length and mean direction on a pixel grid, straight or an arc, CV_32F, sum 1.
+[[nodiscard]] cv::Mat smear_kernel(double smear_px, double smear_deg, double bend_rad = 0);
 /// Uniform disc, CV_32F, sum 1.
 [[nodiscard]] cv::Mat disc_kernel(double radius_px);
 

@@ -26,8 +26,8 @@ std::vector<LabelledSpectrum> labelled_spectrum(const cv::Mat& bgr, int source, 
   for (const cv::Rect& where : cull::spectral_tiles(grey.size(), 160)) tiles.push_back(cull::tile_spectrum(grey(where), where));
   const cull::MeanSpectrum mean = cull::mean_spectrum(tiles);
   if (mean.tiles == 0) return {};
-  LabelledSpectrum out{source, recipe, {mean.tiles, mean.middle_over_noise}, cull::direction_bands(mean.log_power), {}};
-  out.log_power = cull::samples_of(mean.log_power).log_power;
+  LabelledSpectrum out{source, recipe, {mean.tiles, mean.middle_over_noise}, cull::direction_bands(mean.log_power), {}, mean.edges};
+  out.log_power = cull::samples_of(mean.wide_log_power).log_power;
   return {out};
 }
 
@@ -54,6 +54,7 @@ void append_to_file(const std::filesystem::path& path, const LabelledSpectrum& s
   write(numbers.data(), kNumbers);
   write(s.bands.data(), static_cast<std::size_t>(s.bands.size()));
   write(s.log_power.data(), s.log_power.size());
+  for (const auto& direction : s.edges.counts) write(direction.data(), direction.size());
 }
 
 std::vector<LabelledSpectrum> read_spectra(const std::filesystem::path& path) {
@@ -77,6 +78,8 @@ std::vector<LabelledSpectrum> read_spectra(const std::filesystem::path& path) {
     s.context = {static_cast<int>(n[9]), n[10]};
     s.log_power.resize(static_cast<std::size_t>(n[11]));
     if (!read(s.bands.data(), static_cast<std::size_t>(s.bands.size())) || !read(s.log_power.data(), s.log_power.size())) break;
+    for (auto& direction : s.edges.counts)
+      if (!read(direction.data(), direction.size())) return out;
     out.push_back(std::move(s));
   }
   return out;

@@ -14,7 +14,8 @@ struct LabelledSpectrum {
   BlurRecipe recipe;
   cull::SpectrumContext context;
   cull::DirectionBands bands;
-  std::vector<float> log_power;  ///< values of SpectrumSamples; the frequencies are the same for all
+  std::vector<float> log_power;  ///< of all tiles with detail: values of SpectrumSamples; the frequencies are the same for all
+  cull::EdgeHistogram edges;
 
   [[nodiscard]] double sigma_px() const;   ///< of lens and defocus or Gaussian together
   [[nodiscard]] double widest_px() const;  ///< standard deviation along the smear

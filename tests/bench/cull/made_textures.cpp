@@ -97,6 +97,47 @@ cv::Mat plates(const cv::Size& size, Random& random) {
   return picture;
 }
 
+cv::Mat power_law(const cv::Size& size, Random& random);
+
+/// Bricks, paving, roof tiles, boards: rows of like plates with joints between, a little uneven, turned as a whole.
+cv::Mat courses(const cv::Size& size, Random& random) {
+  const cv::Scalar base = base_colour(random), joint = base * uniform(random, 0.4, 1.5);
+  const double length = uniform(random, 20, 160), height = length * uniform(random, 0.2, 0.9), gap = std::max(2.0, height * uniform(random, 0.04, 0.15));
+  const double turn = uniform(random, 0, 1) < 0.4 ? 0 : uniform(random, 0, 180), spread = uniform(random, 0.02, 0.15), uneven = uniform(random, 0, 0.08);
+  cv::Mat picture(size, CV_32FC3, joint);
+  const double reach = std::hypot(size.width, size.height) / 2 + length;
+  const double c = std::cos(turn * std::numbers::pi / 180), s = std::sin(turn * std::numbers::pi / 180);
+  for (double v = -reach; v < reach; v += height)
+    for (double u = -reach + uniform(random, 0, length); u < reach; u += length) {
+      std::vector<cv::Point> outline;
+      for (const auto& [du, dv] : {std::pair{0.0, 0.0}, std::pair{length - gap, 0.0}, std::pair{length - gap, height - gap}, std::pair{0.0, height - gap}}) {
+        const double x = u + du + uniform(random, -uneven, uneven) * height, y = v + dv + uniform(random, -uneven, uneven) * height;
+        outline.emplace_back(static_cast<int>(std::lround(size.width / 2.0 + x * c - y * s)), static_cast<int>(std::lround(size.height / 2.0 + x * s + y * c)));
+      }
+      cv::fillConvexPoly(picture, outline, colour(random, base, spread), cv::LINE_AA);
+    }
+  if (uniform(random, 0, 1) < 0.6) picture += uniform(random, 0.1, 0.5) * (power_law(size, random) - cv::Scalar::all(0.5));
+  return picture;
+}
+
+/// Lettering, road marks, litter: small dark or bright marks in rows on an even ground.
+cv::Mat marks(const cv::Size& size, Random& random) {
+  const bool dark = uniform(random, 0, 1) < 0.7;
+  cv::Mat picture(size, CV_32FC3, cv::Scalar::all(dark ? uniform(random, 0.6, 0.95) : uniform(random, 0.1, 0.4)));
+  const double high = uniform(random, 14, 60), thick = std::max(2.0, high * uniform(random, 0.08, 0.2));
+  const cv::Scalar ink = cv::Scalar::all(dark ? uniform(random, 0.02, 0.3) : uniform(random, 0.6, 0.95));
+  for (double y = high; y < size.height; y += 1.7 * high)
+    for (double x = high; x < size.width; x += high * uniform(random, 0.6, 1.3))
+      for (int stroke = uniform(random, 0, 1) < 0.15 ? 3 : 0; stroke < 3; ++stroke) {
+        const auto corner = [&] { return cv::Point(static_cast<int>(x + std::lround(uniform(random, -0.5, 1.5)) * high * 0.5), static_cast<int>(y - std::lround(uniform(random, -0.5, 2.5)) * high * 0.5)); };
+        if (uniform(random, 0, 1) < 0.7)
+          cv::line(picture, corner(), corner(), ink, static_cast<int>(thick), cv::LINE_AA);
+        else
+          cv::ellipse(picture, corner(), cv::Size(static_cast<int>(high / 3), static_cast<int>(high / 3)), 0, uniform(random, 0, 180), uniform(random, 180, 360), ink, static_cast<int>(thick), cv::LINE_AA);
+      }
+  return picture;
+}
+
 /// Gaussian noise with the power spectrum f^-slope, stretched in one direction.
 cv::Mat power_law(const cv::Size& size, Random& random) {
   const double slope = uniform(random, 1.2, 3.2), stretch = uniform(random, 1, 1.8), turn = uniform(random, 0, std::numbers::pi);
@@ -156,11 +197,13 @@ cv::Mat ripples(const cv::Size& size, Random& random) {
 }
 
 cv::Mat one_texture(const cv::Size& size, Random& random) {
-  switch (std::uniform_int_distribution<int>(0, 4)(random)) {
+  switch (std::uniform_int_distribution<int>(0, 6)(random)) {
     case 0: return dead_leaves(size, random);
     case 1: return stones(size, random);
     case 2: return strokes(size, random);
     case 3: return plates(size, random);
+    case 4: return courses(size, random);
+    case 5: return marks(size, random);
     default: return power_law(size, random);
   }
 }

@@ -47,7 +47,7 @@ TEST_P(RealTexture, IsRankedInOrderOfGaussianBlur) {
   }
 }
 
-TEST_P(RealTexture, DISABLED_IsRankedInOrderOfSmear) {
+TEST_P(RealTexture, IsRankedInOrderOfSmear) {
   const cv::Mat sharp = picture(GetParam());
   for (const double direction : {0.0, 37.0, 110.0}) {
     double last = *test::measured(sharp).sharpness;

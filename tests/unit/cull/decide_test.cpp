@@ -1,6 +1,8 @@
 // Verdicts, their reasons and what the flight says about them.
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "stages/cull/blur_limits.h"
@@ -17,7 +19,7 @@ FrameRecord frame_with(double fwhm_px, double smear_px = 0, int number = 0) {
   frame.source.file = "F" + std::to_string(number) + ".jpg";
   Sharpness s;
   s.detail = 1;
-  s.sharpness = 1 / (1 + fwhm_px);
+  s.sharpness = 1 / (1 + std::pow(fwhm_px / 2, 2));  // as measured when the odds of a blur are even
   s.blur_fwhm_px = fwhm_px;
   s.blur_sigma_share = 0.1;
   s.smear_px = smear_px;
@@ -96,6 +98,17 @@ TEST(BlurLimit, FlightWithoutASharpFrameDoesNotPullItUp) {
   EXPECT_LT(cull::find_blur_limits(frames, {}).blur_fwhm_px, 4.5);
 }
 
+TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsForAPersonToCheck) {
+  FlightRecord flight;
+  for (int i = 0; i < 20; ++i) flight.frames.push_back(frame_with(1.4, 0, i));
+  for (int i = 0; i < 20; ++i) flight.frames[i].sharpness->sharpness = i < 17 ? 0.85 + 0.005 * i : 0.45;
+  cull::Options options;
+  options.keep_repeats = true;
+  cull::decide(flight, options);
+  for (int i = 0; i < 20; ++i) EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::check) << i;
+  EXPECT_TRUE(find(flight.frames[19].decision, "soft"));
+}
+
 TEST(BlurLimit, FewFramesUseTheFixedLimit) {
   const std::vector<FrameRecord> frames = {frame_with(2.6), frame_with(2.7)};
   EXPECT_FALSE(cull::find_blur_limits(frames, {}).blur_from_flight);
@@ -156,6 +169,45 @@ TEST(NearRepeats, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
   EXPECT_EQ(flight.frames[3].decision.repeat_of, "");
   EXPECT_EQ(flight.frames[1].decision.verdict, Verdict::keep);
   EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::drop);
+}
+
+/// A flight over `ground()` with even texture (grass near the lens) in place of some frames.
+FlightRecord flight_with_grass_at(const std::vector<int>& where) {
+  const cv::Mat map = ground();
+  cv::Mat bytes, grass;
+  test::noisy(cv::Mat(400, 600, CV_32F, cv::Scalar(110)), 30, 9).convertTo(bytes, CV_8U);
+  cv::cvtColor(bytes, grass, cv::COLOR_GRAY2BGR);
+  FlightRecord flight;
+  for (int i = 0; i < 12; ++i) {
+    const bool low = std::find(where.begin(), where.end(), i) != where.end();
+    flight.frames.push_back(hovering(low ? grass : view_of(map, 60.0 * i - 330, 40.0 * (i % 3) - 40, 15 * i), 1.5, i));
+  }
+  return flight;
+}
+
+TEST(Views, LaunchAndLandingAreNoViewsOfTheGround) {
+  FlightRecord flight = flight_with_grass_at({0, 1, 11});
+  cull::Options options;
+  options.keep_repeats = true;
+  cull::decide(flight, options);
+  for (const int i : {0, 1, 11}) {
+    EXPECT_EQ(flight.frames[i].decision.view, View::other) << i;
+    EXPECT_NE(flight.frames[i].decision.verdict, Verdict::keep) << i;
+    EXPECT_TRUE(find(flight.frames[i].decision, "near the ground")) << i;
+  }
+  for (int i = 2; i < 11; ++i) EXPECT_EQ(flight.frames[i].decision.view, View::nadir) << i;
+}
+
+TEST(Views, EvenGroundInTheMiddleOfAFlightIsAView) {
+  FlightRecord flight = flight_with_grass_at({5});
+  cull::decide(flight, {});
+  EXPECT_EQ(flight.frames[5].decision.view, View::nadir);
+}
+
+TEST(Views, FlightOverEvenGroundAloneHasNoLaunch) {
+  FlightRecord flight = flight_with_grass_at({0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11});
+  cull::decide(flight, {});
+  for (const auto& frame : flight.frames) EXPECT_EQ(frame.decision.view, View::nadir);
 }
 
 TEST(NearRepeats, AreKeptWhenAskedFor) {

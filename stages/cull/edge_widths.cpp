@@ -1,0 +1,145 @@
+#include "stages/cull/edge_widths.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+namespace lookdown::cull {
+namespace {
+
+constexpr double kNarrowest_px = 0.25, kWidest_px = 16;
+// Gradients are taken after a slight blur that tames the noise, and again after two re-blurs: the narrow one tells narrow edges apart, the wide one wide.
+constexpr double kFirst_px = 0.9, kNarrowReblur_px = 1.2, kWideReblur_px = 3.6;
+constexpr double kWideFrom_px = 2.0;
+constexpr int kMargin_px = 5;
+// White noise of variance v has gradients of variance v / (8 pi s^4) after a Gaussian of s (derived); five deviations are no noise.
+constexpr double kOverNoise = 5;
+constexpr double kLeastGradient = 1.2;  // levels a pixel
+constexpr float kOverMiddle = 4;        // times the median of the tile: noise that coding has coloured, grass, gravel stay below
+
+int bin_of(double sigma_px) {
+  const double position = std::log(std::clamp(sigma_px, kNarrowest_px, kWidest_px) / kNarrowest_px) / std::log(kWidest_px / kNarrowest_px);
+  return std::min(kEdgeBins - 1, static_cast<int>(position * kEdgeBins));
+}
+
+double sigma_at(double bin) { return kNarrowest_px * std::pow(kWidest_px / kNarrowest_px, bin / kEdgeBins); }
+
+double quantile_of(const std::array<double, kEdgeBins>& counts, double share) {
+  double all = 0, below = 0;
+  for (double n : counts) all += n;
+  if (all <= 0) return 0;
+  for (int k = 0; k < kEdgeBins; ++k) {
+    if (below + counts[k] >= share * all && counts[k] > 0) return sigma_at(k + (share * all - below) / counts[k]);
+    below += counts[k];
+  }
+  return kWidest_px;
+}
+
+/// Central differences of one picture at a pixel.
+cv::Point2f gradient(const cv::Mat& picture, int x, int y) {
+  const float* row = picture.ptr<float>(y);
+  return {(row[x + 1] - row[x - 1]) / 2, (picture.ptr<float>(y + 1)[x] - picture.ptr<float>(y - 1)[x]) / 2};
+}
+
+/// Median of the squared gradients, from every third pixel of every third row.
+float middle_of(const cv::Mat& squared) {
+  std::vector<float> values;
+  for (int y = kMargin_px; y < squared.rows - kMargin_px; y += 3)
+    for (int x = kMargin_px; x < squared.cols - kMargin_px; x += 3) values.push_back(squared.at<float>(y, x));
+  if (values.empty()) return 0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// Width of a step whose gradient falls from `before` to `after` by a re-blur.
+double step_width(double before, double after, double reblur_px) {
+  const double lost = before * before - after * after;
+  return lost <= 0 ? kWidest_px : reblur_px * after / std::sqrt(lost);
+}
+
+}  // namespace
+
+void EdgeHistogram::add(int direction, double sigma_px) { counts[direction][bin_of(sigma_px)] += 1; }
+
+EdgeHistogram& EdgeHistogram::operator+=(const EdgeHistogram& other) {
+  for (int d = 0; d < kEdgeDirections; ++d)
+    for (int k = 0; k < kEdgeBins; ++k) counts[d][k] += other.counts[d][k];
+  return *this;
+}
+
+double EdgeHistogram::count(int direction) const {
+  double sum = 0;
+  for (float n : counts[direction]) sum += n;
+  return sum;
+}
+
+double EdgeHistogram::count() const {
+  double sum = 0;
+  for (int d = 0; d < kEdgeDirections; ++d) sum += count(d);
+  return sum;
+}
+
+double EdgeHistogram::quantile(double share) const {
+  std::array<double, kEdgeBins> all{};
+  for (const auto& direction : counts)
+    for (int k = 0; k < kEdgeBins; ++k) all[k] += direction[k];
+  return quantile_of(all, share);
+}
+
+std::array<double, kEdgeBins> EdgeHistogram::around(double direction_rad) const {
+  const double position = direction_rad / std::numbers::pi * kEdgeDirections, whole = std::floor(position), share = position - whole;
+  const int low = ((static_cast<int>(whole) % kEdgeDirections) + kEdgeDirections) % kEdgeDirections, high = (low + 1) % kEdgeDirections;
+  std::array<double, kEdgeBins> out{};
+  for (int k = 0; k < kEdgeBins; ++k) out[k] = counts[low][k] * (1 - share) + counts[high][k] * share;
+  return out;
+}
+
+double EdgeHistogram::quantile(double share, double direction_rad) const { return quantile_of(around(direction_rad), share); }
+
+double EdgeHistogram::count(double direction_rad) const {
+  double sum = 0;
+  for (double n : around(direction_rad)) sum += n;
+  return sum;
+}
+
+EdgeHistogram edge_histogram(const cv::Mat& grey, double noise_power) {
+  EdgeHistogram out;
+  cv::Mat picture, narrow, wide;
+  grey.convertTo(picture, CV_32F);
+  cv::GaussianBlur(picture, picture, {7, 7}, kFirst_px);
+  cv::GaussianBlur(picture, narrow, {9, 9}, kNarrowReblur_px);
+  // The wide one follows from the narrow one: variances add.
+  cv::GaussianBlur(narrow, wide, {21, 21}, std::sqrt(kWideReblur_px * kWideReblur_px - kNarrowReblur_px * kNarrowReblur_px));
+  const double noise = std::sqrt(noise_power / (8 * std::numbers::pi)) / (kFirst_px * kFirst_px);
+  auto least = static_cast<float>(std::pow(std::max(kLeastGradient, kOverNoise * noise), 2));
+  cv::Mat squared(picture.size(), CV_32F, cv::Scalar(0));
+  for (int y = kMargin_px - 1; y <= grey.rows - kMargin_px; ++y)
+    for (int x = kMargin_px - 1; x <= grey.cols - kMargin_px; ++x) {
+      const cv::Point2f g = gradient(picture, x, y);
+      squared.at<float>(y, x) = g.dot(g);
+    }
+  least = std::max(least, kOverMiddle * kOverMiddle * middle_of(squared));
+  for (int y = kMargin_px; y < grey.rows - kMargin_px; ++y)
+    for (int x = kMargin_px; x < grey.cols - kMargin_px; ++x) {
+      const float here = squared.at<float>(y, x);
+      if (here < least) continue;
+      const cv::Point2f g = gradient(picture, x, y);
+      const float length = std::sqrt(here);
+      // Crest: not lower than its neighbours up and down the gradient.
+      const int dx = static_cast<int>(std::lround(g.x / length)), dy = static_cast<int>(std::lround(g.y / length));
+      if (squared.at<float>(y + dy, x + dx) > here || squared.at<float>(y - dy, x - dx) >= here) continue;
+      const double after = gradient(narrow, x, y).dot(g) / length;
+      double width = step_width(length, after, kNarrowReblur_px);
+      if (width > kWideFrom_px) width = step_width(length, gradient(wide, x, y).dot(g) / length, kWideReblur_px);
+      const double angle = std::atan2(-g.y, g.x) / std::numbers::pi * kEdgeDirections;
+      const int direction = (static_cast<int>(std::lround(angle)) + 2 * kEdgeDirections) % kEdgeDirections;
+      // Differences over two pixels act like a further blur of variance 1/3 (second moment of the difference kernel's integral).
+      out.add(direction, std::sqrt(std::max(0.0, width * width - kFirst_px * kFirst_px - 1.0 / 3)));
+    }
+  return out;
+}
+
+}  // namespace lookdown::cull
