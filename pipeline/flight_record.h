@@ -212,6 +212,17 @@ struct FrameRecord {
   FramePlacement placement;
 };
 
+/// A square spot of ground that some frame shows with glare in it, and the frame that shows it with the least.
+struct ClearestView {
+  int group = 0;
+  double x = 0, y = 0;           ///< its centre: georeferenced or metres where known (as the mosaic), else mosaic pixels
+  double side = 0;               ///< of the square, same units
+  int frame = -1;                ///< index of the frame
+  double glare_share = 0;        ///< of the spot in that frame
+  double worst_glare_share = 0;  ///< in the frame with the most glare there
+  int views = 0;                 ///< frames that show the whole spot
+};
+
 struct StageTiming {
   std::string stage;
   double seconds = 0;
@@ -227,6 +238,7 @@ struct FlightRecord {
   std::vector<FrameRecord> frames;  ///< ordered by time taken, then file
   FlightPlacement placement;
   std::optional<MosaicRecord> mosaic;
+  std::vector<ClearestView> clearest_views;
   std::vector<StageTiming> timings;
   std::vector<std::string> notes;     ///< what was done, for the field text; nothing to act on
   std::vector<std::string> warnings;  ///< plain words, most important first

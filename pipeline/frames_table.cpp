@@ -103,4 +103,13 @@ std::string frames_table(const FlightRecord& record) {
   return table;
 }
 
+std::string least_glare_table(const FlightRecord& record) {
+  std::string table = "group,x,y,side,file,glare_share,worst_glare_share,views\r\n";
+  for (const ClearestView& spot : record.clearest_views)
+    table += fmt::format("{},{},{},{},{},{},{},{}\r\n", spot.group, number(spot.x, 3), number(spot.y, 3), number(spot.side, 3),
+                         csv_cell(record.frames.at(spot.frame).source.file), number(spot.glare_share, 4), number(spot.worst_glare_share, 4),
+                         spot.views);
+  return table;
+}
+
 }  // namespace lookdown

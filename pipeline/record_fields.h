@@ -215,6 +215,17 @@ void each_field(MaybeConst<MosaicRecord> auto& m, auto field) {
   field("largest_lean_m", m.largest_lean_m);
 }
 
+void each_field(MaybeConst<ClearestView> auto& v, auto field) {
+  field("group", v.group);
+  field("x", v.x);
+  field("y", v.y);
+  field("side", v.side);
+  field("frame", v.frame);
+  field("glare_share", v.glare_share);
+  field("worst_glare_share", v.worst_glare_share);
+  field("views", v.views);
+}
+
 void each_field(MaybeConst<StageTiming> auto& t, auto field) {
   field("stage", t.stage);
   field("seconds", t.seconds);

@@ -115,6 +115,7 @@ void describe(FlightOptions& options, OptionVisitor& visitor) {
   report::describe(options.report, visitor);
   visitor.option({"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"}, options.choices_file);
   visitor.option({"levelled-copies", "write levelled copies of the frames that show a horizon"}, options.levelled_copies);
+  visitor.option({"deglinted-copies", "write copies of the frames with glare filled from other frames' real pixels"}, options.deglinted_copies);
   visitor.option({"rectified-copies", "write placed obliques laid onto the ground"}, options.rectified_copies);
 }
 
@@ -160,6 +161,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   }
   write_copies(record, options, context);
   write_marked_ground(record, options, marked, context);
+  if (options.deglinted_copies) glare::write_deglinted(record, context.out / "deglinted", context);
   cull::collect_kept(record, options.cull, context.out / "kept");
   if (extent >= Extent::report) {
     const Timed timed(record, "report");
@@ -174,6 +176,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
 void write_tables(const FlightRecord& record, Extent extent, const std::filesystem::path& out) {
   write_file(out / "frames.csv", frames_table(record));
   write_file(out / "flight.json", to_json(record).dump(1));
+  if (extent >= Extent::place) write_file(out / "least_glare.csv", least_glare_table(record));
   if (extent >= Extent::place) write_file(out / "placement.json", placement_document(record).dump(1));
 }
 

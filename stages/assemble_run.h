@@ -31,6 +31,7 @@ struct FlightOptions {
   rectify::Options rectify;
   std::string choices_file;       ///< choices.csv: a person's verdicts
   bool levelled_copies = false;   ///< write levelled/ for frames with a horizon
+  bool deglinted_copies = false;  ///< write deglinted/ for placed frames with glare
   bool rectified_copies = false;  ///< write rectified/ for placed obliques
 };
 void describe(FlightOptions&, OptionVisitor&);

@@ -63,6 +63,18 @@ void settle(FrameRecord& frame, double fwhm_px, const BlurLimits& limits) {
   frame.sharpness->blur_fwhm_px = fwhm_px;
 }
 
+// The comparison of overlapping frames has changed how much of a frame is known to glare.
+void judge_glare_again(FrameRecord& frame, const Options& options) {
+  std::vector<Reason>& reasons = frame.decision.reasons;
+  const bool glared = std::any_of(reasons.begin(), reasons.end(), [](const Reason& r) { return r.word == "glare"; });
+  const bool glares = frame.glare && frame.glare->glare_share > options.max_glare_share;
+  if (!glared && !glares) return;
+  std::erase_if(reasons, [](const Reason& r) { return r.word == "glare"; });
+  if (glares) reasons.push_back({"glare", frame.glare->glare_share, options.max_glare_share, "of the frame", Verdict::check});
+  frame.decision.verdict = Verdict::keep;
+  for (const Reason& reason : reasons) frame.decision.verdict = std::max(frame.decision.verdict, reason.asks_for);
+}
+
 }  // namespace
 
 void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext& context) {
@@ -72,6 +84,8 @@ void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext&
     if (left_open(flight.frames[i]))
       if (const auto fwhm_px = blur_by_overlap(flight, flight.frames[i], context.reader)) found[static_cast<int>(i)] = *fwhm_px;
   // Settled only after all were compared: an answer must not depend on the order of the frames.
+  for (FrameRecord& frame : flight.frames)
+    if (!frame.fault && !frame.decision.by_person) judge_glare_again(frame, options);
   for (const auto& [index, fwhm_px] : found) settle(flight.frames[index], fwhm_px, limits);
 }
 

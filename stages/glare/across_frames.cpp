@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <cmath>
 #include <list>
 #include <map>
 #include <mutex>
@@ -7,6 +8,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "stages/glare/clearest_views.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
 #include "stages/glare/view_comparison.h"
@@ -16,23 +18,34 @@ namespace {
 
 constexpr int kMostViews = 8;
 
-SearchedFrame search_frame(const FrameRecord& frame, const RunContext& context) {
+// Where a frame is placed against true north and the sun is known, physics says where glint can be at all.
+GlintPrior placed_prior(const FlightRecord& flight, const FrameRecord& frame, const Options& options) {
+  GlintPrior prior;
+  const std::optional<SunPosition> sun = sun_of_frame(frame.info, options);
+  if (!sun || flight.placement.north_from.empty() || flight.placement.north_from == "arbitrary") return prior;
+  const Prediction expected =
+      predict(frame.placement.pose, frame.placement.camera, *sun, wave_slope(options), options.refractive_index, 64, 48);
+  prior.chance = *expected.glint;
+  return prior;
+}
+
+SearchedFrame search_frame(const FlightRecord& flight, const FrameRecord& frame, const Options& options, const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
-  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)));
+  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), placed_prior(flight, frame, options));
 }
 
 // Searched frames by index, searched again when they have been dropped to stay within the memory budget.
 class SearchedFrames {
  public:
-  SearchedFrames(const FlightRecord& flight, const RunContext& context)
-      : flight_(flight), context_(context), budget_bytes_(context.scheduler.memory_bytes() / 3) {}
+  SearchedFrames(const FlightRecord& flight, const Options& options, const RunContext& context)
+      : flight_(flight), options_(options), context_(context), budget_bytes_(context.scheduler.memory_bytes() / 3) {}
 
   SearchedFrame get(int index) {
     {
       const std::scoped_lock lock(mutex_);
       if (const auto found = kept_.find(index); found != kept_.end()) return found->second;
     }
-    SearchedFrame searched = search_frame(flight_.frames[index], context_);
+    SearchedFrame searched = search_frame(flight_, flight_.frames[index], options_, context_);
     const std::scoped_lock lock(mutex_);
     const std::int64_t bytes = static_cast<std::int64_t>(searched.bgr.total()) * 5;
     while (!order_.empty() && bytes_ + bytes > budget_bytes_) {
@@ -49,6 +62,7 @@ class SearchedFrames {
 
  private:
   const FlightRecord& flight_;
+  const Options& options_;
   const RunContext& context_;
   std::int64_t budget_bytes_;
   std::int64_t bytes_ = 0;
@@ -56,6 +70,12 @@ class SearchedFrames {
   std::map<int, SearchedFrame> kept_;
   std::list<int> order_;
 };
+
+cv::Mat own_chance(const SearchedFrame& frame) {
+  cv::Mat chance;
+  frame.glare.convertTo(chance, CV_32FC1, 1 / 255.0);
+  return chance;
+}
 
 void write_mask(const std::filesystem::path& path, const cv::Mat& mask) {
   std::vector<uchar> bytes;
@@ -67,6 +87,33 @@ struct Change {
   double before = 0, after = 0;  // shares of the frame
   double added = 0, taken_away = 0;
 };
+
+// Spots in the units of the mosaic's world, for the record.
+void record_clearest_views(FlightRecord& flight, int group, const std::vector<MaskedView>& views) {
+  constexpr int kSpotsAcross = 16;
+  constexpr double kLeastShare = 0.02;
+  const auto& to_world = flight.placement.geotransform;
+  for (const Spot& spot : clearest_views(views, kSpotsAcross, kLeastShare)) {
+    ClearestView view{group, spot.x_px, spot.y_px, spot.side_px, spot.frame, spot.glare_share, spot.worst_glare_share, spot.views};
+    if (to_world) {
+      // Geotransforms count from the corner of the top-left pixel, positions here from its centre.
+      view.x = (*to_world)[0] + (spot.x_px + 0.5) * (*to_world)[1] + (spot.y_px + 0.5) * (*to_world)[2];
+      view.y = (*to_world)[3] + (spot.x_px + 0.5) * (*to_world)[4] + (spot.y_px + 0.5) * (*to_world)[5];
+      view.side = spot.side_px * std::hypot((*to_world)[1], (*to_world)[4]);
+    }
+    flight.clearest_views.push_back(view);
+  }
+}
+
+// A mask of a few thousand pixels is enough to tell how much of a spot is hidden.
+cv::Mat coarse(const cv::Mat& glare_chance) {
+  constexpr int kLongSidePx = 160;
+  const cv::Mat mask = glare_chance > 0.5f;
+  cv::Mat small;
+  const double factor = std::min(1.0, static_cast<double>(kLongSidePx) / std::max(mask.cols, mask.rows));
+  cv::resize(mask, small, {std::max(1, static_cast<int>(mask.cols * factor)), std::max(1, static_cast<int>(mask.rows * factor))}, 0, 0, cv::INTER_AREA);
+  return small;
+}
 
 Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared, const Options& options,
                     const RunContext& context) {
@@ -96,12 +143,13 @@ Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const Compared
 }  // namespace
 
 void refine_across_frames(FlightRecord& flight, const Options& options, RunContext& context) {
+  flight.clearest_views.clear();
   std::map<int, std::vector<int>> groups;
   for (std::size_t i = 0; i < flight.frames.size(); ++i)
     if (flight.frames[i].placement.placed && flight.frames[i].glare)
       groups[flight.frames[i].placement.group].push_back(static_cast<int>(i));
 
-  SearchedFrames searched(flight, context);
+  SearchedFrames searched(flight, options, context);
   Change sum;
   int refined = 0;
   for (const auto& [group, members] : groups) {
@@ -111,16 +159,20 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
     const auto views = choose_views(places, kMostViews);
 
     std::vector<Change> changes(members.size());
+    std::vector<MaskedView> masked(members.size());
     constexpr std::int64_t kPeakBytes = 220'000'000;
     context.scheduler.for_each_frame(
         members.size(), kPeakBytes,
         [&](std::size_t i) {
-          if (views[i].empty()) return;
           const SearchedFrame own = searched.get(members[i]);
+          masked[i] = {places[i], coarse(own_chance(own)), members[i]};
+          if (views[i].empty()) return;
           std::vector<OverlaidView> others;
           for (const int j : views[i])
             others.push_back(overlay(searched.get(members[j]), places[j], places[i], own.bgr.size()));
-          changes[i] = refine_frame(flight.frames[members[i]], own, compare_views(own, others), options, context);
+          const ComparedFrame compared = compare_views(own, others);
+          masked[i].glare = coarse(compared.glare);
+          changes[i] = refine_frame(flight.frames[members[i]], own, compared, options, context);
         },
         [&](std::size_t i, const std::optional<Fault>& fault) {
           if (fault || views[i].empty()) return;
@@ -130,6 +182,8 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           sum.added += changes[i].added;
           sum.taken_away += changes[i].taken_away;
         });
+    std::erase_if(masked, [](const MaskedView& view) { return view.glare.empty(); });
+    record_clearest_views(flight, group, masked);
   }
   if (refined == 0) return;
   flight.notes.push_back(fmt::format(

@@ -9,7 +9,7 @@
 
 namespace lookdown::glare {
 
-inline constexpr int kTreeDepth = 4;
+inline constexpr int kTreeDepth = 5;
 
 struct Tree {
   int feature[kTreeDepth];

@@ -26,7 +26,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/3";
+inline constexpr const char* kFindVersion = "glare/4";
 
 /// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else Exif), the clock time and
 /// the clock's offset from UTC (options, else Exif) are all known: nothing is guessed.
@@ -67,5 +67,10 @@ Found find(FramePixels&, const FrameInfo&, const std::optional<Tilt>& tilt, cons
 /// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell; adds a note
 /// that says how the masks changed.
 void refine_across_frames(FlightRecord&, const Options&, RunContext&);
+
+/// Copies of the placed frames with glare, as displayed, in which glare is replaced by what other frames show of the same ground, below
+/// `folder`: NAME.jpg, and NAME_origin.png that says of each pixel whether it is the frame's own (0), another frame's (255), or glare
+/// that no other frame shows without (128). Real pixels only, scaled to the frame's exposure. Returns the number of copies.
+int write_deglinted(FlightRecord&, const std::filesystem::path& folder, RunContext&);
 
 }  // namespace lookdown::glare

@@ -43,9 +43,20 @@ struct WorkingPicture {
 /// Chance 0..1 that a pixel belongs to a water surface, glare included.
 [[nodiscard]] cv::Mat water_chance(const WorkingPicture&);
 
-/// The water's own colour as it would be seen without reflections: CV_32FC3 linear light, from the dark side of the water
-/// pixels around each place. Zero where there is no water near.
-[[nodiscard]] cv::Mat own_colour(const WorkingPicture&, const cv::Mat& water);
+/// The water's own colour as it would be seen without reflections: CV_32FC3 linear light, from the dark side of the water pixels
+/// of the same pond. Zero where there is no water in the picture.
+struct OwnColour {
+  cv::Mat near;  ///< from the closest surroundings: follows the bottom, rises where glare fills them
+  cv::Mat wide;  ///< from a third of the picture around
+};
+[[nodiscard]] OwnColour own_colour(const WorkingPicture&, const cv::Mat& water);
+
+/// What a whole bright spot is like, at each of its pixels (0 outside): log of its longer side, how much of its bounding box it
+/// fills, the chance of water around it, the steepness of its outline, its saturation, its brightest light. A boat, a board or a lift
+/// is large, sharply outlined or cut by land; a glint is a speck in the midst of water, and a glitter field frays.
+/// `bright` CV_8UC1, the others CV_32FC1.
+[[nodiscard]] FeaturePlanes blob_features(const cv::Mat& bright, const cv::Mat& log_light, const cv::Mat& water_around,
+                                          const cv::Mat& saturation);
 
 /// Features that tell glare from readable water, given where water is.
 [[nodiscard]] FeaturePlanes glare_features(const WorkingPicture&, const cv::Mat& water);

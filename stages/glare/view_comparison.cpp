@@ -30,6 +30,11 @@ double gain_between(const cv::Mat& own_light, const cv::Mat& other_light, const 
   return std::exp(std::clamp(sample[sample.size() / 2], -1.5f, 1.5f));
 }
 
+float saturation_of(const cv::Vec3b& v) {
+  const int most = std::max({v[0], v[1], v[2]}), least = std::min({v[0], v[1], v[2]});
+  return static_cast<float>(most - least) / (static_cast<float>(most) + 8.0f);
+}
+
 float logit(float chance) {
   const float p = std::clamp(chance, 0.01f, 0.99f);
   return std::log(p / (1 - p));
@@ -48,6 +53,13 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
   }
   usable = usable && cv::isContourConvex(outline);
   return outline;
+}
+
+// Glare moves, crust stays: what at least two other views show as bright as this one, and well above the middle of the frame, is seldom
+// glare (255).
+cv::Mat bright_in_all(const FeaturePlanes& features, const cv::Mat& views) {
+  const cv::Mat &over_low = features.planes[1], &low = features.planes[4];
+  return (over_low < 0.2f) & (low > 0.7f) & (views >= 2);
 }
 
 }  // namespace
@@ -108,51 +120,60 @@ FeaturePlanes view_features(const SearchedFrame& own, const std::vector<Overlaid
   }
   const cv::Size size = own.bgr.size();
   cv::Mat over_low(size, CV_32FC1), over_median(size, CV_32FC1), over_least(size, CV_32FC1), low(size, CV_32FC1),
-      others_glare(size, CV_32FC1), single(size, CV_32FC1), pale(size, CV_32FC1), count(size, CV_32FC1);
+      others_glare(size, CV_32FC1), single(size, CV_32FC1), pale(size, CV_32FC1), paler(size, CV_32FC1), count(size, CV_32FC1);
   water.create(size, CV_32FC1);
   views.create(size, CV_8UC1);
-  std::vector<float> seen;
+  std::vector<std::pair<float, float>> seen;  // light and saturation of the other views
   for (int y = 0; y < size.height; ++y)
     for (int x = 0; x < size.width; ++x) {
       seen.clear();
       float sum_water = own.water.at<uchar>(y, x) / 255.0f, sum_glare = 0;
       for (std::size_t i = 0; i < others.size(); ++i) {
         if (!others[i].seen.at<uchar>(y, x)) continue;
-        seen.push_back(lights[i].at<float>(y, x) + 0.004f);
+        seen.emplace_back(lights[i].at<float>(y, x) + 0.004f, saturation_of(others[i].bgr.at<cv::Vec3b>(y, x)));
         sum_water += others[i].water.at<uchar>(y, x) / 255.0f;
         sum_glare += others[i].glare.at<uchar>(y, x) / 255.0f;
       }
       std::sort(seen.begin(), seen.end());
       const auto n = static_cast<float>(seen.size());
       const float mine = own_light.at<float>(y, x) + 0.004f;
-      if (seen.empty()) seen.push_back(mine);
-      const float base = seen[(seen.size() - 1) * 3 / 10];
+      pale.at<float>(y, x) = saturation_of(own.bgr.at<cv::Vec3b>(y, x));
+      if (seen.empty()) seen.emplace_back(mine, pale.at<float>(y, x));
+      const auto& [base, base_saturation] = seen[(seen.size() - 1) * 3 / 10];
+      paler.at<float>(y, x) = base_saturation - pale.at<float>(y, x);
       over_low.at<float>(y, x) = std::log(mine / base);
-      over_median.at<float>(y, x) = std::log(mine / seen[seen.size() / 2]);
-      over_least.at<float>(y, x) = std::log(mine / seen.front());
+      over_median.at<float>(y, x) = std::log(mine / seen[seen.size() / 2].first);
+      over_least.at<float>(y, x) = std::log(mine / seen.front().first);
       low.at<float>(y, x) = std::log(base);
       others_glare.at<float>(y, x) = n > 0 ? sum_glare / n : 0;
       single.at<float>(y, x) = logit(own.glare.at<uchar>(y, x) / 255.0f);
       count.at<float>(y, x) = n;
       water.at<float>(y, x) = sum_water / (n + 1);
       views.at<uchar>(y, x) = static_cast<uchar>(n);
-      const cv::Vec3b& v = own.bgr.at<cv::Vec3b>(y, x);
-      const int most = std::max({v[0], v[1], v[2]}), least = std::min({v[0], v[1], v[2]});
-      pale.at<float>(y, x) = static_cast<float>(most - least) / (most + 8.0f);
     }
   const double middle = quantile_of(log_of(own_light), 0.5);
   FeaturePlanes features;
   features.planes = {single,       over_low, over_median,          over_least,          cv::Mat(low - middle), others_glare,
                      water, pale,  blurred(over_low, 4), blurred(single, 8), cv::Mat(log_of(own_light) - middle)};
   features.planes.push_back(cv::min(count, 8));
+  features.planes.push_back(paler);
+  features.planes.push_back(blurred(over_low, 14));
+  features.planes.push_back(blurred(others_glare, 14));
   return features;
 }
 
 ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
   ComparedFrame compared;
   const FeaturePlanes features = view_features(own, others, compared.water, compared.views);
-  compared.glare = chance_of(log_odds(view_model(), features));
+  cv::Mat odds = log_odds(view_model(), features);
+  cv::subtract(odds, 1.0, odds, bright_in_all(features, compared.views));
+  compared.glare = chance_of(odds);
   compared.glare.setTo(0, compared.water < kLeastWaterChance);
+  // A roof stands off the plane and lies over its shade of another view, which is easily taken for water. What the frame itself sees as
+  // land is glare only where the views agree on water almost all.
+  constexpr float kAgreedWater = 0.75f;
+  const cv::Mat seen_as_land = own.water < static_cast<int>(255 * kLeastWaterChance);
+  compared.glare.setTo(0, seen_as_land & (compared.water < kAgreedWater));
   cv::Mat single;
   own.glare.convertTo(single, CV_32FC1, 1 / 255.0);
   single.copyTo(compared.glare, compared.views == 0);

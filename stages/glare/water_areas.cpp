@@ -69,15 +69,21 @@ FeaturePlanes water_features(const WorkingPicture& picture) {
   planes.push_back(blurred(lowest, 6) - middle);                // the dark side of the surroundings
   planes.push_back(calm8 - blurred(lowest, 6));
   planes.push_back(one_way_detail(calm));
+  // Texture of one scale against the next says the same of a sharp and a soft, a contrasty and a flat picture.
+  planes.push_back(planes[8] - planes[10]);
+  planes.push_back(planes[12] - planes[14]);
+  planes.push_back(planes[14] - planes[15]);
+  planes.push_back(detail(red_green, blurred(red_green, 12), 24));
+  planes.push_back(detail(blue_green, blurred(blue_green, 12), 24));
   return features;
 }
 
 FeaturePlanes water_context_features(const FeaturePlanes& look, const cv::Mat& first_chance) {
   // Nothing here describes the frame as a whole: from few frames that would be learnt by heart.
   FeaturePlanes features;
-  for (const int kept : {0, 1, 8, 9, 18, 20}) features.planes.push_back(look.planes[kept]);
+  for (const int kept : {0, 1, 4, 5, 8, 9, 11, 16, 18, 20}) features.planes.push_back(look.planes[kept]);
   features.planes.push_back(first_chance);
-  for (const double around_px : {3.0, 8.0, 20.0, 40.0}) features.planes.push_back(blurred(first_chance, around_px));
+  for (const double around_px : {3.0, 8.0, 20.0, 40.0, 80.0}) features.planes.push_back(blurred(first_chance, around_px));
   cv::Mat least, most;
   cv::erode(blurred(first_chance, 2), least, cv::getStructuringElement(cv::MORPH_RECT, {17, 17}));
   cv::dilate(blurred(first_chance, 2), most, cv::getStructuringElement(cv::MORPH_RECT, {17, 17}));

@@ -32,6 +32,8 @@ class Painter {
     }
     put_things();
     cast_shadows();
+    choose_camera();
+    if (choice_.light_seed) lot_.engine.seed(choice_.light_seed * 6007u + choice_.seed);
     shine();
     return develop();
   }
@@ -42,6 +44,13 @@ class Painter {
     constexpr double kStates[] = {0.0004, 0.002, 0.006, 0.015, 0.03};
     slope_ = choice_.mean_square_slope >= 0 ? choice_.mean_square_slope : kStates[lot_.pick(5)] * lot_.between(0.6, 1.5);
     sun_azimuth_ = lot_.between(0, 2 * kPi);
+  }
+
+  void choose_camera() {
+    gamma_ = lot_.between(0.85, 1.2);
+    saturation_ = lot_.between(0.7, 1.35);
+    grain_ = lot_.between(0.2, 2.5);
+    for (double& gain : balance_) gain = lot_.between(0.88, 1.12);
   }
 
   // One kind of ground cover with its own colour, contrast and grain.
@@ -351,8 +360,7 @@ class Painter {
       for (int x = 0; x < size_.width; x += 7) levels.push_back(below_light.at<float>(y, x));
     std::nth_element(levels.begin(), levels.begin() + levels.size() * 6 / 10, levels.end());
     const double exposure = lot_.between(0.12, 0.4) / std::max(0.04f, levels[levels.size() * 6 / 10]);
-    const double gamma = lot_.between(0.85, 1.2), saturation = lot_.between(0.7, 1.35), grain = lot_.between(0.2, 2.5);
-    const cv::Scalar balance(exposure * lot_.between(0.88, 1.12), exposure, exposure * lot_.between(0.9, 1.1));
+    const cv::Scalar balance(exposure * balance_[0], exposure, exposure * balance_[1]);
     cv::multiply(picture, balance, picture);
     // What clips is lost sooner than what is only outshone.
     cv::Mat levels_now, clips;
@@ -367,8 +375,8 @@ class Painter {
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x)
         for (int c = 0; c < 3; ++c) {
-          const double v = grey.at<float>(y, x) + saturation * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
-          const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), gamma / 2.2) + grain * lot_.normal();
+          const double v = grey.at<float>(y, x) + saturation_ * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
+          const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), gamma_ / 2.2) + grain_ * lot_.normal();
           stored.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(encoded);
         }
     std::vector<uchar> coded;
@@ -384,6 +392,7 @@ class Painter {
   cv::Size size_;
   Lot lot_;
   double scale_ = 1, sun_elevation_ = 45, sun_azimuth_ = 0, slope_ = 0.005;
+  double gamma_ = 1, saturation_ = 1, grain_ = 1, balance_[2] = {1, 1};
   cv::Mat albedo_, light_, reflected_, water_, crust_;
 };
 

@@ -13,6 +13,7 @@ struct Choice {
   int width_px = 1024, height_px = 683;
   double mean_square_slope = -1;     ///< of the waves; negative: drawn by lot
   double sun_elevation_deg = -1;     ///< negative: drawn by lot, 20..75
+  std::uint32_t light_seed = 0;      ///< another view of the same ground by the same camera: other waves, mirror point and exposure; 0: none
   double water_chance = 0.9;         ///< that there is water at all
 };
 

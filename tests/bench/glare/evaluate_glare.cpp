@@ -1,16 +1,19 @@
-// Scores glare masks against a renderer's truth: evaluate_glare [--pictures OUT] [--all] FLIGHT_FOLDER...
+// Scores glare masks against a renderer's truth: evaluate_glare [--pictures OUT] [--all] [--every N] FLIGHT_FOLDER...
 // Prints pixel IoU, F1 and false alarms of the single-frame search, of the comparison across frames (true poses), and of a plain
-// brightness and saturation threshold that was given the truth to tune itself on. --all: blurred and oblique frames too. Before scoring,
+// brightness and saturation threshold that was given the truth to tune itself on. --all: blurred and oblique frames too; --every N: each N-th frame. Before scoring,
 // see to it that the flights are none of those the tables were trained on.
 #include <fmt/format.h>
 
 #include <array>
 #include <chrono>
+#include <cstdio>
+#include <cstdlib>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "flight_truth.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/view_comparison.h"
 
 namespace {
 
@@ -98,60 +101,89 @@ Loaded load(const scoring::TruthFrame& frame) {
   return l;
 }
 
-void score_flight(const std::filesystem::path& folder, bool all_frames, const std::filesystem::path& pictures, std::array<Score, 2>& total) {
+struct Choice {
+  bool all_frames = false;  // blurred and oblique ones too
+  int every = 1;            // scores every n-th frame; views of it are searched all the same
+  std::filesystem::path pictures;
+};
+
+// The flight's frames, searched when first asked for.
+class Searched {
+ public:
+  explicit Searched(const std::vector<const scoring::TruthFrame*>& frames) : frames_(frames), kept_(frames.size()) {}
+  const SearchedFrame& at(std::size_t i) {
+    if (kept_[i].bgr.empty()) {
+      const cv::Mat bgr = cv::imread(frames_[i]->picture.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
+      const auto started = std::chrono::steady_clock::now();
+      kept_[i] = searched_frame(bgr);
+      seconds_ += std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
+      ++count_;
+    }
+    return kept_[i];
+  }
+  [[nodiscard]] double seconds_a_frame() const { return seconds_ / std::max(1, count_); }
+
+ private:
+  const std::vector<const scoring::TruthFrame*>& frames_;
+  std::vector<SearchedFrame> kept_;
+  double seconds_ = 0;
+  int count_ = 0;
+};
+
+cv::Mat as_chance(const cv::Mat& levels) {
+  cv::Mat chance;
+  levels.convertTo(chance, CV_32FC1, 1 / 255.0);
+  return chance;
+}
+
+void score_flight(const std::filesystem::path& folder, const Choice& choice, std::array<Score, 2>& total) {
   const scoring::TruthFlight flight = scoring::read_truth(folder);
   std::vector<const scoring::TruthFrame*> frames;
   std::vector<PlacedCamera> places;
   for (const auto& frame : flight.frames)
-    if (all_frames || (frame.nadir && frame.sharp)) frames.push_back(&frame), places.push_back(frame.place);
+    if (choice.all_frames || (frame.nadir && frame.sharp)) frames.push_back(&frame), places.push_back(frame.place);
 
   Score single, across;
   Threshold threshold;
-  std::vector<SearchedFrame> searched;
-  double seconds = 0;
-  for (const auto* frame : frames) {
-    const Loaded l = load(*frame);
-    const auto started = std::chrono::steady_clock::now();
-    const WorkingPicture picture = prepare(l.bgr);
-    const SearchResult found = search_picture(picture.bgr);
-    const Masks masks = masks_from(found.water, found.glare, l.grey);
-    seconds += std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
+  Searched searched(frames);
+  const auto views = choose_views(places, 8);
+  int scored = 0;
+  for (std::size_t i = 0; i < frames.size(); i += choice.every) {
+    const Loaded l = load(*frames[i]);
+    const SearchedFrame& own = searched.at(i);
+    const Masks masks = masks_from(as_chance(own.water), as_chance(own.glare), l.grey);
     for (Score* score : {&single, &total[0]}) score->add(masks.glare, masks.water, l.glare, l.water, l.crust);
     threshold.add(l.bgr, l.glare);
-    if (!pictures.empty()) draw(pictures / fmt::format("{}_{}.jpg", flight.name, frame->picture.stem().string()), l.bgr, masks, l.glare);
-    SearchedFrame kept{picture.bgr, {}, {}};
-    found.water.convertTo(kept.water, CV_8UC1, 255);
-    found.glare.convertTo(kept.glare, CV_8UC1, 255);
-    searched.push_back(kept);
-  }
-  const auto views = choose_views(places, 8);
-  for (std::size_t i = 0; i < frames.size(); ++i) {
-    const Loaded l = load(*frames[i]);
     std::vector<OverlaidView> others;
-    for (const int j : views[i]) others.push_back(overlay(searched[j], places[j], places[i], searched[i].bgr.size()));
-    const ComparedFrame compared = compare_views(searched[i], others);
-    const Masks masks = masks_from(compared.water, compared.glare, l.grey);
-    for (Score* score : {&across, &total[1]}) score->add(masks.glare, masks.water, l.glare, l.water, l.crust);
-    if (!pictures.empty()) draw(pictures / fmt::format("{}_{}_across.jpg", flight.name, frames[i]->picture.stem().string()), l.bgr, masks, l.glare);
+    for (const int j : views[i]) others.push_back(overlay(searched.at(j), places[j], places[i], own.bgr.size()));
+    const ComparedFrame compared = compare_views(own, others);
+    const Masks refined = masks_from(compared.water, compared.glare, l.grey);
+    for (Score* score : {&across, &total[1]}) score->add(refined.glare, refined.water, l.glare, l.water, l.crust);
+    if (!choice.pictures.empty()) {
+      draw(choice.pictures / fmt::format("{}_{}.jpg", flight.name, frames[i]->picture.stem().string()), l.bgr, masks, l.glare);
+      draw(choice.pictures / fmt::format("{}_{}_across.jpg", flight.name, frames[i]->picture.stem().string()), l.bgr, refined, l.glare);
+    }
+    ++scored;
   }
-  fmt::print("{}: {} frames, sun {:.0f} deg, wave mean square slope {:.4f}, {:.3f} s a frame\n", flight.name, frames.size(),
-             flight.sun_elevation_deg, flight.mean_square_slope, seconds / std::max<std::size_t>(1, frames.size()));
+  fmt::print("{}: {} of {} frames, sun {:.0f} deg, wave mean square slope {:.4f}, {:.3f} s a frame\n", flight.name, scored, frames.size(),
+             flight.sun_elevation_deg, flight.mean_square_slope, searched.seconds_a_frame());
   single.print("one frame");
   across.print("across frames");
   threshold.print();
+  std::fflush(stdout);
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-  bool all_frames = false;
-  std::filesystem::path pictures;
+  Choice choice;
   std::array<Score, 2> total;
   for (int i = 1; i < argc; ++i) {
     const std::string argument = argv[i];
-    if (argument == "--all") all_frames = true;
-    else if (argument == "--pictures" && i + 1 < argc) std::filesystem::create_directories(pictures = argv[++i]);
-    else score_flight(argument, all_frames, pictures, total);
+    if (argument == "--all") choice.all_frames = true;
+    else if (argument == "--pictures" && i + 1 < argc) std::filesystem::create_directories(choice.pictures = argv[++i]);
+    else if (argument == "--every" && i + 1 < argc) choice.every = std::max(1, std::atoi(argv[++i]));
+    else score_flight(argument, choice, total);
   }
   fmt::print("all flights together\n");
   total[0].print("one frame");

@@ -1,6 +1,7 @@
 // Trains the tables of stages/glare/model_tables.cpp.
-//   train_glare water|glare OUT.cpp LIST.csv     then, built with these,
-//   train_glare views OUT.cpp FLIGHT_FOLDER...   (flights of render_flight --masks with overlap, true poses)
+//   train_glare look|context|glare OUT.cpp LIST.csv                   water by look, by surroundings; glare in one frame
+//   train_glare views OUT.cpp FIRST_SEED LAST_SEED FLIGHT_FOLDER...   painted views of these seeds; flights of render_flight --masks
+//                                                                     with overlap and true poses
 // LIST.csv: picture,water mask,glare mask,weight,copies with no header; an empty glare mask means that glare was not marked
 // there. Copies beyond the first have colours, brightness and size changed by lot. paint_scenes writes painted scenes with such a
 // list; render_flight --masks writes masks beside its frames. Score on other pictures: evaluate_glare.
@@ -16,6 +17,7 @@
 #include <sstream>
 
 #include "flight_truth.h"
+#include "painted_water.h"
 #include "stages/glare/boosted_trees.h"
 #include "stages/glare/glare_search.h"
 #include "stages/glare/plane_math.h"
@@ -35,16 +37,22 @@ struct Example {
 std::mt19937 lot(20250611);
 double between(double a, double b) { return a + (b - a) * (lot() / 4294967296.0); }
 
-// Other cameras: brightness, contrast, white balance, saturation and size.
+// Other cameras: brightness, contrast, white balance, saturation (none at all now and then) and size.
 Example changed(const Example& from) {
   Example to;
   to.weight = from.weight;
-  const double factor = between(0.6, 1.25);
+  const double factor = between(0, 1) < 0.7 ? between(0.6, 1.25) : between(1.25, 2.2);
   cv::resize(from.bgr, to.bgr, {}, factor, factor, factor < 1 ? cv::INTER_AREA : cv::INTER_LINEAR);
   cv::resize(from.water, to.water, to.bgr.size(), 0, 0, cv::INTER_NEAREST);
   if (!from.glare.empty()) cv::resize(from.glare, to.glare, to.bgr.size(), 0, 0, cv::INTER_NEAREST);
-  const double gamma = between(0.8, 1.25), saturation = between(0.6, 1.3);
-  const double gain[3] = {between(0.88, 1.12), between(0.95, 1.05), between(0.88, 1.12)};
+  const int width = std::min(to.bgr.cols, kWorkingLongSidePx), height = std::min(to.bgr.rows, kWorkingLongSidePx * 3 / 4);
+  const cv::Rect part(static_cast<int>(between(0, to.bgr.cols - width)), static_cast<int>(between(0, to.bgr.rows - height)), width, height);
+  to.bgr = to.bgr(part).clone();
+  to.water = to.water(part);
+  if (!to.glare.empty()) to.glare = to.glare(part);
+  const double gamma = between(0.8, 1.25), saturation = between(0, 1) < 0.15 ? 0 : between(0.6, 1.3);
+  const double tint = saturation > 0 ? 1 : 0;
+  const double gain[3] = {1 + tint * between(-0.12, 0.12), 1 + tint * between(-0.05, 0.05), 1 + tint * between(-0.12, 0.12)};
   for (int y = 0; y < to.bgr.rows; ++y)
     for (int x = 0; x < to.bgr.cols; ++x) {
       cv::Vec3b& v = to.bgr.at<cv::Vec3b>(y, x);
@@ -120,15 +128,15 @@ void add_glare(training::Samples& samples, const Example& example) {
   const cv::Mat water = water_chance(picture);
   const FeaturePlanes planes = glare_features(picture, water);
   const cv::Mat glare = at_size(example.glare, water.size());
-  draw(glare, 3 * kPixelsAPicture, [&](cv::Point at, bool is_glare) {
+  draw(glare, kPixelsAPicture, [&](cv::Point at, bool is_glare) {
     if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, is_glare, example.weight);
   });
-  draw_set(glare, kPixelsAPicture / 2, [&](cv::Point at) {
+  draw_set(glare, kPixelsAPicture / 3, [&](cv::Point at) {
     if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, true, example.weight);
   });
   // Bright things that are no glare, near water: crust, boats, docks, foam.
   const cv::Mat bright = (picture.light > std::max(0.25, quantile_of(picture.light, 0.9))) & (glare < 50) & (water > kLeastWaterChance);
-  draw_set(bright, kPixelsAPicture, [&](cv::Point at) { samples.add(planes, at, false, example.weight); });
+  draw_set(bright, kPixelsAPicture / 2, [&](cv::Point at) { samples.add(planes, at, false, example.weight); });
 }
 
 struct Models {
@@ -185,45 +193,109 @@ void add_views(training::Samples& samples, const std::filesystem::path& folder) 
   }
 }
 
+// The same ground painted several times with other waves, sun and exposure, laid over each other a pixel off.
+void add_painted_views(training::Samples& samples, std::uint32_t seed) {
+  constexpr int kViews = 5;
+  std::vector<SearchedFrame> searched;
+  std::vector<cv::Mat> true_glare;
+  for (std::uint32_t view = 1; view <= kViews; ++view) {
+    painted::Choice choice;
+    choice.seed = seed;
+    choice.light_seed = view;
+    choice.width_px = 640;
+    choice.height_px = 427;
+    choice.water_chance = 1;
+    const painted::Scene scene = painted::paint(choice);
+    searched.push_back(searched_frame(scene.bgr));
+    true_glare.push_back(scene.glare);
+  }
+  for (std::size_t own = 0; own < searched.size(); ++own) {
+    std::vector<OverlaidView> others;
+    const std::size_t most = 1 + lot() % (kViews - 1);
+    for (std::size_t step = 1; step <= most; ++step) {
+      const SearchedFrame& other = searched[(own + step) % searched.size()];
+      const cv::Matx23d shift(1, 0, between(-1.2, 1.2), 0, 1, between(-1.2, 1.2));
+      OverlaidView view;
+      cv::warpAffine(other.bgr, view.bgr, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+      cv::warpAffine(other.water, view.water, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+      cv::warpAffine(other.glare, view.glare, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+      view.seen = cv::Mat(other.bgr.size(), CV_8UC1, cv::Scalar(255));
+      others.push_back(view);
+    }
+    cv::Mat water, count;
+    const FeaturePlanes planes = view_features(searched[own], others, water, count);
+    const cv::Mat truth = at_size(true_glare[own], water.size());
+    draw(truth, kPixelsAPicture, [&](cv::Point at, bool is_glare) {
+      if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, is_glare, 1);
+    });
+    draw_set(truth, kPixelsAPicture / 4, [&](cv::Point at) {
+      if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, true, 1);
+    });
+  }
+}
+
 void save(const std::string& path, const std::string& text) { std::ofstream(path) << text; }
+
+// The first water model learns from every other picture and copy, the second from the rest: it must see the first one's answers on
+// pictures that the first has not learnt from.
+void for_each_half(const std::string& list, bool second_half, const std::function<void(const Example&)>& take) {
+  bool second = false;
+  for_each_listed(list, [&](const Example& original) {
+    for (int copy = 0; copy < original.copies; ++copy) {
+      if (second == second_half) take(copy == 0 ? original : changed(original));
+    }
+    second = !second;
+  });
+}
+
+void learn_look(Models& models, const std::string& list) {
+  training::Samples samples;
+  for_each_half(list, false, [&](const Example& example) { add_water(samples, water_features(prepare(example.bgr)), example); });
+  models.look = training::boost(samples, {100, 0.15, 40});
+  fmt::print("water by look: {} samples\n", samples.size());
+}
+
+void learn_context(Models& models, const std::string& list) {
+  training::Samples samples;
+  for_each_half(list, true, [&](const Example& example) {
+    const FeaturePlanes planes = water_features(prepare(example.bgr));
+    add_water(samples, water_context_features(planes, chance_of(log_odds(models.look.view(), planes))), example);
+  });
+  models.context = training::boost(samples, {50, 0.2, 40});
+  fmt::print("water by surroundings: {} samples\n", samples.size());
+}
+
+void learn_glare(Models& models, const std::string& list) {
+  training::Samples samples;
+  for_each_listed(list, [&](const Example& original) {
+    for (int copy = 0; copy < original.copies; ++copy)
+      add_glare(samples, copy == 0 ? original : changed(original));
+  });
+  models.glare = training::boost(samples, {100, 0.15, 40});
+  fmt::print("glare: {} samples\n", samples.size());
+}
+
+void learn_views(Models& models, int first_seed, int last_seed, const std::vector<std::string>& flights) {
+  training::Samples samples;
+  for (int seed = first_seed; seed <= last_seed; ++seed) add_painted_views(samples, static_cast<std::uint32_t>(seed));
+  for (const std::string& folder : flights) add_views(samples, folder);
+  models.views = training::boost(samples, {60, 0.2, 40});
+  fmt::print("views: {} samples\n", samples.size());
+}
 
 }  // namespace
 
-// The glare model sees water as the built-in water tables find it: train with `water` first, build, then train with `glare`, build, then
-// with `views`.
+// Each model sees the built-in tables of those before it: train look, context, glare, views in this order and build in between.
 int main(int argc, char** argv) {
-  if (argc < 4) return fmt::print("usage: train_glare water|glare OUT.cpp LIST.csv | train_glare views OUT.cpp FLIGHT_FOLDER...\n"), 2;
+  if (argc < 4)
+    return fmt::print("usage: train_glare look|context|glare OUT.cpp LIST.csv | train_glare views OUT.cpp FIRST_SEED LAST_SEED FLIGHT_FOLDER...\n"), 2;
   const std::string what = argv[1];
   Models models = built_in();
-  training::Samples first_samples, second_samples;
-  if (what == "views") {
-    for (int i = 3; i < argc; ++i) add_views(first_samples, argv[i]);
-    models.views = training::boost(first_samples, {30, 0.2, 40});
-  } else if (what == "glare") {
-    for_each_listed(argv[3], [&](const Example& original) {
-      for (int copy = 0; copy < original.copies; ++copy) add_glare(first_samples, copy == 0 ? original : changed(original));
-    });
-    models.glare = training::boost(first_samples, {60, 0.2, 40});
-  } else {
-    // Every other picture is kept for the second model, which must see the first one's answers on pictures it has not learnt from.
-    std::vector<Example> second_half;
-    bool second = false;
-    for_each_listed(argv[3], [&](const Example& original) {
-      for (int copy = 0; copy < original.copies; ++copy) {
-        const Example example = copy == 0 ? original : changed(original);
-        if (second) second_half.push_back(example);
-        else add_water(first_samples, water_features(prepare(example.bgr)), example);
-      }
-      second = !second;
-    });
-    models.look = training::boost(first_samples, {60, 0.15, 40});
-    for (const Example& example : second_half) {
-      const FeaturePlanes planes = water_features(prepare(example.bgr));
-      add_water(second_samples, water_context_features(planes, chance_of(log_odds(models.look.view(), planes))), example);
-    }
-    models.context = training::boost(second_samples, {30, 0.2, 40});
-  }
-  fmt::print("{}: {} and {} samples\n", what, first_samples.size(), second_samples.size());
+  if (what == "look") learn_look(models, argv[3]);
+  else if (what == "context") learn_context(models, argv[3]);
+  else if (what == "glare") learn_glare(models, argv[3]);
+  else if (what == "views" && argc >= 5) learn_views(models, std::stoi(argv[3]), std::stoi(argv[4]), {argv + 5, argv + argc});
+  else return fmt::print("no model of this name: {}\n", what), 2;
   save(argv[2], tables(models));
   return 0;
 }

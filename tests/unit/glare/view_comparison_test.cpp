@@ -86,7 +86,7 @@ ThreeViews pond() {
   return views;
 }
 
-TEST(CompareViews, DISABLED_MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
+TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
   const ThreeViews views = pond();
   const ComparedFrame compared = compare_views(views.own, views.others);
   EXPECT_GT(compared.glare.at<float>(80, 300), 0.9f);   // own glint

@@ -33,6 +33,7 @@ FlightRecord two_frames() {
   record.frames[1].fault = "is empty (0 bytes)";
   record.placement.gsd_m = 0.02;
   record.placement.geotransform = {{0, 0.02, 0, 10, 0, -0.02}};
+  record.clearest_views = {{0, 1.5, -2.25, 0.5, 1, 0.125, 0.75, 3}};
   record.warnings = {"a warning"};
   return record;
 }
@@ -64,6 +65,12 @@ TEST(FramesTable, HasOneRowAFileAndEmptyCellsForTheUnknown) {
 
 TEST(FramesTable, FileNamesCannotBecomeFormulasOrBreakCells) {
   EXPECT_THAT(frames_table(two_frames()), HasSubstr("\"'=cmd,\"\"x\"\".jpg\""));
+}
+
+TEST(LeastGlareTable, NamesTheFrameOfEachSpot) {
+  EXPECT_EQ(least_glare_table(two_frames()),
+            "group,x,y,side,file,glare_share,worst_glare_share,views\r\n"
+            "0,1.500,-2.250,0.500,\"'=cmd,\"\"x\"\".jpg\",0.1250,0.7500,3\r\n");
 }
 
 TEST(PlacementDocument, FollowsTheFileContract) {
