@@ -97,9 +97,10 @@ std::string why_untied(const FlightRecord& flight, const TieFrame& frame) {
   const FrameRecord& record = flight.frames[std::size_t(frame.record)];
   if (!record.placement.why_not.empty()) return record.placement.why_not;
   if (record.decision.view == View::horizon) return "looks at the horizon";
+  // Blur comes first: what is smooth for want of focus looks like water.
+  if (frame.bridge_only) return "too blurred";
   if (record.glare && record.glare->water_share > 0.85) return "only water";
   if (int(frame.features.size()) < kTooFewSpots) return "too little detail";
-  if (frame.bridge_only) return "too blurred";
   return "no overlap found";
 }
 
