@@ -33,9 +33,9 @@ std::optional<double> like_edges(const EdgeHistogram& edges) {
   return edges.quantile(0.5);
 }
 
-/// Many crisp edges whose gradient lies along a smear deny it: uneven scenes (courses of bricks, furrows, ripples) can look like one in the spectrum. A
-/// blur of one width along and across is round. A
-/// smear of L px widens what it crosses to at least 0.95 + 0.065 L as edges are measured (least squares over smeared pictures of 5 to 12 px).
+/// Many crisp edges whose gradient lies along a smear deny it: uneven scenes (courses of bricks, furrows, ripples) can look like one in the
+/// spectrum. A blur of one width along and across is round. A smear of L px widens what it crosses to at least 0.95 + 0.065 L as edges are
+/// measured: read off by eye from one brick wall smeared by 5 to 12 px, no fit.
 bool edges_deny(const SpectrumFit& smear, const EdgeHistogram& edges) {
   const double across_rad = smear.direction_rad + std::numbers::pi / 2;
   if (smear.length_px < kLeastDenied_px || edges.count(smear.direction_rad) < kEdgesThatDeny) return false;
