@@ -27,7 +27,18 @@ json value_json(const toml::value& value) {
   }
 }
 
+// toml11 3.7 reads beyond its text where a quoted key is not UTF-8, so that is refused first.
+bool is_utf8(const std::string& text) {
+  try {
+    (void)json(text).dump();
+    return true;
+  } catch (const json::type_error&) {
+    return false;
+  }
+}
+
 json table_from_toml(const std::string& text, const std::string& file) {
+  if (!is_utf8(text)) throw std::runtime_error(file + ": is no valid options file: it is not UTF-8; save it as UTF-8");
   std::istringstream stream(text);
   try {
     const toml::value root = toml::parse(stream, file);
