@@ -59,6 +59,11 @@ Camera read_calibration(const std::string& file) {
     const cv::FileStorage storage(file, cv::FileStorage::READ);
     if (!storage.isOpened())
       throw std::runtime_error(file + ": calibration file cannot be opened; check the name");
+    // OpenCV takes memory for as many rows and columns as the file says.
+    for (const char* name : {"camera_matrix", "distortion_coefficients"})
+      for (const char* side : {"rows", "cols"})
+        if (const cv::FileNode count = storage[name][side]; count.isInt() && (static_cast<int>(count) < 0 || static_cast<int>(count) > 100))
+          throw std::runtime_error(file + ": " + name + " has an absurd size; write it with OpenCV's calibration");
     cv::Mat matrix, distortion;
     storage["camera_matrix"] >> matrix;
     storage["distortion_coefficients"] >> distortion;
