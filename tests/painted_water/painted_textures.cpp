@@ -1,6 +1,7 @@
 #include "painted_textures.h"
 
 #include <algorithm>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 
 namespace painted {
@@ -41,6 +42,20 @@ Colour colour_of(double hue_deg, double saturation, double albedo) {
   Colour c(channel(240), channel(120), channel(0));
   const double light = 0.0722 * c[0] + 0.7152 * c[1] + 0.2126 * c[2];
   return c * static_cast<float>(albedo / light);
+}
+
+cv::Mat as_stored(const cv::Mat& picture, const Development& development, Lot& lot) {
+  cv::Mat grey;
+  cv::transform(picture, grey, kLuminance);
+  cv::Mat stored(picture.size(), CV_8UC3);
+  for (int y = 0; y < picture.rows; ++y)
+    for (int x = 0; x < picture.cols; ++x)
+      for (int c = 0; c < 3; ++c) {
+        const double v = grey.at<float>(y, x) + development.saturation * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
+        const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), development.gamma / 2.2) + development.grain * lot.normal();
+        stored.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(encoded);
+      }
+  return stored;
 }
 
 }  // namespace painted

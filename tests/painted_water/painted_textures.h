@@ -31,4 +31,17 @@ cv::Mat fractal(Lot&, cv::Size, double coarsest_px, double finest_px, double gai
 /// A colour of the hue wheel (degrees) with saturation 0..1, scaled to the luminance `albedo` 0..1.
 Colour colour_of(double hue_deg, double saturation, double albedo);
 
+/// Weights of blue, green and red in luminance, ITU-R BT.709.
+inline const cv::Matx13f kLuminance(0.0722f, 0.7152f, 0.2126f);
+
+/// How a camera writes linear light down.
+struct Development {
+  double saturation = 1;  ///< 1 leaves colours as they are
+  double gamma = 1;       ///< times the usual 1 / 2.2
+  double grain = 1;       ///< standard deviation in 8-bit steps
+};
+
+/// CV_8UC3 of a picture in linear light (CV_32FC3, 1 is white), with grain drawn from the lot.
+cv::Mat as_stored(const cv::Mat& picture, const Development&, Lot&);
+
 }  // namespace painted

@@ -343,7 +343,6 @@ class Painter {
     scene.glare = cv::Mat::zeros(size_, CV_8UC1);
     scene.sun_elevation_deg = sun_elevation_;
     scene.mean_square_slope = slope_;
-    const cv::Matx13f luminance(0.0722f, 0.7152f, 0.2126f);
     cv::Mat below(size_, CV_32FC3);
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x) {
@@ -352,8 +351,8 @@ class Painter {
         below.at<Colour>(y, x) = albedo_.at<Colour>(y, x).mul(Colour(l + 0.05f * shade, l + 0.02f * shade, l));
       }
     cv::Mat below_light, reflected_light;
-    cv::transform(below, below_light, luminance);
-    cv::transform(reflected_, reflected_light, luminance);
+    cv::transform(below, below_light, kLuminance);
+    cv::transform(reflected_, reflected_light, kLuminance);
     cv::Mat picture = below + reflected_;
     std::vector<float> levels;
     for (int y = 0; y < size_.height; y += 7)
@@ -364,21 +363,12 @@ class Painter {
     cv::multiply(picture, balance, picture);
     // What clips is lost sooner than what is only outshone.
     cv::Mat levels_now, clips;
-    cv::transform(picture, levels_now, luminance);
+    cv::transform(picture, levels_now, kLuminance);
     clips = levels_now > 1;
     scene.glare = (water_ > 0) & ((reflected_light > below_light * kGlareRatio + kGlareFloor) |
                                   ((reflected_light > below_light * (0.5 * kGlareRatio) + kGlareFloor) & clips));
     cv::GaussianBlur(cv::min(picture, 6), picture, {0, 0}, lot_.between(0.4, 1.0));
-    cv::Mat grey;
-    cv::transform(picture, grey, luminance);
-    cv::Mat stored(size_, CV_8UC3);
-    for (int y = 0; y < size_.height; ++y)
-      for (int x = 0; x < size_.width; ++x)
-        for (int c = 0; c < 3; ++c) {
-          const double v = grey.at<float>(y, x) + saturation_ * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
-          const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), gamma_ / 2.2) + grain_ * lot_.normal();
-          stored.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(encoded);
-        }
+    const cv::Mat stored = as_stored(picture, {saturation_, gamma_, grain_}, lot_);
     std::vector<uchar> coded;
     cv::imencode(".jpg", stored, coded, {cv::IMWRITE_JPEG_QUALITY, 78 + lot_.pick(18)});
     scene.bgr = cv::imdecode(coded, cv::IMREAD_COLOR);
