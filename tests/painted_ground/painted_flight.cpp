@@ -15,26 +15,25 @@ namespace {
 
 using nlohmann::json;
 
-constexpr int kFineness = 2;  ///< samples a side of a pixel
-
-/// Viewing rays (u, v, 1) of every pixel of a picture kFineness as fine.
+/// Viewing rays (u, v, 1) of every pixel of a picture `samples` times as fine.
 cv::Mat rays(const PaintedCamera& camera) {
-  constexpr int times = kFineness;
+  const int times = camera.samples;
   std::vector<cv::Point2f> pixels, ideal;
   for (int y = 0; y < camera.height_px * times; ++y)
     for (int x = 0; x < camera.width_px * times; ++x)
       pixels.emplace_back(float((x + 0.5) / times - 0.5), float((y + 0.5) / times - 0.5));
   const cv::Matx33d matrix(camera.focal_px, 0, camera.cx_px, 0, camera.focal_px, camera.cy_px, 0, 0, 1);
-  cv::undistortPoints(pixels, ideal, matrix, std::vector<double>{camera.k1, camera.k2, 0, 0}, cv::noArray(), cv::noArray(),
-                      cv::TermCriteria(cv::TermCriteria::COUNT, 20, 0));
+  cv::undistortPoints(pixels, ideal, matrix, std::vector<double>{camera.k1, camera.k2, 0, 0}, cv::noArray(),
+                      cv::noArray(), cv::TermCriteria(cv::TermCriteria::COUNT, 20, 0));
   return cv::Mat(ideal, true).reshape(2, camera.height_px * times);
 }
 
 cv::Vec3f look_up(const cv::Mat& picture, double x, double y) {
-  const int c = std::clamp(int(std::floor(x)), 0, picture.cols - 2), r = std::clamp(int(std::floor(y)), 0, picture.rows - 2);
+  const int c = std::clamp(int(std::floor(x)), 0, picture.cols - 2),
+            r = std::clamp(int(std::floor(y)), 0, picture.rows - 2);
   const float a = std::clamp(float(x - c), 0.F, 1.F), b = std::clamp(float(y - r), 0.F, 1.F);
-  const cv::Vec3f p(picture.at<cv::Vec3b>(r, c)), q(picture.at<cv::Vec3b>(r, c + 1)), s(picture.at<cv::Vec3b>(r + 1, c)),
-      t(picture.at<cv::Vec3b>(r + 1, c + 1));
+  const cv::Vec3f p(picture.at<cv::Vec3b>(r, c)), q(picture.at<cv::Vec3b>(r, c + 1)),
+      s(picture.at<cv::Vec3b>(r + 1, c)), t(picture.at<cv::Vec3b>(r + 1, c + 1));
   return (p * (1 - a) + q * a) * (1 - b) + (s * (1 - a) + t * a) * b;
 }
 
@@ -57,12 +56,15 @@ class Layer {
 };
 
 bool inside(const Shed& shed, const Eigen::Vector2d& p) {
-  const double angle = shed.outline.angle * CV_PI / 180, dx = p.x() - shed.outline.center.x, dy = p.y() - shed.outline.center.y;
-  const double along = std::cos(angle) * dx + std::sin(angle) * dy, across = -std::sin(angle) * dx + std::cos(angle) * dy;
+  const double angle = shed.outline.angle * CV_PI / 180, dx = p.x() - shed.outline.center.x,
+               dy = p.y() - shed.outline.center.y;
+  const double along = std::cos(angle) * dx + std::sin(angle) * dy,
+               across = -std::sin(angle) * dx + std::cos(angle) * dy;
   return std::abs(along) < shed.outline.size.width / 2 && std::abs(across) < shed.outline.size.height / 2;
 }
 
-/// A ray comes in over the roof's edge and ends at the foot: somewhere between it enters the box through a wall.
+/// A ray comes in over the roof's edge and ends at the foot: somewhere between it enters the box through a
+/// wall.
 bool meets_wall(const Shed& shed, const Eigen::Vector2d& at_roof, const Eigen::Vector2d& at_ground) {
   for (int k = 1; k <= 4; ++k)
     if (inside(shed, at_roof + (at_ground - at_roof) * (k / 4.0))) return true;
@@ -73,7 +75,9 @@ struct Waves {
   cv::Mat noise;
   Eigen::Vector2d shift;
   [[nodiscard]] float at(const Eigen::Vector2d& p) const {
-    const auto wrap = [](double v, int n) { return int(std::floor(v)) % n < 0 ? int(std::floor(v)) % n + n : int(std::floor(v)) % n; };
+    const auto wrap = [](double v, int n) {
+      return int(std::floor(v)) % n < 0 ? int(std::floor(v)) % n + n : int(std::floor(v)) % n;
+    };
     return noise.at<float>(wrap(p.y() + shift.y(), noise.rows), wrap(p.x() + shift.x(), noise.cols));
   }
 };
@@ -100,18 +104,29 @@ void hold_rig_into(cv::Mat& light) {
   cv::Mat bracket = light(corner);
   bracket = cv::Scalar(70, 72, 75);
   for (int i = 0; i < 130; ++i)
-    cv::ellipse(bracket, {random.uniform(0, corner.width), random.uniform(0, corner.height)}, {random.uniform(2, 11), random.uniform(2, 8)},
-                random.uniform(0, 180), 0, 360, cv::Scalar::all(random.uniform(15, 150)), -1, cv::LINE_AA);
+    cv::ellipse(bracket, {random.uniform(0, corner.width), random.uniform(0, corner.height)},
+                {random.uniform(2, 11), random.uniform(2, 8)}, random.uniform(0, 180), 0, 360,
+                cv::Scalar::all(random.uniform(15, 150)), -1, cv::LINE_AA);
 }
 
 json camera_words(const PaintedCamera& c) {
-  return {{"width_px", c.width_px}, {"height_px", c.height_px}, {"fx_px", c.focal_px}, {"fy_px", c.focal_px}, {"cx_px", c.cx_px}, {"cy_px", c.cy_px},
-          {"k1", c.k1},             {"k2", c.k2},               {"p1", 0.0},           {"p2", 0.0},           {"k3", 0.0}};
+  return {{"width_px", c.width_px},
+          {"height_px", c.height_px},
+          {"fx_px", c.focal_px},
+          {"fy_px", c.focal_px},
+          {"cx_px", c.cx_px},
+          {"cy_px", c.cy_px},
+          {"k1", c.k1},
+          {"k2", c.k2},
+          {"p1", 0.0},
+          {"p2", 0.0},
+          {"k3", 0.0}};
 }
 
-/// The camera that a picture turned clockwise by 90 degrees seems to come from: pixel (x, y) has become (height - 1 - y, x).
+/// The camera that a picture turned clockwise by 90 degrees seems to come from: pixel (x, y) has become
+/// (height - 1 - y, x).
 PaintedCamera turned(const PaintedCamera& c) {
-  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1, c.k2};
+  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1, c.k2, c.samples};
 }
 Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   Eigen::Matrix3d old_from_new;
@@ -127,31 +142,44 @@ json numbers(const Eigen::Matrix3d& m) {
 
 }  // namespace
 
-Shot shot(const std::string& file, const Eigen::Vector3d& centre, double heading_rad, double tilt_x_rad, double tilt_y_rad) {
+Shot shot(const std::string& file, const Eigen::Vector3d& centre, double heading_rad, double tilt_x_rad,
+          double tilt_y_rad) {
   Shot s;
   s.file = file;
   s.centre = centre;
   Eigen::Matrix3d down;  // camera x right, y down, z forward; world x right, y up, z up
   down << 1, 0, 0, 0, -1, 0, 0, 0, -1;
-  s.world_from_camera = (Eigen::AngleAxisd(-heading_rad, Eigen::Vector3d::UnitZ()) * Eigen::Quaterniond(down) *
-                         Eigen::AngleAxisd(tilt_x_rad, Eigen::Vector3d::UnitX()) * Eigen::AngleAxisd(tilt_y_rad, Eigen::Vector3d::UnitY()))
+  s.world_from_camera = (Eigen::AngleAxisd(-heading_rad, Eigen::Vector3d::UnitZ()) *
+                         Eigen::Quaterniond(down) * Eigen::AngleAxisd(tilt_x_rad, Eigen::Vector3d::UnitX()) *
+                         Eigen::AngleAxisd(tilt_y_rad, Eigen::Vector3d::UnitY()))
                             .toRotationMatrix();
   return s;
 }
 
 PaintedCamera camera_of(const FlightChoice& c) {
-  return {c.width_px, c.height_px, c.focal_px, (c.width_px - 1) / 2.0 + 0.004 * c.width_px, (c.height_px - 1) / 2.0 - 0.003 * c.width_px, c.k1, c.k2};
+  return {c.width_px,
+          c.height_px,
+          c.focal_px,
+          (c.width_px - 1) / 2.0 + 0.004 * c.width_px,
+          (c.height_px - 1) / 2.0 - 0.003 * c.width_px,
+          c.k1,
+          c.k2,
+          c.unit_px >= 2 ? 1 : 2};
 }
 
 cv::Size2d covered(const FlightChoice& c) {
-  const double border = 1.1 * c.width_px;
-  return {c.width_px * (1 - c.overlap) * (c.columns - 1) + 2 * border, c.height_px * (1 - c.overlap) * (c.rows - 1) + 2 * border};
+  const double width = c.width_px / c.unit_px, height = c.height_px / c.unit_px, border = 1.1 * width;
+  return {width * (1 - c.overlap) * (c.columns - 1) + 2 * border,
+          height * (1 - c.overlap) * (c.rows - 1) + 2 * border};
 }
 
 std::vector<Shot> fly(const FlightChoice& c, const std::string& prefix) {
   cv::RNG random(c.seed * 104729U + 11);
-  const auto swing = [&] { return std::clamp(random.gaussian(c.swing_deg), -2 * c.swing_deg, 2 * c.swing_deg) * CV_PI / 180; };
-  const double border = 1.1 * c.width_px, step_x = c.width_px * (1 - c.overlap), step_y = c.height_px * (1 - c.overlap);
+  const auto swing = [&] {
+    return std::clamp(random.gaussian(c.swing_deg), -2 * c.swing_deg, 2 * c.swing_deg) * CV_PI / 180;
+  };
+  const double width = c.width_px / c.unit_px, border = 1.1 * width;
+  const double step_x = width * (1 - c.overlap), step_y = c.height_px / c.unit_px * (1 - c.overlap);
   const double drift = random.uniform(-CV_PI, CV_PI);
   std::vector<Shot> shots;
   for (int r = 0; r < c.rows; ++r)
@@ -159,11 +187,12 @@ std::vector<Shot> fly(const FlightChoice& c, const std::string& prefix) {
       const int column = r % 2 == 0 ? k : c.columns - 1 - k;
       char name[32];
       std::snprintf(name, sizeof name, "%s%03d.jpg", prefix.c_str(), int(shots.size()) + 1);
-      // The mean height shows one unit of ground in a pixel.
-      const double height = c.focal_px * std::pow(c.height_ratio, random.uniform(-0.5, 0.5));
-      const Eigen::Vector3d centre(c.west + border + column * step_x + random.uniform(-0.06, 0.06) * c.width_px,
-                                   c.south + border + r * step_y + random.uniform(-0.06, 0.06) * c.height_px, height);
-      Shot s = shot(name, centre, drift + 0.3 * double(shots.size()) + random.uniform(-0.5, 0.5), swing(), swing());
+      const double height = c.focal_px / c.unit_px * std::pow(c.height_ratio, random.uniform(-0.5, 0.5));
+      const Eigen::Vector3d centre(c.west + border + column * step_x + random.uniform(-0.06, 0.06) * width,
+                                   c.south + border + r * step_y + random.uniform(-0.06, 0.06) * c.height_px,
+                                   height);
+      Shot s = shot(name, centre, drift + 0.3 * double(shots.size()) + random.uniform(-0.5, 0.5), swing(),
+                    swing());
       s.exposure_stops = random.uniform(-c.exposure_stops, c.exposure_stops);
       s.sharp = random.uniform(0.0, 1.0) >= c.blurred_share;
       s.portrait = random.uniform(0.0, 1.0) < c.portrait_share;
@@ -178,10 +207,11 @@ namespace {
 
 cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCamera& camera, const Shot& s) {
   const double ground_px = s.centre.z() / camera.focal_px;
-  const Layer ground(site.ground, ground_px / kFineness);
-  const Layer roofs(site.roofs.empty() ? site.ground : site.roofs, ground_px / kFineness);
+  const Layer ground(site.ground, ground_px / camera.samples);
+  const Layer roofs(site.roofs.empty() ? site.ground : site.roofs, ground_px / camera.samples);
   cv::RNG random(s.seed * 31U + 7);
-  const cv::Mat noise = cv::countNonZero(site.pond) > 0 ? fractal_noise({1024, 1024}, 48, 3, 0.85, s.seed) : cv::Mat(1, 1, CV_32F, cv::Scalar(0));
+  const cv::Mat noise = cv::countNonZero(site.pond) > 0 ? fractal_noise({1024, 1024}, 48, 3, 0.85, s.seed)
+                                                        : cv::Mat(1, 1, CV_32F, cv::Scalar(0));
   const Waves waves{noise, {random.uniform(0.0, 1024.0), random.uniform(0.0, 1024.0)}};
   cv::Mat light(directions.size(), CV_32FC3);
   for (int y = 0; y < light.rows; ++y)
@@ -194,7 +224,8 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
         continue;
       }
       const Eigen::Vector2d at_ground = (s.centre - ray * (s.centre.z() / ray.z())).head<2>();
-      out = is_water(site, at_ground) ? cv::Vec3f(70, 62, 50) * (1 + 0.5F * waves.at(at_ground)) : ground.at(at_ground);
+      out = is_water(site, at_ground) ? cv::Vec3f(70, 62, 50) * (1 + 0.5F * waves.at(at_ground))
+                                      : ground.at(at_ground);
       for (const Shed& shed : site.sheds) {
         const Eigen::Vector2d at_roof = (s.centre - ray * ((s.centre.z() - shed.height) / ray.z())).head<2>();
         if (inside(shed, at_roof)) {
@@ -215,9 +246,12 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
 
 }  // namespace
 
-cv::Mat take(const Site& site, const PaintedCamera& camera, const Shot& s) { return take_along(rays(camera), site, camera, s); }
+cv::Mat take(const Site& site, const PaintedCamera& camera, const Shot& s) {
+  return take_along(rays(camera), site, camera, s);
+}
 
-void take_all(const Site& site, const PaintedCamera& camera, const std::vector<Shot>& shots, const std::filesystem::path& folder) {
+void take_all(const Site& site, const PaintedCamera& camera, const std::vector<Shot>& shots,
+              const std::filesystem::path& folder) {
   std::filesystem::create_directories(folder);
   const cv::Mat directions = rays(camera);
   json truth;
@@ -226,13 +260,15 @@ void take_all(const Site& site, const PaintedCamera& camera, const std::vector<S
   for (double y = 0; y <= site.choice.height; y += 90)
     for (double x = 0; x <= site.choice.width; x += 90) truth["ground_points"].push_back({x, y, 0.0});
   for (const Shot& s : shots) {
-    cv::imwrite((folder / s.file).string(), take_along(directions, site, camera, s), {cv::IMWRITE_JPEG_QUALITY, 90});
-    truth["frames"].push_back({{"file", s.file},
-                               {"kind", "nadir"},
-                               {"sharp", s.sharp},
-                               {"camera", camera_words(s.portrait ? turned(camera) : camera)},
-                               {"rotation", numbers(s.portrait ? turned(s.world_from_camera) : s.world_from_camera)},
-                               {"centre_m", {s.centre.x(), s.centre.y(), s.centre.z()}}});
+    cv::imwrite((folder / s.file).string(), take_along(directions, site, camera, s),
+                {cv::IMWRITE_JPEG_QUALITY, 90});
+    truth["frames"].push_back(
+        {{"file", s.file},
+         {"kind", "nadir"},
+         {"sharp", s.sharp},
+         {"camera", camera_words(s.portrait ? turned(camera) : camera)},
+         {"rotation", numbers(s.portrait ? turned(s.world_from_camera) : s.world_from_camera)},
+         {"centre_m", {s.centre.x(), s.centre.y(), s.centre.z()}}});
   }
   std::ofstream(folder / "truth.json") << truth.dump(1);
 }

@@ -1,4 +1,5 @@
-// Frames of a made-up flight over a painted site, with their truth in the form that tests/bench/place scores against.
+// Frames of a made-up flight over a painted site, with their truth in the form that tests/bench/place scores
+// against.
 #pragma once
 
 #include <Eigen/Core>
@@ -23,10 +24,11 @@ struct FlightChoice {
   double height_ratio = 1.2;    ///< highest over lowest frame
   double exposure_stops = 0.3;  ///< half width of the spread
   double blurred_share = 0;
-  double portrait_share = 0;    ///< frames whose pixels are turned by 90 degrees, as some viewers save them
-  bool rig_in_view = false;     ///< a part of what carries the camera fills a corner of every frame
+  double portrait_share = 0;  ///< frames whose pixels are turned by 90 degrees, as some viewers save them
+  bool rig_in_view = false;   ///< a part of what carries the camera fills a corner of every frame
   unsigned seed = 1;
-  double west = 0, south = 0;   ///< lower left corner of the flown block on the site
+  double unit_px = 1;          ///< pixels of a frame that show one unit of ground, at the mean height
+  double west = 0, south = 0;  ///< lower left corner of the flown block on the site
 };
 
 struct Shot {
@@ -43,10 +45,12 @@ struct Shot {
 struct PaintedCamera {
   int width_px = 0, height_px = 0;
   double focal_px = 0, cx_px = 0, cy_px = 0, k1 = 0, k2 = 0;
+  int samples = 2;  ///< rays a side of a pixel; 1 is enough where a pixel shows less than a unit of ground
 };
 
 /// Straight down from `centre`, turned by `heading_rad`, then tilted about the camera's x and y axes.
-[[nodiscard]] Shot shot(const std::string& file, const Eigen::Vector3d& centre, double heading_rad, double tilt_x_rad, double tilt_y_rad);
+[[nodiscard]] Shot shot(const std::string& file, const Eigen::Vector3d& centre, double heading_rad,
+                        double tilt_x_rad, double tilt_y_rad);
 
 /// The poses of a flight to and fro over the block; files are PREFIX001.jpg and so on.
 [[nodiscard]] std::vector<Shot> fly(const FlightChoice&, const std::string& prefix = "F");
@@ -59,6 +63,7 @@ struct PaintedCamera {
 [[nodiscard]] cv::Size2d covered(const FlightChoice&);
 
 /// Takes all shots into `folder` as JPEG files and writes truth.json beside them.
-void take_all(const Site&, const PaintedCamera&, const std::vector<Shot>&, const std::filesystem::path& folder);
+void take_all(const Site&, const PaintedCamera&, const std::vector<Shot>&,
+              const std::filesystem::path& folder);
 
 }  // namespace painted

@@ -1,6 +1,10 @@
-// paint_flight KIND OUT [SEED]: a made-up flight of one class of difficulty over painted ground, with truth.json, for place_flight and
-// score_placement. KIND: plain, thin (0.25 overlap), swing (12 degrees), scales (1:3), exposure (2 stops either way), slabs (ground that
-// repeats itself), roofs (sheds with ribbed roofs), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred, rig (a part of the rig in view).
+// paint_flight KIND OUT [SEED] [--frames COLUMNS ROWS] [--size WIDTH HEIGHT] [--unit PIXELS]: a made-up
+// flight of one class of difficulty over painted ground, with truth.json, for place_flight and
+// score_placement. KIND: plain, thin (0.25 overlap), swing (12 degrees), scales (1:3), exposure (2 stops
+// either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), ponds (moving water),
+// barrel (strong distortion), portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames
+// of 800 x 600 pixels unless said; --unit: pixels that show one unit of the painted ground (1), larger for
+// pictures too large to paint in full detail.
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -28,7 +32,8 @@ bool choose(const std::string& kind, Kind& k) {
   if (kind == "portrait") f.portrait_share = 0.4;
   if (kind == "blurred") f.blurred_share = 0.25;
   if (kind == "rig") f.rig_in_view = true;
-  static const std::string known[] = {"thin", "swing", "scales", "exposure", "slabs", "roofs", "ponds", "barrel", "portrait", "blurred", "rig"};
+  static const std::string known[] = {"thin",  "swing",  "scales",   "exposure", "slabs", "roofs",
+                                      "ponds", "barrel", "portrait", "blurred",  "rig"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;
@@ -41,12 +46,31 @@ int main(int argc, char** argv) {
   kind.flight.columns = 5;
   kind.flight.rows = 4;
   if (argc < 3 || !choose(argv[1], kind)) {
-    std::fprintf(stderr, "paint_flight plain|thin|swing|scales|exposure|slabs|roofs|ponds|barrel|portrait|blurred|rig OUT [SEED]\n");
+    std::fprintf(
+        stderr,
+        "paint_flight plain|thin|swing|scales|exposure|slabs|roofs|ponds|barrel|portrait|blurred|rig OUT "
+        "[SEED] [--frames C R] [--size W H] [--unit PX]\n");
     return 2;
   }
-  if (argc > 3) kind.flight.seed = kind.site.seed = unsigned(std::atoi(argv[3]));
-  const cv::Size2d extent = painted::covered(kind.flight);
+  painted::FlightChoice& flight = kind.flight;
+  for (int i = 3; i < argc; ++i) {
+    const std::string word = argv[i];
+    const auto next = [&] { return ++i < argc ? std::atof(argv[i]) : 0; };
+    if (word == "--frames") {
+      flight.columns = int(next()), flight.rows = int(next());
+    } else if (word == "--size") {
+      const double focal_share = flight.focal_px / flight.width_px;
+      flight.width_px = int(next()), flight.height_px = int(next());
+      flight.focal_px = focal_share * flight.width_px;
+    } else if (word == "--unit") {
+      flight.unit_px = next();
+    } else {
+      flight.seed = kind.site.seed = unsigned(std::atoi(argv[i]));
+    }
+  }
+  const cv::Size2d extent = painted::covered(flight);
   kind.site.width = extent.width;
   kind.site.height = extent.height;
-  painted::take_all(painted::paint_site(kind.site), painted::camera_of(kind.flight), painted::fly(kind.flight), argv[2]);
+  painted::take_all(painted::paint_site(kind.site), painted::camera_of(flight), painted::fly(flight),
+                    argv[2]);
 }
