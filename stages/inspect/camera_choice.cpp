@@ -4,8 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <opencv2/core.hpp>
-#include <stdexcept>
 
 #include "stages/inspect/lens_database.h"
 
@@ -53,43 +51,6 @@ bool same_aspect(const Camera& camera, int width_px, int height_px) {
 }
 
 }  // namespace
-
-Camera read_calibration(const std::string& file) {
-  try {
-    const cv::FileStorage storage(file, cv::FileStorage::READ);
-    if (!storage.isOpened())
-      throw std::runtime_error(file + ": calibration file cannot be opened; check the name");
-    // OpenCV takes memory for as many rows and columns as the file says.
-    for (const char* name : {"camera_matrix", "distortion_coefficients"})
-      for (const char* side : {"rows", "cols"})
-        if (const cv::FileNode count = storage[name][side]; count.isInt() && (static_cast<int>(count) < 0 || static_cast<int>(count) > 100))
-          throw std::runtime_error(file + ": " + name + " has an absurd size; write it with OpenCV's calibration");
-    cv::Mat matrix, distortion;
-    storage["camera_matrix"] >> matrix;
-    storage["distortion_coefficients"] >> distortion;
-    if (matrix.rows != 3 || matrix.cols != 3)
-      throw std::runtime_error(file + ": holds no 3 x 3 camera_matrix; write it with OpenCV's calibration");
-    matrix.convertTo(matrix, CV_64F);
-    distortion.convertTo(distortion, CV_64F);
-    Camera camera;
-    camera.width_px = static_cast<int>(storage["image_width"]);
-    camera.height_px = static_cast<int>(storage["image_height"]);
-    if (camera.width_px <= 0 || camera.height_px <= 0)
-      throw std::runtime_error(
-          file + ": image_width and image_height are missing; add the size of the calibration pictures");
-    camera.fx_px = matrix.at<double>(0, 0);
-    camera.fy_px = matrix.at<double>(1, 1);
-    camera.cx_px = matrix.at<double>(0, 2);
-    camera.cy_px = matrix.at<double>(1, 2);
-    double* const terms[] = {&camera.k1, &camera.k2, &camera.p1, &camera.p2, &camera.k3};
-    for (std::size_t i = 0; i < 5 && i < distortion.total(); ++i) *terms[i] = distortion.ptr<double>()[i];
-    camera.focal_from = camera.distortion_from = "calibration file";
-    camera.focal_sigma_share = 0.002;
-    return camera;
-  } catch (const cv::Exception& error) {
-    throw std::runtime_error(file + ": is no OpenCV calibration file (" + error.err + ")");
-  }
-}
 
 WholePicture whole_picture(const ExifTags& tags, int width_px, int height_px) {
   WholePicture whole{static_cast<double>(width_px), static_cast<double>(height_px), false};

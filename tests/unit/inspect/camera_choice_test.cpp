@@ -3,7 +3,11 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <filesystem>
+#include <opencv2/core.hpp>
 #include <stdexcept>
+#include <string>
+#include <vector>
 
 namespace lookdown::inspect {
 namespace {
@@ -135,6 +139,32 @@ TEST(CameraChoice, ACropKeepsTheFocalLengthInPixels) {
   tags.focal_plane_x_px_per_mm.reset();
   const double whole = choose_camera(tags, 4000, 3000, std::nullopt, {}).fx_px;
   EXPECT_NEAR(choose_camera(tags, 3000, 1500, std::nullopt, {}).fx_px, whole, 1e-6);
+}
+
+void write_with_opencv(const std::string& file, const cv::Mat& matrix, const cv::Mat& distortion) {
+  cv::FileStorage storage(file, cv::FileStorage::WRITE);
+  storage << "image_width" << 800 << "image_height" << 600 << "camera_matrix" << matrix << "distortion_coefficients" << distortion;
+}
+
+// OpenCV's own writer against our reader.
+TEST(CameraChoice, CalibrationsThatOpenCvWritesAsYamlXmlAndJsonAreRead) {
+  const cv::Mat matrix = (cv::Mat_<double>(3, 3) << 812.5, 0, 401.25, 0, 811, 299.5, 0, 0, 1);
+  const cv::Mat distortion = (cv::Mat_<double>(1, 5) << -0.125, 1e-7, 0.001, -0.002, 0.5);
+  for (const char* ending : {".yml", ".xml", ".json"}) {
+    const std::string file = (std::filesystem::path(testing::TempDir()) / ("calibration" + std::string(ending))).string();
+    write_with_opencv(file, matrix, distortion);
+    const Camera camera = read_calibration(file);
+    EXPECT_EQ(camera.width_px, 800) << ending;
+    EXPECT_EQ(camera.height_px, 600) << ending;
+    EXPECT_EQ(std::vector({camera.fx_px, camera.fy_px, camera.cx_px, camera.cy_px}), std::vector({812.5, 811.0, 401.25, 299.5})) << ending;
+    EXPECT_EQ(std::vector({camera.k1, camera.k2, camera.p1, camera.p2, camera.k3}), std::vector({-0.125, 1e-7, 0.001, -0.002, 0.5})) << ending;
+  }
+}
+
+TEST(CameraChoice, CalibrationsThatNothingCanBeComputedWithAreRefused) {
+  const std::string file = (std::filesystem::path(testing::TempDir()) / "no_focal_length.yml").string();
+  write_with_opencv(file, cv::Mat::zeros(3, 3, CV_64F), cv::Mat::zeros(1, 5, CV_64F));
+  EXPECT_THROW((void)read_calibration(file), std::runtime_error);
 }
 
 TEST(CameraChoice, WrongCalibrationFileIsNamed) { EXPECT_THROW((void)read_calibration("/nowhere.yml"), std::runtime_error); }
