@@ -5,6 +5,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "stages/mosaic/line_in_view.h"
+
 namespace lookdown::mosaic {
 namespace {
 
@@ -15,6 +17,7 @@ constexpr int kSurroundings = 15;     // cells: things smaller than it are detai
 constexpr int kTimesOthers = 3;       // as far from the median as frames usually are at the cell
 constexpr double kLargestShare = 0.02;  // of a frame
 constexpr float kStandsAlone = 3;       // dislike, in doublings of resolution
+constexpr float kLineInView = 12;       // dislike of a line that runs through the frame, whose narrow band is else left between seams; below that of hidden ground
 
 struct Witness {
   int view;
@@ -49,15 +52,20 @@ std::vector<int> distances_from_median(const std::vector<Witness>& witnesses) {
 cv::Mat detail_of(const cv::Mat& bgr) {
   if (bgr.empty()) return {};
   cv::Mat surroundings, detail;
-  cv::boxFilter(bgr, surroundings, CV_8U, {kSurroundings, kSurroundings}, {-1, -1}, true,
-                cv::BORDER_REPLICATE);
+  cv::medianBlur(bgr, surroundings, kSurroundings);  // unlike the mean it throws no halo round a line
   cv::addWeighted(bgr, 0.5, surroundings, -0.5, 128, detail);
   return detail;
 }
 
+/// Of one frame, 255 where it applies.
+struct Testimony {
+  cv::Mat asked;  ///< enough frames see the cell for one to be outvoted
+  cv::Mat alone;  ///< the frame is
+};
+
 /// Marks the views whose picture at the cell stands alone.
 void mark_loners(const Survey& survey, const std::vector<cv::Mat>& pictures, int least_apart, cv::Point cell,
-                 const std::vector<int>& views_of_row, std::vector<cv::Mat>& alone) {
+                 const std::vector<int>& views_of_row, std::vector<Testimony>& testimonies) {
   std::vector<Witness> witnesses;
   for (const int view : views_of_row) {
     const SurveyFrame& frame = survey.frames[view];
@@ -68,9 +76,11 @@ void mark_loners(const Survey& survey, const std::vector<cv::Mat>& pictures, int
   const std::vector<int> distances = distances_from_median(witnesses);
   std::vector<int> sorted = distances;
   const int limit = std::max(least_apart, kTimesOthers * median(sorted));
-  for (std::size_t i = 0; i < witnesses.size(); ++i)
-    if (distances[i] > limit)
-      alone[witnesses[i].view].at<uchar>(cell - survey.frames[witnesses[i].view].box.tl()) = 255;
+  for (std::size_t i = 0; i < witnesses.size(); ++i) {
+    const cv::Point in_frame = cell - survey.frames[witnesses[i].view].box.tl();
+    testimonies[witnesses[i].view].asked.at<uchar>(in_frame) = 255;
+    if (distances[i] > limit) testimonies[witnesses[i].view].alone.at<uchar>(in_frame) = 255;
+  }
 }
 
 /// What is large does not pass: it leans, or the light has changed.
@@ -81,12 +91,23 @@ void drop_large_pieces(cv::Mat& marks, double largest_cells) {
     if (facts.at<int>(label, cv::CC_STAT_AREA) > largest_cells) marks.setTo(0, labels == label);
 }
 
+void dislike_loners(SurveyFrame& frame, Testimony& testimony) {
+  if (testimony.alone.empty() || cv::countNonZero(testimony.alone) == 0) return;
+  const cv::Mat bands = lines_in_view(frame.bgr, frame.usable, testimony.asked, testimony.alone);
+  drop_large_pieces(testimony.alone, kLargestShare * cv::countNonZero(frame.usable));
+  // With the cell next to it, for a person's outline fills the cells at its rim only in part.
+  cv::dilate(testimony.alone, testimony.alone, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
+  cv::Mat(frame.dislike + kStandsAlone).copyTo(frame.dislike, testimony.alone);
+  if (!bands.empty()) cv::Mat(frame.dislike + kLineInView).copyTo(frame.dislike, bands);
+}
+
 }  // namespace
 
 void dislike_passing_things(Survey& survey) {
-  std::vector<cv::Mat> alone, colours, details;
+  std::vector<Testimony> testimonies;
+  std::vector<cv::Mat> colours, details;
   for (const SurveyFrame& frame : survey.frames) {
-    alone.emplace_back(frame.box.size(), CV_8UC1, cv::Scalar(0));
+    testimonies.push_back({cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0)), cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0))});
     colours.push_back(frame.bgr);
     details.push_back(detail_of(frame.bgr));
   }
@@ -98,19 +119,12 @@ void dislike_passing_things(Survey& survey) {
     }
     if (static_cast<int>(views.size()) < kLeastWitnesses) continue;
     for (int column = 0; column < survey.columns; ++column) {
-      mark_loners(survey, colours, kLeastApart, {column, row}, views, alone);
+      mark_loners(survey, colours, kLeastApart, {column, row}, views, testimonies);
       // Details are halved to fit their range.
-      mark_loners(survey, details, kLeastApartDetail / 2, {column, row}, views, alone);
+      mark_loners(survey, details, kLeastApartDetail / 2, {column, row}, views, testimonies);
     }
   }
-  for (std::size_t view = 0; view < survey.frames.size(); ++view) {
-    if (alone[view].empty() || cv::countNonZero(alone[view]) == 0) continue;
-    drop_large_pieces(alone[view], kLargestShare * cv::countNonZero(survey.frames[view].usable));
-    // With the cell next to it, for a person's outline fills the cells at its rim only in part.
-    cv::dilate(alone[view], alone[view], cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
-    cv::Mat& dislike = survey.frames[view].dislike;
-    cv::Mat(dislike + kStandsAlone).copyTo(dislike, alone[view]);
-  }
+  for (std::size_t view = 0; view < survey.frames.size(); ++view) dislike_loners(survey.frames[view], testimonies[view]);
 }
 
 }  // namespace lookdown::mosaic

@@ -54,6 +54,25 @@ TEST(PassingThings, ALineInOneFrameOfThreeIsDislikedThereAndNowhereElse) {
     EXPECT_LT(cv::countNonZero(survey.frames[other].dislike > 1), 0.01 * kSurveySide * kSurveySide);
 }
 
+TEST(PassingThings, ALineThroughAFrameIsDislikedAlsoWhereNoOtherFrameSeesTheGround) {
+  Survey survey = survey_of_same_ground(4);
+  cv::line(survey.frames[1].bgr, {0, 20}, {59, 40}, cv::Scalar(20, 20, 20), 2);
+  const cv::Rect unseen(20, 0, 15, kSurveySide);
+  for (const int other : {0, 2, 3}) survey.frames[other].usable(unseen).setTo(0);
+  dislike_passing_things(survey);
+  for (const cv::Point on_line : {cv::Point(2, 21), cv::Point(27, 29), cv::Point(55, 39)})
+    EXPECT_GT(survey.frames[1].dislike.at<float>(on_line), 10) << on_line.x;
+  EXPECT_EQ(survey.frames[1].dislike.at<float>(10, 27), 1);
+}
+
+// A roof that leans shows its side along an outline; ground differs from roof there, unlike on the two sides of a line.
+TEST(PassingThings, TheOutlineOfALeaningThingIsNoLine) {
+  Survey survey = survey_of_same_ground(4);
+  for (int view = 0; view < 4; ++view) survey.frames[view].bgr(cv::Rect(0, 0, view == 1 ? 33 : 30, kSurveySide)).setTo(cv::Scalar(200, 205, 210));
+  dislike_passing_things(survey);
+  EXPECT_LT(survey.frames[1].dislike.at<float>(30, 31), 10);
+}
+
 TEST(PassingThings, ALineOverABrokenMirrorOfTheSkyIsDislikedToo) {
   Survey survey = survey_of_same_ground(4);
   survey.frames[3].bgr += cv::Scalar(60, 50, 50);  // the sky in the water, seen in one frame
