@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
@@ -105,6 +106,16 @@ TEST_F(SampleFlight, MosaicIsAGeoreferencedCloudOptimizedGeoTiffWithAlpha) {
   EXPECT_GT(transform[1], 0.005);
   EXPECT_LT(transform[1], 0.06);
   EXPECT_DOUBLE_EQ(transform[5], -transform[1]);
+}
+
+// GDAL's own validation of the Cloud Optimized GeoTIFF layout, as python3-gdal carries it.
+TEST_F(SampleFlight, GdalsValidationAcceptsTheRasters) {
+  for (const char* raster : {"mosaic.tif", "mosaic_sources.tif", "mosaic_glare.tif"}) {
+    const fs::path verdict = folder_->path() / "verdict.txt";
+    const std::string command = "/usr/bin/python3 -m osgeo_utils.samples.validate_cloud_optimized_geotiff '" + (out() / raster).string() + "' > '" +
+                                verdict.string() + "' 2>&1";
+    EXPECT_EQ(std::system(command.c_str()), 0) << bytes_of(verdict);
+  }
 }
 
 TEST_F(SampleFlight, SourcesNameOnlyPlacedFramesAndCoverWhatTheMosaicCovers) {
