@@ -1,10 +1,15 @@
 // Small words for reading and writing optional fields of the record's JSON. Private to pipeline/ and stages that cache results.
 #pragma once
 
+#include <cmath>
+#include <cstdint>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <stdexcept>
 #include <string>
 #include <type_traits>
+#include <utility>
 
 namespace lookdown {
 
@@ -18,14 +23,43 @@ void put(nlohmann::json& object, const char* key, const std::optional<T>& value)
   if (value) object[key] = *value;
 }
 
-/// Reads `key` when present and not null; leaves `value` alone otherwise. Throws nlohmann's type_error on a wrong type.
+/// Throws std::runtime_error where a number, or one in a list, is beyond the whole numbers that T holds: nlohmann's conversion of such is
+/// undefined.
+template <class T>
+void refuse_numbers_beyond(const nlohmann::json& value) {
+  if constexpr (std::is_integral_v<T> && !std::is_same_v<T, bool> && !std::is_same_v<T, char>) {
+    bool fits = true;
+    if (value.is_number_unsigned()) {
+      fits = std::in_range<T>(value.get<std::uint64_t>());
+    } else if (value.is_number_integer()) {
+      fits = std::in_range<T>(value.get<std::int64_t>());
+    } else if (value.is_number_float()) {
+      // The greatest number plus one is a power of two and so exact as double, which the greatest itself need not be.
+      const auto number = value.get<double>();
+      fits = number >= static_cast<double>(std::numeric_limits<T>::lowest()) && number < std::ldexp(1.0, std::numeric_limits<T>::digits);
+    }
+    if (!fits) throw std::runtime_error("the record holds " + value.dump() + " where a smaller whole number belongs");
+  } else if constexpr (requires { typename T::value_type; } && !std::is_convertible_v<T, std::string>) {
+    if (!value.is_array()) return;
+    for (const nlohmann::json& element : value) refuse_numbers_beyond<typename T::value_type>(element);
+  }
+}
+
+template <class T>
+T checked(const nlohmann::json& value) {
+  refuse_numbers_beyond<T>(value);
+  return value.get<T>();
+}
+
+/// Reads `key` when present and not null; leaves `value` alone otherwise. Throws nlohmann's type_error on a wrong type and
+/// std::runtime_error on a number that T cannot hold.
 template <class T>
 void take(const nlohmann::json& object, const char* key, T& value) {
-  if (const auto found = object.find(key); found != object.end() && !found->is_null()) value = found->get<T>();
+  if (const auto found = object.find(key); found != object.end() && !found->is_null()) value = checked<T>(*found);
 }
 template <class T>
 void take(const nlohmann::json& object, const char* key, std::optional<T>& value) {
-  if (const auto found = object.find(key); found != object.end() && !found->is_null()) value = found->get<T>();
+  if (const auto found = object.find(key); found != object.end() && !found->is_null()) value = checked<T>(*found);
 }
 
 }  // namespace lookdown

@@ -53,6 +53,15 @@ TEST(FlightRecord, ForeignOrDamagedJsonIsRefused) {
   EXPECT_THROW((void)flight_record_from_json(damaged), std::runtime_error);
 }
 
+TEST(FlightRecord, NumbersBeyondWhatAFieldHoldsAreRefused) {
+  const nlohmann::json whole = to_json(two_frames());
+  for (const auto& beyond : {nlohmann::json(1e103), nlohmann::json(-1e10), nlohmann::json(std::uint64_t{1} << 40)}) {
+    nlohmann::json damaged = whole;
+    damaged["frames"][0]["placement"]["group"] = beyond;
+    EXPECT_THROW((void)flight_record_from_json(damaged), std::runtime_error) << beyond;
+  }
+}
+
 TEST(FramesTable, HasOneRowAFileAndEmptyCellsForTheUnknown) {
   const std::string table = frames_table(two_frames());
   const std::size_t first = table.find("\r\n") + 2;
