@@ -13,31 +13,39 @@ constexpr std::array<double, kBands + 1> kRingEdges = {0.0,   0.022, 0.034, 0.04
 constexpr int kSlowFirst = 3, kSlowLast = 4;  // rings whose mean is the level of the slow frequencies
 constexpr int kFastRing = kBands - 2;
 
-/// Weights of every frequency for every direction and ring: triangular over the angle between neighbouring directions. The axes
-/// are left out: block edges of JPEG coding and the frame's own sides lie there.
-const Eigen::MatrixXf& band_weights() {
-  static const Eigen::MatrixXf weights = [] {
+/// Where a frequency counts: in one ring and, by shares, in the two directions next to it.
+struct BandPlace {
+  int frequency;   ///< index into the spectrum
+  int lower, upper;  ///< direction * kBands + ring
+  float lower_weight, upper_weight;
+};
+
+/// All weights of a direction and ring add up to one, triangular over the angle. The axes are left out: block edges of JPEG coding and the
+/// frame's own sides lie there.
+const std::vector<BandPlace>& band_places() {
+  static const std::vector<BandPlace> places = [] {
     const int side = kSpectralTile, columns = side / 2 + 1;
-    Eigen::MatrixXf w = Eigen::MatrixXf::Zero(kAxes * kBands, side * columns);
+    std::vector<BandPlace> all;
+    std::array<float, kAxes * kBands> sums{};
     for (int y = 0; y < side; ++y)
       for (int x = 2; x < columns; ++x) {
         const int row = y <= side / 2 ? y : y - side;
         const double f = std::hypot(x, row) / side;
         if (std::abs(row) < 2 || f >= kRingEdges[kBands]) continue;
-        const auto ring = std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) - kRingEdges.begin() - 1;
+        const auto ring = static_cast<int>(std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) - kRingEdges.begin() - 1);
         double angle = std::atan2(-row, x);
         if (angle < 0) angle += kPi;
         const double position = angle / kPi * kAxes;
         const int low = static_cast<int>(position);
         const auto share = static_cast<float>(position - low);
-        w((low % kAxes) * kBands + ring, y * columns + x) += 1 - share;
-        w(((low + 1) % kAxes) * kBands + ring, y * columns + x) += share;
+        all.push_back({y * columns + x, (low % kAxes) * kBands + ring, ((low + 1) % kAxes) * kBands + ring, 1 - share, share});
+        sums[all.back().lower] += 1 - share;
+        sums[all.back().upper] += share;
       }
-    for (int r = 0; r < w.rows(); ++r)
-      if (const float sum = w.row(r).sum(); sum > 0) w.row(r) /= sum;
-    return w;
+    for (BandPlace& at : all) at.lower_weight /= sums[at.lower], at.upper_weight /= sums[at.upper];
+    return all;
   }();
-  return weights;
+  return places;
 }
 
 float slow_level(const DirectionBands& bands) { return bands.middleCols<kSlowLast - kSlowFirst + 1>(kSlowFirst).mean(); }
@@ -54,9 +62,13 @@ Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double posit
 }  // namespace
 
 DirectionBands direction_bands(const cv::Mat& log_power) {
-  const Eigen::Map<const Eigen::VectorXf> flat(log_power.ptr<float>(), static_cast<Eigen::Index>(log_power.total()));
-  const Eigen::VectorXf values = band_weights() * flat;
-  return Eigen::Map<const DirectionBands>(values.data());
+  DirectionBands bands = DirectionBands::Zero();
+  const auto* power = log_power.ptr<float>();
+  for (const BandPlace& at : band_places()) {
+    bands.data()[at.lower] += at.lower_weight * power[at.frequency];
+    bands.data()[at.upper] += at.upper_weight * power[at.frequency];
+  }
+  return bands;
 }
 
 AxisFeatures axis_features(const DirectionBands& bands, double position) {

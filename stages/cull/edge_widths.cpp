@@ -43,6 +43,20 @@ cv::Point2f gradient(const cv::Mat& picture, int x, int y) {
   return {(row[x + 1] - row[x - 1]) / 2, (picture.ptr<float>(y + 1)[x] - picture.ptr<float>(y - 1)[x]) / 2};
 }
 
+/// Squares of the gradients' lengths; zero within the margin.
+cv::Mat squared_gradients(const cv::Mat& picture) {
+  cv::Mat squared(picture.size(), CV_32F, cv::Scalar(0));
+  for (int y = kMargin_px - 1; y <= picture.rows - kMargin_px; ++y) {
+    const float *above = picture.ptr<float>(y - 1), *row = picture.ptr<float>(y), *below = picture.ptr<float>(y + 1);
+    auto* to = squared.ptr<float>(y);
+    for (int x = kMargin_px - 1; x <= picture.cols - kMargin_px; ++x) {
+      const float dx = (row[x + 1] - row[x - 1]) / 2, dy = (below[x] - above[x]) / 2;
+      to[x] = dx * dx + dy * dy;
+    }
+  }
+  return squared;
+}
+
 /// Median of the squared gradients, from every third pixel of every third row.
 float middle_of(const cv::Mat& squared) {
   std::vector<float> values;
@@ -53,6 +67,20 @@ float middle_of(const cv::Mat& squared) {
   std::nth_element(values.begin(), middle, values.end());
   return *middle;
 }
+
+/// Gaussian blur of a float picture with a fixed kernel.
+class Blur {
+ public:
+  Blur(int taps, double sigma_px) : kernel_(cv::getGaussianKernel(taps, sigma_px, CV_32F)) {}
+  [[nodiscard]] cv::Mat operator()(const cv::Mat& picture) const {
+    cv::Mat out;
+    cv::sepFilter2D(picture, out, CV_32F, kernel_, kernel_);
+    return out;
+  }
+
+ private:
+  cv::Mat kernel_;
+};
 
 /// Width of a step whose gradient falls from `before` to `after` by a re-blur.
 double step_width(double before, double after, double reblur_px) {
@@ -107,21 +135,15 @@ double EdgeHistogram::count(double direction_rad) const {
 
 EdgeHistogram edge_histogram(const cv::Mat& grey, double noise_power) {
   EdgeHistogram out;
-  cv::Mat picture, narrow, wide;
-  grey.convertTo(picture, CV_32F);
-  cv::GaussianBlur(picture, picture, {7, 7}, kFirst_px);
-  cv::GaussianBlur(picture, narrow, {9, 9}, kNarrowReblur_px);
+  static const Blur first(7, kFirst_px), narrower(9, kNarrowReblur_px);
   // The wide one follows from the narrow one: variances add.
-  cv::GaussianBlur(narrow, wide, {21, 21}, std::sqrt(kWideReblur_px * kWideReblur_px - kNarrowReblur_px * kNarrowReblur_px));
+  static const Blur wider(21, std::sqrt(kWideReblur_px * kWideReblur_px - kNarrowReblur_px * kNarrowReblur_px));
+  cv::Mat floats;
+  grey.convertTo(floats, CV_32F);
+  const cv::Mat picture = first(floats), squared = squared_gradients(picture);
   const double noise = std::sqrt(noise_power / (8 * std::numbers::pi)) / (kFirst_px * kFirst_px);
-  auto least = static_cast<float>(std::pow(std::max(kLeastGradient, kOverNoise * noise), 2));
-  cv::Mat squared(picture.size(), CV_32F, cv::Scalar(0));
-  for (int y = kMargin_px - 1; y <= grey.rows - kMargin_px; ++y)
-    for (int x = kMargin_px - 1; x <= grey.cols - kMargin_px; ++x) {
-      const cv::Point2f g = gradient(picture, x, y);
-      squared.at<float>(y, x) = g.dot(g);
-    }
-  least = std::max(least, kOverMiddle * kOverMiddle * middle_of(squared));
+  const float least = std::max(static_cast<float>(std::pow(std::max(kLeastGradient, kOverNoise * noise), 2)), kOverMiddle * kOverMiddle * middle_of(squared));
+  cv::Mat narrow, wide;  // made when the first edge needs them
   for (int y = kMargin_px; y < grey.rows - kMargin_px; ++y)
     for (int x = kMargin_px; x < grey.cols - kMargin_px; ++x) {
       const float here = squared.at<float>(y, x);
@@ -131,9 +153,13 @@ EdgeHistogram edge_histogram(const cv::Mat& grey, double noise_power) {
       // Crest: not lower than its neighbours up and down the gradient.
       const int dx = static_cast<int>(std::lround(g.x / length)), dy = static_cast<int>(std::lround(g.y / length));
       if (squared.at<float>(y + dy, x + dx) > here || squared.at<float>(y - dy, x - dx) >= here) continue;
+      if (narrow.empty()) narrow = narrower(picture);
       const double after = gradient(narrow, x, y).dot(g) / length;
       double width = step_width(length, after, kNarrowReblur_px);
-      if (width > kWideFrom_px) width = step_width(length, gradient(wide, x, y).dot(g) / length, kWideReblur_px);
+      if (width > kWideFrom_px) {
+        if (wide.empty()) wide = wider(narrow);
+        width = step_width(length, gradient(wide, x, y).dot(g) / length, kWideReblur_px);
+      }
       const double angle = std::atan2(-g.y, g.x) / std::numbers::pi * kEdgeDirections;
       const int direction = (static_cast<int>(std::lround(angle)) + 2 * kEdgeDirections) % kEdgeDirections;
       // Differences over two pixels act like a further blur of variance 1/3 (second moment of the difference kernel's integral).

@@ -1,8 +1,10 @@
 #include "stages/cull/log_power.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 namespace lookdown::cull {
 namespace {
@@ -34,41 +36,70 @@ const cv::Mat& window() {
   return taper;
 }
 
-/// 1 in the middle band, 2 in the fine band, 3 in the slow band, 4 in the corners, 0 elsewhere. The axes are left out: block edges of JPEG coding lie there.
-const cv::Mat& bands() {
-  static const cv::Mat picture = [] {
-    cv::Mat band = cv::Mat::zeros(kSide, kColumns, CV_8U);
+enum Band : std::size_t { kSlowBand, kMiddleBand, kFineBand, kCornerBand, kPowerBands };
+
+/// Indices into a spectrum of the frequencies of each band. The axes are left out: block edges of JPEG coding lie there.
+const std::array<std::vector<int>, kPowerBands>& band_places() {
+  static const std::array<std::vector<int>, kPowerBands> places = [] {
+    std::array<std::vector<int>, kPowerBands> band;
     for (int y = 0; y < kSide; ++y)
       for (int x = 2; x < kColumns; ++x) {
         const int fy = y <= kSide / 2 ? y : y - kSide;
-        const double f = std::hypot(x, fy) / kSide;
         if (std::abs(fy) < 2) continue;
-        if (f >= 0.018 && f < 0.04) band.at<std::uint8_t>(y, x) = 3;
-        if (f >= 0.04 && f <= 0.12) band.at<std::uint8_t>(y, x) = 1;
-        if (f >= 0.25 && f <= 0.45) band.at<std::uint8_t>(y, x) = 2;
-        if (f > 0.55) band.at<std::uint8_t>(y, x) = 4;
+        const double f = std::hypot(x, fy) / kSide;
+        const int at = y * kColumns + x;
+        if (f >= 0.018 && f < 0.04) band[kSlowBand].push_back(at);
+        if (f >= 0.04 && f <= 0.12) band[kMiddleBand].push_back(at);
+        if (f >= 0.25 && f <= 0.45) band[kFineBand].push_back(at);
+        if (f > 0.55) band[kCornerBand].push_back(at);
       }
     return band;
   }();
-  return picture;
+  return places;
 }
 
-/// Plane through the tile's mean and slopes taken out: a shading across the tile would leak over all frequencies.
-void remove_plane(cv::Mat& tile) {
-  const double mean = cv::mean(tile)[0];
-  double along_x = 0, along_y = 0;
-  const double middle = (kSide - 1) / 2.0;
+/// The tile without the plane through its mean and slopes, for a shading across the tile would leak over all frequencies; windowed.
+cv::Mat levelled(const cv::Mat& grey) {
+  constexpr double kMiddle = (kSide - 1) / 2.0;
+  double sum = 0, along_x = 0, along_y = 0;
   for (int y = 0; y < kSide; ++y) {
-    const float* row = tile.ptr<float>(y);
-    for (int x = 0; x < kSide; ++x) along_x += (x - middle) * row[x], along_y += (y - middle) * row[x];
+    const auto* row = grey.ptr<std::uint8_t>(y);
+    int plain = 0, moment = 0;
+    for (int x = 0; x < kSide; ++x) plain += row[x], moment += x * row[x];
+    sum += plain;
+    along_x += moment - kMiddle * plain;
+    along_y += (y - kMiddle) * plain;
   }
-  const double moment = kSide * (kSide * (static_cast<double>(kSide) * kSide - 1) / 12);
-  along_x /= moment, along_y /= moment;
+  constexpr double kMoment = kSide * (kSide * (static_cast<double>(kSide) * kSide - 1) / 12);
+  const auto slope_x = static_cast<float>(along_x / kMoment), slope_y = static_cast<float>(along_y / kMoment);
+  cv::Mat tile(kSide, kSide, CV_32F);
   for (int y = 0; y < kSide; ++y) {
-    float* row = tile.ptr<float>(y);
-    const auto level = static_cast<float>(mean + along_y * (y - middle) - along_x * middle);
-    for (int x = 0; x < kSide; ++x) row[x] -= level + static_cast<float>(along_x * x);
+    const auto* row = grey.ptr<std::uint8_t>(y);
+    const auto* taper = window().ptr<float>(y);
+    auto* to = tile.ptr<float>(y);
+    const auto level = static_cast<float>(sum / (kSide * kSide) + (y - kMiddle) * slope_y - kMiddle * slope_x);
+    for (int x = 0; x < kSide; ++x) to[x] = (static_cast<float>(row[x]) - level - slope_x * static_cast<float>(x)) * taper[x];
   }
+  return tile;
+}
+
+/// Power from OpenCV's packed transform of a real picture: columns 1 to kSide - 2 hold pairs of real and imaginary parts; the first and the last column hold
+/// the two that are real transforms of a column, packed the same way down their length.
+cv::Mat power_of(const cv::Mat& packed) {
+  cv::Mat power(kSide, kColumns, CV_32F);
+  constexpr float kScale = 1.0F / (kSide * kSide);
+  for (int y = 0; y < kSide; ++y) {
+    const auto* from = packed.ptr<float>(y) + 1;
+    auto* to = power.ptr<float>(y);
+    for (int x = 1; x < kColumns - 1; ++x, from += 2) to[x] = (from[0] * from[0] + from[1] * from[1]) * kScale;
+  }
+  for (const auto& [column, packed_column] : {std::pair{0, 0}, std::pair{kColumns - 1, kSide - 1}})
+    for (int y = 0; y <= kSide / 2; ++y) {
+      const bool alone = y == 0 || y == kSide / 2;
+      const float real = packed.at<float>(y == 0 ? 0 : 2 * y - 1, packed_column), imaginary = alone ? 0 : packed.at<float>(2 * y, packed_column);
+      power.at<float>(y, column) = power.at<float>((kSide - y) % kSide, column) = (real * real + imaginary * imaginary) * kScale;
+    }
+  return power;
 }
 
 bool has_detail(const TileSpectrum& tile, double noise_power) {
@@ -92,32 +123,19 @@ void keep_sharpest(std::vector<const TileSpectrum*>& tiles, double largest_share
 TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
   TileSpectrum out;
   out.where = where;
-  cv::Mat tile;
-  grey.convertTo(tile, CV_32F);
-  remove_plane(tile);
-  tile = tile.mul(window());
-  // Real transform in OpenCV's packed order would need unpacking; two planes of half the columns are simpler to read.
   cv::Mat spectrum;
-  cv::dft(tile, spectrum, cv::DFT_COMPLEX_OUTPUT);
-  cv::Mat power(kSide, kColumns, CV_32F);
-  double sum[5] = {};
-  int count[5] = {};
-  const float scale = 1.0F / (kSide * kSide);
-  for (int y = 0; y < kSide; ++y) {
-    const auto* from = spectrum.ptr<cv::Vec2f>(y);
-    float* to = power.ptr<float>(y);
-    const std::uint8_t* band = bands().ptr<std::uint8_t>(y);
-    for (int x = 0; x < kColumns; ++x) {
-      to[x] = (from[x][0] * from[x][0] + from[x][1] * from[x][1]) * scale;
-      sum[band[x]] += to[x];
-      ++count[band[x]];
-      to[x] += kLeastPower;
-    }
-  }
-  out.middle_power = sum[1] / count[1];
-  out.fine_power = sum[2] / count[2];
-  out.slow_power = sum[3] / count[3];
-  out.corner_power = sum[4] / count[4];
+  cv::dft(levelled(grey), spectrum);
+  cv::Mat power = power_of(spectrum);
+  const auto in_band = [&](std::size_t band) {
+    float sum = 0;
+    for (const int at : band_places()[band]) sum += power.ptr<float>()[at];
+    return static_cast<double>(sum) / static_cast<double>(band_places()[band].size());
+  };
+  out.middle_power = in_band(kMiddleBand);
+  out.fine_power = in_band(kFineBand);
+  out.slow_power = in_band(kSlowBand);
+  out.corner_power = in_band(kCornerBand);
+  power += kLeastPower;
   cv::log(power, out.log_power);
   out.edges = edge_histogram(grey, std::max(out.corner_power, kLeastNoise));
   return out;

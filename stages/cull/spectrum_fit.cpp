@@ -19,8 +19,10 @@ constexpr int kUnknowns = kContent + kContentAngles;
 constexpr int kTouched = kContent + 2;  // unknowns that one sample depends on: two nodes of A at most
 using Vector = Eigen::Matrix<double, kUnknowns, 1>;
 using Matrix = Eigen::Matrix<double, kUnknowns, kUnknowns>;
+using Column = SampleNumbers;
 
 constexpr double kResidualScale = 0.3;
+constexpr double kCurvature = 4 * kPi * kPi;  // of the logarithm of a Gaussian's squared transfer function, for each px^2
 // What is known beforehand keeps unknowns that trade against each other from running away: slope of the scene against Gaussian, content by direction
 // against smear. Expected value, standard deviation and weight per sample.
 constexpr double kExpectedSlope = 2.0, kSlopeSigma = 0.5, kSlopeWeight = 0.02;
@@ -68,78 +70,132 @@ struct Normal {
   }
 };
 
-/// What does not change while the unknowns do.
-struct Place {
-  double fx, fy, square, log_f, log_power, weight, share;  // share: of the upper node of A
-  int node, next;
+/// What does not change while the unknowns do: one column a sample, those between the same two nodes of A next to each other.
+struct Places {
+  enum Known { kFx, kFy, kSquare, kRadius, kLogF, kPower, kWeight, kShare, kKnown };  // kShare: of the upper node of A
+  Eigen::Array<float, Eigen::Dynamic, kKnown, Eigen::ColMajor, kMostSamples, kKnown> known;
+  std::array<int, kContentAngles + 1> first{};  ///< sample at which each node's begin
+  [[nodiscard]] auto of(Known what) const { return known.col(what); }
+  [[nodiscard]] Eigen::Index size() const { return known.rows(); }
 };
 
-std::vector<Place> places_of(const SpectrumSamples& samples) {
-  std::vector<Place> places;
-  double sum = 0;
-  std::size_t far = 0;
+/// Every `step`-th of the samples.
+Places places_of(const SpectrumSamples& samples, std::size_t step) {
+  using Row = std::array<float, Places::kKnown>;
+  std::array<std::vector<Row>, kContentAngles> by_node;
+  float sum = 0;
+  std::size_t far = 0, used = 0, all = 0;
   for (std::size_t i = 0; i < samples.log_power.size(); ++i) {
-    Place at{};
-    at.fx = samples.fx[i], at.fy = samples.fy[i], at.log_power = samples.log_power[i];
-    at.square = at.fx * at.fx + at.fy * at.fy;
-    const bool thinned = at.square > kThinFrom * kThinFrom;
-    if (thinned && far++ % kThinBy != 0) continue;
-    at.log_f = 0.5 * std::log(at.square);
-    const double angle = std::atan2(at.fy, at.fx), position = (angle < 0 ? angle + kPi : angle) / kPi * kContentAngles;
-    at.node = static_cast<int>(position) % kContentAngles;
-    at.next = (at.node + 1) % kContentAngles;
-    at.share = position - std::floor(position);
-    at.weight = (thinned ? kThinBy : 1) / (std::sqrt(at.square) + kWeighedFrom);
-    sum += at.weight;
-    places.push_back(at);
+    const double fx = samples.fx[i], fy = samples.fy[i], square = fx * fx + fy * fy, radius = std::sqrt(square);
+    const bool thinned = radius > kThinFrom;
+    if ((thinned && far++ % kThinBy != 0) || used++ % step != 0 || all == kMostSamples) continue;
+    const double angle = std::atan2(fy, fx), position = (angle < 0 ? angle + kPi : angle) / kPi * kContentAngles;
+    const double weight = (thinned ? static_cast<double>(kThinBy) : 1.0) / (radius + kWeighedFrom);
+    const auto number = [](double value) { return static_cast<float>(value); };
+    by_node[static_cast<std::size_t>(position) % kContentAngles].push_back({number(fx), number(fy), number(square), number(radius), number(std::log(radius)),
+                                                                           samples.log_power[i], number(weight), number(position - std::floor(position))});
+    sum += number(weight);
+    ++all;
   }
-  for (Place& at : places) at.weight *= static_cast<double>(places.size()) / sum;
+  Places places;
+  places.known.resize(static_cast<Eigen::Index>(all), Places::kKnown);
+  Eigen::Index at = 0;
+  for (int node = 0; node < kContentAngles; ++node) {
+    places.first[node] = static_cast<int>(at);
+    for (const Row& row : by_node[node]) places.known.row(at++) = Eigen::Map<const Eigen::Array<float, 1, Places::kKnown>>(row.data());
+  }
+  places.first[kContentAngles] = static_cast<int>(at);
+  places.known.col(Places::kWeight) *= static_cast<float>(all) / sum;
   return places;
+}
+
+/// Squared transfer function of the shape at every sample, and its derivative by the argument; `reach` is the frequency along the smear.
+template <BlurShape shape>
+void lobes_at(const Places& places, const Vector& p, Column& reach, Column& value, Column& derivative) {
+  const auto length = static_cast<float>(p[kLength]);
+  if constexpr (shape == BlurShape::smear) {
+    reach = places.of(Places::kFx) * static_cast<float>(std::cos(p[kDirection])) + places.of(Places::kFy) * static_cast<float>(std::sin(p[kDirection]));
+    squared_sinc(length * reach, value, derivative);
+  } else {
+    reach = places.of(Places::kRadius);
+    squared_jinc(length * reach, value, derivative);
+  }
+}
+
+/// Derivatives of all samples between two nodes of A, of which no others depend on the unknowns so: their part of the normal equations.
+using Derivatives = Eigen::Matrix<float, Eigen::Dynamic, kTouched, Eigen::ColMajor, kMostSamples, kTouched>;
+void add_node(int node, const Eigen::Ref<const Derivatives>& d, const Eigen::Ref<const Derivatives>& weighted, const Eigen::Ref<const Eigen::VectorXf>& residual, Normal& out) {
+  const Eigen::Matrix<float, kTouched, kTouched> square = weighted.transpose().lazyProduct(d);
+  const Eigen::Matrix<float, kTouched, 1> slope = weighted.transpose().lazyProduct(residual);
+  const std::array<int, 2> nodes = {kContent + node, kContent + (node + 1) % kContentAngles};
+  const auto unknown = [&](int touched) { return touched < kContent ? touched : nodes[touched - kContent]; };
+  for (int row = 0; row < kTouched; ++row) {
+    out.gradient[unknown(row)] += slope[row];
+    for (int column = 0; column < kTouched; ++column) out.matrix(unknown(row), unknown(column)) += square(row, column);
+  }
 }
 
 /// Sum over the samples of robust residuals (Geman-McClure would forget too much, Huber too little: pseudo-Huber), with derivatives if wanted.
 template <BlurShape shape>
-Normal evaluate(const std::vector<Place>& places, const Vector& p, bool derivatives) {
+Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
+  constexpr bool shaped = shape != BlurShape::none;
+  const auto number = [](double value) { return static_cast<float>(value); };
+  const Eigen::Index n = places.size();
+  const auto filled = number(shaped ? std::exp(p[kFilled]) : 0);
+  Column reach, value, steep, passed, content(n);
+  for (int node = 0; node < kContentAngles; ++node) {
+    const int first = places.first[node], count = places.first[node + 1] - first;
+    const auto lower = number(p[kContent + node]), upper = number(p[kContent + (node + 1) % kContentAngles]);
+    content.segment(first, count) = lower + (upper - lower) * places.of(Places::kShare).segment(first, count);
+  }
+  Column signal = number(p[kLevel]) + content - number(p[kSlope]) * places.of(Places::kLogF) - number(kCurvature * p[kVariance]) * places.of(Places::kSquare);
+  if constexpr (shaped) {
+    lobes_at<shape>(places, p, reach, value, steep);
+    passed = value + filled;
+    signal += passed.log();
+  }
+  const Column floor = number(p[kFloor]) + number(p[kFloorX]) * places.of(Places::kFx).square() + number(p[kFloorY]) * places.of(Places::kFy).square();
+  const Column over = (-(signal - floor).abs()).exp();
+  const Column residual = (signal.max(floor) + (1 + over).log() - places.of(Places::kPower)) / number(kResidualScale);
+  const Column root = (1 + residual.square()).sqrt();
   Normal out;
-  const double c = std::cos(p[kDirection]), s = std::sin(p[kDirection]);
-  const double filled = shape == BlurShape::none ? 0 : std::exp(p[kFilled]);
-  for (const Place& at : places) {
-    const double reach = shape == BlurShape::smear ? at.fx * c + at.fy * s : shape == BlurShape::disc ? std::sqrt(at.square) : 0;
-    const Lobe lobe = shape == BlurShape::smear ? squared_sinc(p[kLength] * reach) : shape == BlurShape::disc ? squared_jinc(p[kLength] * reach) : Lobe{1, 0};
-    const double passed = lobe.value + filled;
-    const double content = p[kContent + at.node] * (1 - at.share) + p[kContent + at.next] * at.share;
-    const double signal = p[kLevel] + content - p[kSlope] * at.log_f - 4 * kPi * kPi * p[kVariance] * at.square + std::log(passed);
-    const double floor = p[kFloor] + p[kFloorX] * at.fx * at.fx + p[kFloorY] * at.fy * at.fy;
-    const double over = std::exp(-std::abs(signal - floor));
-    const double residual = (std::max(signal, floor) + std::log1p(over) - at.log_power) / kResidualScale;
-    const double root = std::sqrt(1 + residual * residual);
-    out.cost += 2 * at.weight * (root - 1);
-    if (!derivatives) continue;
-    const double share = (signal > floor ? 1 : over) / (1 + over) / kResidualScale, rest = (signal > floor ? over : 1) / (1 + over) / kResidualScale;
-    const double steep = lobe.derivative / passed;
-    const int unknown[kTouched] = {kLevel, kSlope, kVariance, kLength, kDirection, kFloor, kFloorX, kFloorY, kFilled, kContent + at.node, kContent + at.next};
-    const double d[kTouched] = {share,
-                                -share * at.log_f,
-                                -share * 4 * kPi * kPi * at.square,
-                                share * steep * reach,
-                                shape == BlurShape::smear ? share * steep * p[kLength] * (at.fy * c - at.fx * s) : 0,
-                                rest,
-                                rest * at.fx * at.fx,
-                                rest * at.fy * at.fy,
-                                share * filled / passed,
-                                share * (1 - at.share),
-                                share * at.share};
-    for (int row = 0; row < kTouched; ++row) {
-      const double weighted = d[row] * at.weight / root;
-      out.gradient[unknown[row]] += weighted * residual;
-      for (int column = 0; column <= row; ++column) out.matrix(std::max(unknown[row], unknown[column]), std::min(unknown[row], unknown[column])) += weighted * d[column];
+  out.cost = 2 * (places.of(Places::kWeight) * (root - 1)).sum();
+  if (derivatives) {
+    const Column larger = 1 / ((1 + over) * number(kResidualScale)), smaller = over * larger;
+    const Column share = (signal > floor).select(larger, smaller), rest = (signal > floor).select(smaller, larger);
+    Derivatives d(n, kTouched);
+    d.col(kLevel) = share;
+    d.col(kSlope) = -share * places.of(Places::kLogF);
+    d.col(kVariance) = -number(kCurvature) * share * places.of(Places::kSquare);
+    d.col(kFloor) = rest;
+    d.col(kFloorX) = rest * places.of(Places::kFx).square();
+    d.col(kFloorY) = rest * places.of(Places::kFy).square();
+    d.col(kContent) = share * (1 - places.of(Places::kShare));
+    d.col(kContent + 1) = share * places.of(Places::kShare);
+    if constexpr (shaped) {
+      steep *= share / passed;
+      d.col(kLength) = steep * reach;
+      d.col(kFilled) = filled * share / passed;
+    } else {
+      d.col(kLength).setZero();
+      d.col(kFilled).setZero();
+    }
+    if constexpr (shape == BlurShape::smear)
+      d.col(kDirection) = steep * number(p[kLength]) *
+                          (places.of(Places::kFy) * number(std::cos(p[kDirection])) - places.of(Places::kFx) * number(std::sin(p[kDirection])));
+    else
+      d.col(kDirection).setZero();
+    const Column weight = places.of(Places::kWeight) / root;
+    const Derivatives weighted = d.array().colwise() * weight;
+    for (int node = 0; node < kContentAngles; ++node) {
+      const int first = places.first[node], count = places.first[node + 1] - first;
+      add_node(node, d.middleRows(first, count), weighted.middleRows(first, count), residual.segment(first, count).matrix(), out);
     }
   }
-  const auto n = static_cast<double>(places.size());
-  if (derivatives) out.matrix = Matrix(out.matrix.template selfadjointView<Eigen::Lower>());
-  out.add_prior(kSlope, p[kSlope] - kExpectedSlope, kSlopeWeight * n / (kSlopeSigma * kSlopeSigma));
-  out.add_prior(kFilled, p[kFilled] - kExpectedFilled, kFilledWeight * n / (kFilledSigma * kFilledSigma));
-  for (int k = 0; k < kContentAngles; ++k) out.add_prior(kContent + k, p[kContent + k], kContentWeight * n / (kContentSigma * kContentSigma));
+  const auto samples = static_cast<double>(n);
+  out.add_prior(kSlope, p[kSlope] - kExpectedSlope, kSlopeWeight * samples / (kSlopeSigma * kSlopeSigma));
+  out.add_prior(kFilled, p[kFilled] - kExpectedFilled, kFilledWeight * samples / (kFilledSigma * kFilledSigma));
+  for (int k = 0; k < kContentAngles; ++k) out.add_prior(kContent + k, p[kContent + k], kContentWeight * samples / (kContentSigma * kContentSigma));
   return out;
 }
 
@@ -167,7 +223,7 @@ SpectrumFit first_guess(const SpectrumSamples& samples) {
 enum class Free { all, all_but_shape };
 
 template <BlurShape shape>
-SpectrumFit fit(const std::vector<Place>& places, const SpectrumFit& start, int iterations, Free free = Free::all) {
+SpectrumFit fit(const Places& places, const SpectrumFit& start, int iterations, Free free = Free::all) {
   Vector p = within_bounds(packed(start));
   double damping = 1e-2;
   Normal now = evaluate<shape>(places, p, true);
@@ -189,7 +245,7 @@ SpectrumFit fit(const std::vector<Place>& places, const SpectrumFit& start, int 
       if (damping > 1e4) break;
     }
   }
-  return unpacked(p, now.cost / static_cast<double>(std::max<std::size_t>(1, places.size())));
+  return unpacked(p, now.cost / static_cast<double>(std::max<Eigen::Index>(1, places.size())));
 }
 
 double turn_between(double a_rad, double b_rad) { return std::abs(std::remainder(a_rad - b_rad, kPi)); }
@@ -201,7 +257,7 @@ void keep_best(std::vector<SpectrumFit>& fits, std::size_t most) {
 
 /// Best directions for each of the lengths that span what can be told, roughly fitted.
 template <BlurShape shape>
-std::vector<SpectrumFit> rough_fits(const std::vector<Place>& places, const SpectrumFit& guess) {
+std::vector<SpectrumFit> rough_fits(const Places& places, const SpectrumFit& guess) {
   constexpr int kDirections = shape == BlurShape::smear ? 18 : 1, kLengths = 9;
   constexpr double kShortest_px = shape == BlurShape::smear ? 2.8 : 1.2, kStep = 1.38;
   std::vector<SpectrumFit> out;
@@ -222,11 +278,9 @@ std::vector<SpectrumFit> rough_fits(const std::vector<Place>& places, const Spec
 template <BlurShape shape>
 SpectrumFit best_fit(const SpectrumSamples& samples) {
   constexpr std::size_t kFinalists = 4;
-  const std::vector<Place> places = places_of(samples);
+  const Places places = places_of(samples, 1);
   // Half of them is enough to rank the starts.
-  std::vector<Place> thin;
-  for (std::size_t i = 0; i < places.size(); i += 2) thin.push_back(places[i]);
-  std::vector<SpectrumFit> rough = rough_fits<shape>(thin, first_guess(samples));
+  std::vector<SpectrumFit> rough = rough_fits<shape>(places_of(samples, 2), first_guess(samples));
   keep_best(rough, rough.size());
   std::vector<SpectrumFit> finalists;
   for (const SpectrumFit& one : rough) {
@@ -242,7 +296,7 @@ SpectrumFit best_fit(const SpectrumSamples& samples) {
 
 /// A steep scene under a narrow blur and a flat one under a wide blur look alike at a glance: tried from narrow and from wide.
 SpectrumFit gaussian_fit(const SpectrumSamples& samples) {
-  const std::vector<Place> places = places_of(samples);
+  const Places places = places_of(samples, 1);
   std::vector<SpectrumFit> fits;
   for (const double variance_px2 : {0.3, 2.0, 8.0, 30.0}) {
     SpectrumFit start = first_guess(samples);
