@@ -10,8 +10,10 @@
 
 namespace lookdown::cull {
 
-/// 64 coefficients, row by row (vertical frequency first), dequantised.
-using BlockCoefficients = std::array<float, 64>;
+struct BlockCoefficients {
+  std::array<float, 64> values;  ///< row by row (vertical frequency first), dequantised
+  int rows, columns;             ///< beyond which all are zero
+};
 
 /// Reads a block whose first bit is given. `dc`: the quantised DC coefficient, known from the walk over the stream. False where the stream is damaged.
 [[nodiscard]] bool read_block(const ScanBits&, std::uint64_t first_bit, const HuffmanTable& dc_table, const HuffmanTable& ac_table,

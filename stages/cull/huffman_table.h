@@ -35,10 +35,11 @@ class HuffmanTable {
   std::array<std::uint8_t, 256> symbols_{};
 };
 
-/// Value of `size` extra bits (T.81, F.2.2.1, EXTEND).
+/// Value of `size` extra bits (T.81, F.2.2.1, EXTEND); without a branch, for their sign cannot be foreseen.
 [[nodiscard]] constexpr int extended(std::uint32_t bits, int size) {
-  const int value = static_cast<int>(bits);
-  return size == 0 ? 0 : value < (1 << (size - 1)) ? value - (1 << size) + 1 : value;
+  if (size == 0) return 0;
+  const int value = static_cast<int>(bits), negative = (value >> (size - 1)) - 1;  // all ones for a negative value
+  return value + (negative & (1 - (1 << size)));
 }
 
 }  // namespace lookdown::cull

@@ -14,7 +14,6 @@ namespace lookdown::cull {
 namespace {
 
 constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
-constexpr int kRegionsLongSide = 4;
 // Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given for.
 constexpr double kTilesForSurety = 12;
 constexpr int kLeastTilesOfRegion = 3;
@@ -87,25 +86,16 @@ void note_blur(const BlurEstimate& blur, Sharpness& out) {
 /// A part of a frame may be soft by nature, as water, sand or grass; only where contrast is strong does a lack of fine detail speak of blur.
 bool rich(const TileSpectrum& tile, double noise_power) { return tile.middle_power > std::max(60.0, 40 * noise_power); }
 
-/// Tiles lie inside the frame, so their centres keep half a tile from its sides; the regions share what is between.
-int region_of(int first_px, int length_px, int regions) {
-  return std::clamp(first_px * regions / std::max(1, length_px - kSpectralTile + 1), 0, regions - 1);
-}
-
 /// Blur by region from the tiles that lie in it: a frame half blurred shows here.
 void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& whole, const cv::Size& frame, Sharpness& out) {
-  const bool wide = frame.width >= frame.height;
-  const double long_side = std::max(frame.width, frame.height), short_side = std::min(frame.width, frame.height);
-  const int regions_short = std::max(1, static_cast<int>(std::lround(kRegionsLongSide * short_side / long_side)));
-  out.tile_columns = wide ? kRegionsLongSide : regions_short;
-  out.tile_rows = wide ? regions_short : kRegionsLongSide;
+  const RegionGrid regions = region_grid(frame);
+  out.tile_columns = regions.columns;
+  out.tile_rows = regions.rows;
   for (int row = 0; row < out.tile_rows; ++row)
     for (int column = 0; column < out.tile_columns; ++column) {
       std::vector<const TileSpectrum*> inside;
       for (const TileSpectrum& tile : spectra)
-        if (region_of(tile.where.x, frame.width, out.tile_columns) == column &&
-            region_of(tile.where.y, frame.height, out.tile_rows) == row && rich(tile, whole.noise_power))
-          inside.push_back(&tile);
+        if (regions.index_of(tile.where) == row * regions.columns + column && rich(tile, whole.noise_power)) inside.push_back(&tile);
       const MeanSpectrum mean = mean_spectrum(inside, whole.noise_power, 0.5);
       TileBlur region{column, row, std::nullopt, std::min(1.0, mean.tiles_with_detail / kTilesForSurety)};
       if (mean.tiles_with_detail >= kLeastTilesOfRegion) region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_power)).widest_px;

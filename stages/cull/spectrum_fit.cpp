@@ -255,17 +255,34 @@ void keep_best(std::vector<SpectrumFit>& fits, std::size_t most) {
   fits.resize(std::min(fits.size(), most));
 }
 
+/// Fits from several starts; those that lag behind after a few steps are given up.
+template <BlurShape shape>
+SpectrumFit best_of(const Places& places, std::vector<SpectrumFit> fits) {
+  constexpr int kFewSteps = 5;
+  constexpr double kLagging = 1.15;
+  for (SpectrumFit& one : fits) one = fit<shape>(places, one, kFewSteps);
+  keep_best(fits, fits.size());
+  const double limit = kLagging * fits.front().cost;
+  std::erase_if(fits, [limit](const SpectrumFit& one) { return one.cost > limit; });
+  for (SpectrumFit& one : fits) one = fit<shape>(places, one, kIterations - kFewSteps);
+  keep_best(fits, 1);
+  return fits.front();
+}
+
 /// Best directions for each of the lengths that span what can be told, roughly fitted.
 template <BlurShape shape>
 std::vector<SpectrumFit> rough_fits(const Places& places, const SpectrumFit& guess) {
-  constexpr int kDirections = shape == BlurShape::smear ? 18 : 1, kLengths = 9;
+  constexpr int kLengths = 9;
   constexpr double kShortest_px = shape == BlurShape::smear ? 2.8 : 1.2, kStep = 1.38;
+  // The lobes of a short smear are broad: fewer directions find them.
+  constexpr int kShortSmears = 4, kFew = 10, kMany = 18;
   std::vector<SpectrumFit> out;
   for (int i = 0; i < kLengths; ++i) {
+    const int directions = shape == BlurShape::disc ? 1 : i < kShortSmears ? kFew : kMany;
     std::vector<SpectrumFit> by_direction;
-    for (int k = 0; k < kDirections; ++k) {
+    for (int k = 0; k < directions; ++k) {
       SpectrumFit there = guess;
-      there.direction_rad = k * kPi / kDirections;
+      there.direction_rad = k * kPi / directions;
       there.length_px = kShortest_px * std::pow(kStep, i);
       by_direction.push_back(fit<shape>(places, there, 1, Free::all_but_shape));
     }
@@ -289,23 +306,19 @@ SpectrumFit best_fit(const SpectrumSamples& samples) {
     });
     if (!seen && finalists.size() < kFinalists) finalists.push_back(one);
   }
-  for (SpectrumFit& finalist : finalists) finalist = fit<shape>(places, finalist, kIterations);
-  keep_best(finalists, 1);
-  return finalists.front();
+  return best_of<shape>(places, finalists);
 }
 
 /// A steep scene under a narrow blur and a flat one under a wide blur look alike at a glance: tried from narrow and from wide.
 SpectrumFit gaussian_fit(const SpectrumSamples& samples) {
-  const Places places = places_of(samples, 1);
-  std::vector<SpectrumFit> fits;
+  std::vector<SpectrumFit> starts;
   for (const double variance_px2 : {0.3, 2.0, 8.0, 30.0}) {
     SpectrumFit start = first_guess(samples);
     start.variance_px2 = variance_px2;
-    start.level += 4 * kPi * kPi * variance_px2 * kGuessAt * kGuessAt;
-    fits.push_back(fit<BlurShape::none>(places, start, kIterations));
+    start.level += kCurvature * variance_px2 * kGuessAt * kGuessAt;
+    starts.push_back(start);
   }
-  keep_best(fits, 1);
-  return fits.front();
+  return best_of<BlurShape::none>(places_of(samples, 1), starts);
 }
 
 }  // namespace
