@@ -8,6 +8,7 @@ Command cull_command() {
   const auto describe_own = [options](OptionVisitor& visitor) {
     inspect::describe(options->inspect, visitor);
     cull::describe(options->cull, visitor);
+    visitor.option({"blur-alone", "judge by blur and exposure alone, looking for no horizon and no glare: many times faster, the view stays empty"}, options->blur_alone);
     visitor.option({"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"}, options->choices_file);
   };
   return {"cull", "which frames are sharp, and why the others are not",

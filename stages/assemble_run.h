@@ -29,6 +29,7 @@ struct FlightOptions {
   report::Options report;
   level::CopyOptions copies;
   rectify::Options rectify;
+  bool blur_alone = false;        ///< measure blur and exposure, look for no horizon and no glare
   std::string choices_file;       ///< choices.csv: a person's verdicts
   bool levelled_copies = false;   ///< write levelled/ for frames with a horizon
   bool deglinted_copies = false;  ///< write deglinted/ for placed frames with glare

@@ -65,6 +65,7 @@ Measured measure(const FrameRecord& frame, const FlightOptions& options, const F
   FramePixels pixels(reader, frame.source, RawPixels::quick);
   Measured m;
   m.sharpness = cull::measure(pixels, frame.info, options.cull);
+  if (options.blur_alone) return m;
   m.level = level::find(pixels, frame.info, options.level);
   const auto sun = glare::sun_of_frame(frame.info, options.glare);
   glare::Found found = glare::find(pixels, frame.info, surest(m.level.tilts), sun, options.glare);
@@ -84,7 +85,7 @@ void enter(FrameRecord& frame, Measured m, const FlightOptions& options, const s
     write_file(out / m.glare->water_mask_file, m.water_mask_png);
   }
   frame.sharpness = std::move(m.sharpness);
-  frame.horizon_looked_for = true;
+  frame.horizon_looked_for = !options.blur_alone;
   frame.horizon = m.level.horizon;
   frame.tilt_sources = std::move(m.level.tilts);
   frame.tilt = surest(frame.tilt_sources);
@@ -100,15 +101,16 @@ std::string options_that_matter(const FlightOptions& options) {
     cull::describe(copy.cull, visitor);
     level::describe(copy.level, visitor);
     glare::describe(copy.glare, visitor);
+    visitor.option({"blur-alone", ""}, copy.blur_alone);
   });
 }
 
-// Full-size luminance, reduced colour, two masks and working copies of them.
-std::int64_t peak_bytes(const FlightRecord& record) {
+// Full-size luminance, reduced colour, two masks and working copies of them; blur alone needs no masks.
+std::int64_t peak_bytes(const FlightRecord& record, bool blur_alone) {
   std::int64_t most_pixels = 1;
   for (const FrameRecord& frame : record.frames)
     most_pixels = std::max(most_pixels, std::int64_t{frame.source.width_px} * frame.source.height_px);
-  return 20 * most_pixels;
+  return (blur_alone ? 4 : 20) * most_pixels;
 }
 
 }  // namespace
@@ -119,7 +121,7 @@ void measure_frames(FlightRecord& record, const FlightOptions& options, RunConte
   std::vector<char> was_cached(record.frames.size(), 0);
   context.progress.start("measure", record.frames.size());
   context.scheduler.for_each_frame(
-      record.frames.size(), peak_bytes(record),
+      record.frames.size(), peak_bytes(record, options.blur_alone),
       [&](std::size_t i) {
         FrameRecord& frame = record.frames[i];
         if (frame.fault) return;
