@@ -170,6 +170,16 @@ struct Accuracy {
   std::string sentence;  ///< the same in words that would stand in a report
 };
 
+/// A horizontal plane off the ground that placing has found: roofs of one height and the like.
+struct RaisedPlane {
+  double height = 0;  ///< above the ground plane, below it when negative; world units
+  double sigma = 0;   ///< standard deviation of the height against the ground, without that of the scale
+  /// Around the tie points of each part, in pixels of the placed canvas as seen from straight above: the plane
+  /// reaches at least this far.
+  std::vector<std::vector<std::array<double, 2>>> outlines_px;
+  int tie_points = 0;
+};
+
 struct FlightPlacement {
   std::optional<std::string> crs;  ///< "EPSG:..." when georeferenced
   std::optional<double> gsd_m;     ///< ground size of a mosaic pixel
@@ -180,7 +190,8 @@ struct FlightPlacement {
   int mosaic_height_px = 0;
   std::optional<std::array<double, 6>> geotransform;  ///< GDAL order, corner of the top-left pixel
   int groups = 0;
-  std::vector<double> plane_heights;  ///< world units; [0] = ground, then roof planes found
+  std::vector<double> plane_heights;  ///< world units; [0] = ground, then those of `raised_planes`
+  std::vector<RaisedPlane> raised_planes;  ///< of the first group, largest first
   double ground_height = 0;           ///< height in the control's system that z = 0 of the world stands for
   Accuracy accuracy;
 };

@@ -30,6 +30,19 @@ json accuracy_json(const Accuracy& a) {
           {"check_points", a.check_points}, {"points", points}, {"sentence", a.sentence}};
 }
 
+/// The ground is plane 0; heights are metres, or mosaic pixels where there is no scale.
+json planes_json(const FlightPlacement& p) {
+  const char* unit = p.gsd_m ? "m" : "mosaic pixels";
+  json planes = json::array({{{"height", 0.0}, {"unit", unit}}});
+  for (const RaisedPlane& plane : p.raised_planes)
+    planes.push_back({{"height", plane.height},
+                      {"unit", unit},
+                      {"sigma", plane.sigma},
+                      {"tie_points", plane.tie_points},
+                      {"outlines_px", plane.outlines_px}});
+  return planes;
+}
+
 json placed_frame(const FrameRecord& frame) {
   const FramePlacement& p = frame.placement;
   const Camera& c = p.camera;
@@ -49,7 +62,7 @@ json placement_document(const FlightRecord& record) {
                 {"scale_sigma_share", or_null(p.scale_sigma_share)}, {"north_from", p.north_from},
                 {"mosaic", {{"file", record.mosaic ? json(record.mosaic->file) : json(nullptr)}, {"width_px", p.mosaic_width_px},
                             {"height_px", p.mosaic_height_px}, {"geotransform", or_null(p.geotransform)}}},
-                {"accuracy", accuracy_json(p.accuracy)}, {"frames", json::array()}, {"not_placed", json::array()}};
+                {"planes", planes_json(p)}, {"accuracy", accuracy_json(p.accuracy)}, {"frames", json::array()}, {"not_placed", json::array()}};
   for (const FrameRecord& frame : record.frames) {
     if (frame.placement.placed)
       document["frames"].push_back(placed_frame(frame));

@@ -186,6 +186,13 @@ void each_field(MaybeConst<Accuracy> auto& a, auto field) {
   field("sentence", a.sentence);
 }
 
+void each_field(MaybeConst<RaisedPlane> auto& p, auto field) {
+  field("height", p.height);
+  field("sigma", p.sigma);
+  field("outlines_px", p.outlines_px);
+  field("tie_points", p.tie_points);
+}
+
 void each_field(MaybeConst<FlightPlacement> auto& p, auto field) {
   field("crs", p.crs);
   field("gsd_m", p.gsd_m);
@@ -197,6 +204,8 @@ void each_field(MaybeConst<FlightPlacement> auto& p, auto field) {
   field("geotransform", p.geotransform);
   field("groups", p.groups);
   field("plane_heights", p.plane_heights);
+  field("raised_planes", p.raised_planes);
+  field("ground_height", p.ground_height);
   field("accuracy", p.accuracy);
 }
 

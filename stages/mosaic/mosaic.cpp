@@ -1,5 +1,7 @@
 #include "stages/mosaic/mosaic.h"
 
+#include <fmt/core.h>
+
 #include <algorithm>
 #include <map>
 #include <opencv2/imgcodecs.hpp>
@@ -117,8 +119,10 @@ struct Rasters {
   RasterFile colours, sources, glare;
   Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation)
       : colours(out / "mosaic.tif", canvas, described(colour_kind(), derivation, kMosaicOf)),
-        sources(out / "mosaic_sources.tif", canvas, described(sources_kind(), derivation, "source frame of every pixel of a mosaic")),
-        glare(out / "mosaic_glare.tif", canvas, described(glare_kind(), derivation, "glare that is left in a mosaic")) {}
+        sources(out / "mosaic_sources.tif", canvas,
+                described(sources_kind(), derivation, "source frame of every pixel of a mosaic")),
+        glare(out / "mosaic_glare.tif", canvas,
+              described(glare_kind(), derivation, "glare that is left in a mosaic")) {}
   void write(const Tile& tile) {
     if (tile.bgra.empty()) return;
     cv::Mat rgba;
@@ -163,7 +167,8 @@ Choice choose_frames(Survey& survey, const std::string& order) {
 
 /// Everything made from the finished rasters: the pictures that people look at and print, and where they lie.
 void write_pictures(const RasterFile& colours, const Canvas& canvas, const FlightRecord& flight,
-                    const Options& options, int frames_used, const Derivation& derivation, const std::filesystem::path& out) {
+                    const Options& options, int frames_used, const Derivation& derivation,
+                    const std::filesystem::path& out) {
   const ReadArea read = [&](const cv::Rect& area, cv::Size size) { return colours.reduced(area, size); };
   const cv::Size size = preview_size(canvas);
   const bool north_known = north_is_known(flight.placement);
@@ -209,6 +214,17 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_know
   return record;
 }
 
+/// Of the plane to show; empty: the ground.
+std::optional<double> height_of_plane(FlightRecord& flight, const Options& options) {
+  const auto& heights = flight.placement.plane_heights;
+  if (options.plane_height_m || options.plane == 0) return options.plane_height_m;
+  if (std::size_t(options.plane) < heights.size()) return heights[std::size_t(options.plane)];
+  flight.warnings.push_back(
+      fmt::format("there is no plane {}: placing found {} besides the ground; the mosaic shows the ground",
+                  options.plane, heights.empty() ? 0 : heights.size() - 1));
+  return std::nullopt;
+}
+
 }  // namespace
 
 void build(FlightRecord& flight, const Options& options, RunContext& context) {
@@ -219,7 +235,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
-  std::vector<FrameView> views = frame_views(flight, canvas, options.plane_height_m);
+  std::vector<FrameView> views = frame_views(flight, canvas, height_of_plane(flight, options));
   if (views.empty()) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return;
@@ -248,8 +264,8 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
   Rasters rasters(context.out, canvas, derivation);
   const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, store, rasters);
-  write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
-                 derivation, context.out);
+  write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()), derivation,
+                 context.out);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });

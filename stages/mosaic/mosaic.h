@@ -26,7 +26,8 @@ struct Options {
   std::string paper = "A3";      ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
   int print_scale = 0;           ///< denominator of its scale; 0: the largest common one that fits one sheet
   std::string title = "Mosaic";  ///< printed on it
-  std::optional<double> plane_height_m;  ///< a plane other than the ground, e.g. a roof
+  int plane = 0;  ///< of those that placing found: 0 the ground, 1 the largest roof and so on
+  std::optional<double> plane_height_m;  ///< in place of `plane`: a plane other than the ground, e.g. a roof
 };
 void describe(Options&, OptionVisitor&);
 

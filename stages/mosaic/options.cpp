@@ -45,8 +45,15 @@ void describe(Options& options, OptionVisitor& visitor) {
        .most = 1e6},
       options.print_scale);
   visitor.option({.name = "title", .help = "heading of the print sheet"}, options.title);
+  visitor.option({.name = "plane",
+                  .help = "which plane to show straight down: 0 the ground, 1 the largest roof that placing found, 2 the "
+                          "next, as listed in placement.json",
+                  .least = 0,
+                  .most = 99},
+                 options.plane);
   visitor.option({.name = "plane-height-m",
-                  .help = "height of the plane to show straight down, e.g. of a roof; empty: the ground",
+                  .help = "height of the plane to show straight down, in place of --plane (metres; mosaic pixels when "
+                          "the scale is not known)",
                   .least = -1000,
                   .most = 1000},
                  options.plane_height_m);

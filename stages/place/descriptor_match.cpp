@@ -78,24 +78,26 @@ float wrapped(float angle) {
   return std::remainder(angle, 2 * std::numbers::pi_v<float>);
 }
 
-/// Spots of a frame by square cells.
+using Position = std::array<float, 2>;
+
+/// Spots of a frame by square cells; those left of or above the frame are in the cells at its edge.
 class Cells {
  public:
-  Cells(const FrameFeatures& features, double cell_px) : cell_(float(std::max(1.0, cell_px))) {
+  Cells(const std::vector<Position>& positions, double cell_px) : cell_(float(std::max(1.0, cell_px))) {
     float right = 0, bottom = 0;
-    for (const Feature& s : features.spots) {
-      right = std::max(right, s.x_px);
-      bottom = std::max(bottom, s.y_px);
+    for (const Position& p : positions) {
+      right = std::max(right, p[0]);
+      bottom = std::max(bottom, p[1]);
     }
     columns_ = int(right / cell_) + 1;
     rows_ = int(bottom / cell_) + 1;
     start_.assign(std::size_t(columns_) * std::size_t(rows_) + 1, 0);
-    for (const Feature& s : features.spots) ++start_[std::size_t(at(s)) + 1];
+    for (const Position& p : positions) ++start_[std::size_t(at(p)) + 1];
     for (std::size_t i = 1; i < start_.size(); ++i) start_[i] += start_[i - 1];
     std::vector<int> next(start_.begin(), start_.end() - 1);
-    members_.resize(features.size());
-    for (std::size_t i = 0; i < features.size(); ++i)
-      members_[std::size_t(next[std::size_t(at(features.spots[i]))]++)] = int(i);
+    members_.resize(positions.size());
+    for (std::size_t i = 0; i < positions.size(); ++i)
+      members_[std::size_t(next[std::size_t(at(positions[i]))]++)] = int(i);
   }
   template <class See>
   void around(float x, float y, float radius, See&& see) const {
@@ -111,9 +113,9 @@ class Cells {
   }
 
  private:
-  [[nodiscard]] int at(const Feature& s) const {
-    return std::clamp(int(s.y_px / cell_), 0, rows_ - 1) * columns_ +
-           std::clamp(int(s.x_px / cell_), 0, columns_ - 1);
+  [[nodiscard]] int at(const Position& p) const {
+    return std::clamp(int(p[1] / cell_), 0, rows_ - 1) * columns_ +
+           std::clamp(int(p[0] / cell_), 0, columns_ - 1);
   }
   float cell_;
   int columns_ = 1, rows_ = 1;
@@ -166,42 +168,96 @@ std::vector<Match> match_all(const FrameFeatures& a, const WideDescriptors& wide
   return matches;
 }
 
+namespace {
+
+/// Generous, because tilt turns and scales a spot differently over a frame.
+bool looks_as_expected(const Feature& spot, const Feature& other, float turn_rad, float log_scale) {
+  constexpr float turn_tolerance = 0.6F, scale_tolerance = 0.6F;
+  return std::abs(wrapped(other.angle_rad - spot.angle_rad - turn_rad)) <= turn_tolerance &&
+         std::abs(std::log(other.size_px / spot.size_px) - log_scale) <= scale_tolerance;
+}
+
+/// What each side of a guided comparison has found nearest to it.
+class Rivals {
+ public:
+  Rivals(const FrameFeatures& a, const FrameFeatures& b)
+      : a_(a), b_(b), of_a_(a.size()), best_a_(b.size(), -1), best_distance_(b.size(), kFar) {}
+  void see(std::size_t i, int j) {
+    const int d = square_distance(a_.descriptor(i), b_.descriptor(std::size_t(j)));
+    of_a_[i].see(d, j);
+    if (d < best_distance_[std::size_t(j)]) {
+      best_distance_[std::size_t(j)] = d;
+      best_a_[std::size_t(j)] = int(i);
+    }
+  }
+  /// With few rivals nearby the ratio says little: a look-alike must also be near in itself.
+  [[nodiscard]] std::vector<Match> mutual(double ratio) const {
+    constexpr int farthest = 2 * 180 * 180 * 38 / 100;
+    std::vector<Match> matches;
+    for (std::size_t i = 0; i < a_.size(); ++i) {
+      const int j = of_a_[i].index[0];
+      if (j < 0 || of_a_[i].distance[0] > farthest || !of_a_[i].distinct(b_, ratio)) continue;
+      if (best_a_[std::size_t(j)] == int(i)) matches.push_back({int(i), j});
+    }
+    return matches;
+  }
+
+ private:
+  const FrameFeatures &a_, &b_;
+  std::vector<Nearest> of_a_;
+  std::vector<int> best_a_, best_distance_;
+};
+
+}  // namespace
+
 std::vector<Match> match_near(const FrameFeatures& a, const FrameFeatures& b,
                               const std::vector<Expectation>& expected, double radius_px, double ratio) {
-  // Generous, because tilt turns and scales a spot differently over a frame.
-  constexpr float turn_tolerance = 0.6F, scale_tolerance = 0.6F;
-  std::vector<Match> matches;
-  if (b.size() == 0) return matches;
-  const Cells cells(b, radius_px);
+  if (b.size() == 0) return {};
+  std::vector<Position> positions;
+  for (const Feature& spot : b.spots) positions.push_back({spot.x_px, spot.y_px});
+  const Cells cells(positions, radius_px);
   const float radius = float(radius_px);
-  std::vector<Nearest> of_a(a.size());
-  std::vector<int> best_a(b.size(), -1), best_distance(b.size(), kFar);
+  Rivals rivals(a, b);
   for (std::size_t i = 0; i < a.size(); ++i) {
     const Expectation& e = expected[i];
     if (!e.inside) continue;
-    const Feature& spot = a.spots[i];
     cells.around(e.x_px, e.y_px, radius, [&](int j) {
       const Feature& other = b.spots[std::size_t(j)];
       const float dx = other.x_px - e.x_px, dy = other.y_px - e.y_px;
       if (dx * dx + dy * dy > radius * radius) return;
-      if (std::abs(wrapped(other.angle_rad - spot.angle_rad - e.turn_rad)) > turn_tolerance) return;
-      if (std::abs(std::log(other.size_px / spot.size_px) - e.log_scale) > scale_tolerance) return;
-      const int d = square_distance(a.descriptor(i), b.descriptor(std::size_t(j)));
-      of_a[i].see(d, j);
-      if (d < best_distance[std::size_t(j)]) {
-        best_distance[std::size_t(j)] = d;
-        best_a[std::size_t(j)] = int(i);
-      }
+      if (looks_as_expected(a.spots[i], other, e.turn_rad, e.log_scale)) rivals.see(i, j);
     });
   }
-  // With few rivals nearby the ratio says little: a look-alike must also be near in itself.
-  constexpr int farthest = 2 * 180 * 180 * 38 / 100;
+  return rivals.mutual(ratio);
+}
+
+std::vector<Match> match_along(const FrameFeatures& a, const FrameFeatures& b,
+                               const std::vector<Position>& positions, const std::vector<Stretch>& stretches,
+                               const std::vector<char>& taken, double width_px, double ratio) {
+  if (b.size() == 0) return {};
+  const float width = float(width_px), step = 4 * width;
+  const Cells cells(positions, step);
+  Rivals rivals(a, b);
   for (std::size_t i = 0; i < a.size(); ++i) {
-    const int j = of_a[i].index[0];
-    if (j < 0 || of_a[i].distance[0] > farthest || !of_a[i].distinct(b, ratio)) continue;
-    if (best_a[std::size_t(j)] == int(i)) matches.push_back({int(i), j});
+    const Stretch& s = stretches[i];
+    if (!s.used) continue;
+    const float run_x = s.to[0] - s.from[0], run_y = s.to[1] - s.from[1], length = std::hypot(run_x, run_y);
+    if (!(length > 0)) continue;
+    const float ux = run_x / length, uy = run_y / length;
+    // Pieces share no point, so that no spot is seen twice.
+    for (float start = 0; start < length; start += step)
+      cells.around(
+          s.from[0] + ux * (start + step / 2), s.from[1] + uy * (start + step / 2), step, [&](int j) {
+            const float dx = positions[std::size_t(j)][0] - s.from[0],
+                        dy = positions[std::size_t(j)][1] - s.from[1];
+            const float along = dx * ux + dy * uy, off = dx * uy - dy * ux;
+            if (std::abs(off) > width || along < start || along >= start + step || taken[std::size_t(j)])
+              return;
+            if (looks_as_expected(a.spots[i], b.spots[std::size_t(j)], s.turn_rad, s.log_scale))
+              rivals.see(i, j);
+          });
   }
-  return matches;
+  return rivals.mutual(ratio);
 }
 
 std::vector<Match> agreeing_in_turn_and_scale(const FrameFeatures& a, const FrameFeatures& b,

@@ -2,6 +2,7 @@
 // processor.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <vector>
 
@@ -44,6 +45,24 @@ struct Expectation {
 [[nodiscard]] std::vector<Match> match_near(const FrameFeatures& a, const FrameFeatures& b,
                                             const std::vector<Expectation>& expected, double radius_px,
                                             double ratio);
+
+/// A straight stretch of a frame along which a spot of another frame may show, undistorted pixels, and how it
+/// should look there.
+struct Stretch {
+  std::array<float, 2> from{}, to{};
+  std::array<float, 2> middle{};  ///< a point of the stretch that the caller wants to know again
+  float turn_rad = 0;             ///< added to the angle
+  float log_scale = 0;            ///< natural logarithm of the size ratio b / a
+  bool used = false;
+};
+
+/// Mutual nearest neighbours among spots within `width_px` of the stretch of each spot of the first frame,
+/// turned and scaled as expected. `positions` are those of b's spots, undistorted; `taken` marks spots of b
+/// to leave out.
+[[nodiscard]] std::vector<Match> match_along(const FrameFeatures& a, const FrameFeatures& b,
+                                             const std::vector<std::array<float, 2>>& positions,
+                                             const std::vector<Stretch>& stretches,
+                                             const std::vector<char>& taken, double width_px, double ratio);
 
 /// Keeps matches that agree with the most frequent turn (within `turn_rad`) and size ratio (within
 /// `log_scale`): two frames of one plane seen from above differ mainly by a turn and a scale, so chance

@@ -11,6 +11,7 @@
 #include "stages/place/geometric_ties.h"
 #include "stages/place/ground_sights.h"
 #include "stages/place/pose_sigma.h"
+#include "stages/place/raised_points.h"
 #include "stages/place/resection.h"
 
 namespace lookdown::place {
@@ -21,8 +22,9 @@ constexpr double kSwingSigma =
     0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
 constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
 constexpr int kFewestSights = 12;
-/// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007): the one nearest to a hanging
-/// camera is taken. When even that one tilts more than cameras hang, the frames were not taken from above and no tilt is known.
+/// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007):
+/// the one nearest to a hanging camera is taken. When even that one tilts more than cameras hang, the frames
+/// were not taken from above and no tilt is known.
 constexpr std::size_t kTooFewToTell = 3;
 constexpr double kMostHangingDeg = 12;
 
@@ -253,6 +255,15 @@ void take_lens(const GroupInput& input, const Group& group) {
   }
 }
 
+/// What stands off the plane gets heights of its own and helps to hold the frames.
+void raise_points(const GroupInput& input, Group& group) {
+  take_lens(input, group);
+  group.raised = raised_tie_points(input.frames, group);
+  add_raised_points(input.frames, group.raised, group);
+  balance_finely(group.network);
+  take_lens(input, group);
+}
+
 void judge_members(Group& group) {
   const std::size_t count = group.members.size();
   group.sights.assign(count, 0);
@@ -268,10 +279,14 @@ void judge_members(Group& group) {
     if (group.sights[i] > 0) group.rmse_px[i] = std::sqrt(group.rmse_px[i] / group.sights[i]);
     group.held_firmly[i] = group.sights[i] >= kFewestSights && group.network.poses[i].centre.z() > 0;
   }
-  group.tilt_sigma_rad = tilt_sigmas(group.network);
+  const Sureness sure = sureness_of(group.network);
+  group.tilt_sigma_rad = sure.tilt_rad;
+  for (const int c : group.network.camera_of_frame)
+    group.focal_sigma_share = std::max(group.focal_sigma_share, sure.focal_share[std::size_t(c)]);
   const auto& poses = group.network.poses;
-  group.tilt_is_a_guess = count <= kTooFewToTell &&
-                          std::any_of(poses.begin(), poses.end(), [](const Pose& p) { return off_nadir_deg(p) > kMostHangingDeg; });
+  group.tilt_is_a_guess =
+      count <= kTooFewToTell && std::any_of(poses.begin(), poses.end(),
+                                            [](const Pose& p) { return off_nadir_deg(p) > kMostHangingDeg; });
   if (group.tilt_is_a_guess) group.tilt_sigma_rad.assign(count, kSwingSigma);
 }
 
@@ -318,6 +333,7 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
     renew_tie_points(input, group);
     balance_finely(group.network);
   }
+  raise_points(input, group);
   judge_members(group);
   keep_largest_part(group);
   return group;

@@ -19,6 +19,8 @@ struct Group {
   std::vector<int> sights;      ///< sightings that survived the outlier rounds
   std::vector<double> rmse_px;  ///< of those
   std::vector<double> tilt_sigma_rad;
+  double focal_sigma_share = 0;  ///< largest of the group's cameras
+  std::vector<TiePoint> raised;  ///< tie points off the plane
   bool tilt_is_a_guess = false;  ///< too few frames, too oblique, to tell which way the ground lies
   std::vector<bool> held_firmly;  ///< enough sightings, spread well, to call the frame placed
 };

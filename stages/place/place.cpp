@@ -18,6 +18,7 @@
 #include "stages/place/lone_frame.h"
 #include "stages/place/pair_search.h"
 #include "stages/place/participants.h"
+#include "stages/place/raised_planes.h"
 #include "stages/place/riding_spots.h"
 #include "stages/place/stubborn_frames.h"
 
@@ -28,7 +29,8 @@ constexpr const char* kSpotsVersion = "spots/1";
 constexpr std::size_t kLeadingSpots = 700;
 constexpr int kTooFewSpots = 40;
 
-/// 255 where nothing can be tied: glare on water, and the sky with what moves or stands far off near the skyline.
+/// 255 where nothing can be tied: glare on water, and the sky with what moves or stands far off near the
+/// skyline.
 cv::Mat left_out_areas(const FrameRecord& frame, const std::filesystem::path& out) {
   cv::Mat left_out;
   if (frame.glare && !frame.glare->mask_file.empty())
@@ -49,8 +51,9 @@ void find_spots(FlightRecord& flight, Participants& chosen, RunContext& context)
   std::vector<char> readable(chosen.frames.size(), 1);
   std::int64_t peak_bytes = 8'000'000;
   for (const TieFrame& f : chosen.frames)
-    peak_bytes = std::max(peak_bytes, std::int64_t(f.camera.width_px) * f.camera.height_px +
-                                          peak_bytes_of_search(f.camera.width_px, f.camera.height_px, options));
+    peak_bytes =
+        std::max(peak_bytes, std::int64_t(f.camera.width_px) * f.camera.height_px +
+                                 peak_bytes_of_search(f.camera.width_px, f.camera.height_px, options));
   context.progress.start("place: spots", chosen.frames.size());
   context.scheduler.for_each_frame(
       chosen.frames.size(), peak_bytes,
@@ -186,6 +189,38 @@ void carry_cameras_over(const Group& group, std::vector<KnownCamera>& cameras) {
   }
 }
 
+void write_planes(const PlacedGroup& placed, const Canvas& canvas, const std::vector<TieFrame>& frames,
+                  FlightPlacement& p) {
+  p.plane_heights = {0};
+  if (placed.group.tilt_is_a_guess) return;
+  const auto mosaic_from_ground = canvas.mosaic_from_ground();
+  for (const LevelPlane& found : level_planes(frames, placed.group)) {
+    RaisedPlane plane{found.height, found.sigma, {}, found.tie_points};
+    for (const auto& outline : found.outlines) {
+      plane.outlines_px.emplace_back();
+      for (const Eigen::Vector2d& corner : outline) {
+        const auto at = mosaic_from_ground * Point2<Ground>{corner.x(), corner.y()};
+        plane.outlines_px.back().push_back({at.x, at.y});
+      }
+    }
+    p.plane_heights.push_back(plane.height);
+    p.raised_planes.push_back(std::move(plane));
+  }
+}
+
+void note_planes(FlightRecord& flight) {
+  const FlightPlacement& p = flight.placement;
+  for (std::size_t i = 0; i < p.raised_planes.size(); ++i) {
+    const RaisedPlane& plane = p.raised_planes[i];
+    const double sigma = std::hypot(plane.sigma, p.scale_sigma_share.value_or(0) * plane.height);
+    flight.notes.push_back(fmt::format(
+        "Plane {} lies {:.{}f} +- {:.{}f} {} {} the ground ({} tie points); --plane {} shows it straight "
+        "down.",
+        i + 1, std::abs(plane.height), p.gsd_m ? 2 : 0, sigma, p.gsd_m ? 2 : 0,
+        p.gsd_m ? "m" : "mosaic pixels", plane.height < 0 ? "below" : "above", plane.tie_points, i + 1));
+  }
+}
+
 /// The first group decides canvas, scale and accuracy.
 Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
                          const std::vector<ControlPoint>& control, const Participants& chosen,
@@ -203,7 +238,8 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   }
   p.mosaic_width_px = canvas.width_px;
   p.mosaic_height_px = canvas.height_px;
-  p.plane_heights = {0};
+  write_planes(placed, canvas, chosen.frames, p);
+  note_planes(flight);
   p.ground_height = datum.origin.z();
   p.accuracy = assess(placed.group, datum, control, chosen.frames);
   return canvas;
@@ -264,9 +300,11 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     placed.datum = set_datum({flight, chosen.frames, control, on_map, positions_crs, options}, placed.group,
                              number == 0 ? flight.warnings : unheard);
     if (number == 0 && placed.group.tilt_is_a_guess)
-      flight.warnings.push_back(fmt::format("{} frames alone do not tell which way their ground lies, and they do not seem to look straight down: "
-                                            "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
-                                            members.size()));
+      flight.warnings.push_back(fmt::format(
+          "{} frames alone do not tell which way their ground lies, and they do not seem to look straight "
+          "down: "
+          "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
+          members.size()));
     if (!placed.datum.metric)
       one_unit_a_pixel(placed, choose_canvas(canvas_frames(placed, flight, chosen.frames), 0).gsd);
     const double gsd = placed.datum.metric ? options.gsd_m.value_or(0) : 1;

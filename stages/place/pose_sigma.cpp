@@ -57,14 +57,16 @@ class Normals {
     const double weight = 1 / variance_factor();
     for (const auto& [at, block] : seen_)
       for (int r = 0; r < block.rows(); ++r)
-        for (int c = 0; c < block.cols(); ++c) entries.emplace_back(at.first + r, at.second + c, weight * block(r, c));
+        for (int c = 0; c < block.cols(); ++c)
+          entries.emplace_back(at.first + r, at.second + c, weight * block(r, c));
     Eigen::SparseMatrix<double> m(size_, size_);
     m.setFromTriplets(entries.begin(), entries.end());
     return m;
   }
 
  private:
-  /// Frames that repeat each other agree better than any spot can be found: no less than a twentieth of a pixel is believed.
+  /// Frames that repeat each other agree better than any spot can be found: no less than a twentieth of a
+  /// pixel is believed.
   [[nodiscard]] double variance_factor() const { return count_ > 0 ? std::max(0.01, squares_ / count_) : 1; }
   void add_priors(const Network& n) {
     // Shift, scale and heading of the whole are free: a little weight on everything keeps the equations
@@ -130,12 +132,13 @@ class Normals {
 
 }  // namespace
 
-std::vector<double> tilt_sigmas(const Network& network) {
-  std::vector<double> sigmas(network.poses.size(), kSwingSigma);
+Sureness sureness_of(const Network& network) {
+  Sureness sure{std::vector<double>(network.poses.size(), kSwingSigma), {}};
+  for (const KnownCamera& c : network.known_cameras) sure.focal_share.push_back(c.focal_sigma_share);
   const Normals normals(network);
   const Eigen::SparseMatrix<double> matrix = normals.matrix();
   const Eigen::SimplicialLDLT<Eigen::SparseMatrix<double>> solver(matrix);
-  if (solver.info() != Eigen::Success) return sigmas;
+  if (solver.info() != Eigen::Success) return sure;
   for (std::size_t i = 0; i < network.poses.size(); ++i) {
     Eigen::MatrixXd unit = Eigen::MatrixXd::Zero(matrix.rows(), 3);
     for (int k = 0; k < 3; ++k) unit(Eigen::Index(i) * kPoseParameters + k, k) = 1;
@@ -143,9 +146,16 @@ std::vector<double> tilt_sigmas(const Network& network) {
     // A turn about the vertical leaves straight down where it is.
     const Eigen::Vector3d down = down_in_camera(network.poses[i]);
     const Eigen::Matrix3d across = cross_matrix(down) * turn * cross_matrix(down).transpose();
-    sigmas[i] = std::min(kSwingSigma, std::sqrt(std::max(0.0, 0.5 * across.trace())));
+    sure.tilt_rad[i] = std::min(kSwingSigma, std::sqrt(std::max(0.0, 0.5 * across.trace())));
   }
-  return sigmas;
+  for (std::size_t c = 0; c < network.cameras.size(); ++c) {
+    // The first parameter of a camera is the logarithm of its focal length over the prior.
+    const Eigen::Index at =
+        Eigen::Index(network.poses.size()) * kPoseParameters + Eigen::Index(c) * kCameraParameters;
+    const Eigen::VectorXd unit = Eigen::VectorXd::Unit(matrix.rows(), at);
+    sure.focal_share[c] = std::sqrt(std::max(0.0, solver.solve(unit)(at)));
+  }
+  return sure;
 }
 
 }  // namespace lookdown::place

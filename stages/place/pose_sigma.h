@@ -1,4 +1,4 @@
-// How sure the adjustment is of each camera's tilt.
+// How sure the adjustment is of each frame's tilt and each camera's focal length.
 #pragma once
 
 #include <vector>
@@ -7,9 +7,13 @@
 
 namespace lookdown::place {
 
-/// Standard deviation (radians) of the direction of straight down in each frame: from the inverse of the
-/// normal equations with the points eliminated, scaled by the spread of the residuals. Lens parameters count
-/// as unknown within their priors.
-[[nodiscard]] std::vector<double> tilt_sigmas(const Network&);
+/// Standard deviations of the direction of straight down in each frame and of the focal lengths: from the
+/// inverse of the normal equations with the points eliminated, scaled by the spread of the residuals. Lens
+/// parameters count as unknown within their priors.
+struct Sureness {
+  std::vector<double> tilt_rad;     ///< one a frame
+  std::vector<double> focal_share;  ///< one a camera: standard deviation of the focal length as a share of it
+};
+[[nodiscard]] Sureness sureness_of(const Network&);
 
 }  // namespace lookdown::place

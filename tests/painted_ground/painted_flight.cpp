@@ -134,6 +134,24 @@ Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   return world_from_camera * old_from_new;
 }
 
+/// Flat roofs: height and corners on the ground below them.
+json roofs_of(const Site& site) {
+  json blocks = json::array();
+  for (const Shed& shed : site.sheds) {
+    const double angle = shed.outline.angle * CV_PI / 180;
+    const Eigen::Vector2d along = Eigen::Vector2d(std::cos(angle), std::sin(angle)) * shed.outline.size.width / 2;
+    const Eigen::Vector2d across = Eigen::Vector2d(-std::sin(angle), std::cos(angle)) * shed.outline.size.height / 2;
+    const Eigen::Vector2d middle(shed.outline.center.x, shed.outline.center.y);
+    json outline = json::array();
+    for (const Eigen::Vector2d& corner :
+         {Eigen::Vector2d(middle - along - across), Eigen::Vector2d(middle + along - across),
+          Eigen::Vector2d(middle + along + across), Eigen::Vector2d(middle - along + across)})
+      outline.push_back({corner.x(), corner.y()});
+    blocks.push_back({{"height_m", shed.height}, {"outline", outline}});
+  }
+  return blocks;
+}
+
 json numbers(const Eigen::Matrix3d& m) {
   json list = json::array();
   for (int i = 0; i < 9; ++i) list.push_back(m(i / 3, i % 3));
@@ -256,6 +274,7 @@ void take_all(const Site& site, const PaintedCamera& camera, const std::vector<S
   const cv::Mat directions = rays(camera);
   json truth;
   truth["camera"] = camera_words(camera);
+  truth["relief"]["blocks"] = roofs_of(site);
   truth["frames"] = truth["ground_points"] = json::array();
   for (double y = 0; y <= site.choice.height; y += 90)
     for (double x = 0; x <= site.choice.width; x += 90) truth["ground_points"].push_back({x, y, 0.0});

@@ -119,6 +119,8 @@ void summarise(PlacementScore& score, const std::vector<Sample>& samples, const 
     if (score.frames[s.frame].group == 0) first.push_back(s);
   if (first.size() < 2) return;
   const Similarity similarity = fit(first);
+  score.mosaic_from_ground = similarity.factor;
+  score.mosaic_shift = similarity.shift;
   double all = 0;
   for (const Sample& s : first) {
     const double off = std::abs(similarity.factor * s.ground + similarity.shift - s.mosaic) / s.mosaic_px_per_frame_px;

@@ -5,6 +5,7 @@
 // residual divided by the local scale of frame_to_mosaic is an error in frame pixels.
 #pragma once
 
+#include <complex>
 #include <filesystem>
 #include <string>
 #include <vector>
@@ -33,6 +34,7 @@ struct PlacementScore {
   double worst_frame_rmse_px = 0;
   double median_off_nadir_error_deg = 0;
   double focal_error_share = 0;     ///< median over frames, placed / true - 1
+  std::complex<double> mosaic_from_ground{1, 0}, mosaic_shift;  ///< the best similarity, rows negated (y up)
   double gsd_error_share = 0;       ///< scale against truth where the placement claims metres, else 0
 };
 
