@@ -35,7 +35,7 @@ std::string range_words(const OptionText& text) {
 }
 
 void FlagBinder::option(const OptionText& text, bool& value) {
-  app_.add_flag(fmt::format("--{0},!--no-{0}", text.name), value, help_text(text));
+  app_.add_flag(fmt::format("--{0},!--no-{0}", text.name), value, help_text(text) + (value ? " (on by default)" : ""));
 }
 
 void FlagBinder::option(const OptionText& text, int& value) {
@@ -57,7 +57,11 @@ void FlagBinder::option(const OptionText& text, std::optional<double>& value) {
 }
 
 void FlagBinder::option(const OptionText& text, std::vector<std::string>& value) {
-  app_.add_option(dashed(text), value, help_text(text))->delimiter(',')->type_name("NAME,...");
+  CLI::Option* added = app_.add_option(dashed(text), value, help_text(text));
+  if (text.element)
+    added->allow_extra_args(false)->type_name(text.element);
+  else
+    added->delimiter(',')->type_name("NAME,...");
 }
 
 }  // namespace lookdown::cli

@@ -19,6 +19,18 @@ constexpr const char* kCautions =
     "respect privacy and wildlife, and\n"
     "follow your local rules. A mosaic is no licensed survey, a glare mask no water-quality measurement.";
 
+// Names the two sides of a switch without the library's mark for the one that turns it off.
+class PlainNames : public CLI::Formatter {
+ public:
+  std::string make_option_name(const CLI::Option* option, bool is_positional) const override {
+    if (is_positional) return option->get_name(true, false);
+    std::vector<std::string> names;
+    for (const std::string& name : option->get_snames()) names.push_back("-" + name);
+    for (const std::string& name : option->get_lnames()) names.push_back("--" + name);
+    return CLI::detail::join(names, ",");
+  }
+};
+
 // The list of commands has a line for each; what each does at length stands in its own help.
 class OneLineCommands : public CLI::Formatter {
  public:
@@ -86,7 +98,7 @@ std::string options_file_in(const std::vector<std::string>& words) {
 
 void add_command(Program& program, const Command& command, const std::string& options_file) {
   CLI::App* sub = program.app.add_subcommand(command.name, command.manual);
-  sub->formatter(std::make_shared<CLI::Formatter>());
+  sub->formatter(std::make_shared<PlainNames>());
   sub->callback([&program, &command] { program.chosen = &command; });
   if (command.reads_frames) {
     add_flight_options(*sub, program.invocation);

@@ -16,6 +16,9 @@ struct OptionText {
   double least = -std::numeric_limits<double>::infinity();
   double most = std::numeric_limits<double>::infinity();
   std::vector<std::string> choices = {};  ///< for strings: the words allowed; empty = free text
+  /// For lists: null where elements are names, which a comma parts; else what one element looks like. It is then taken whole and given
+  /// anew for each.
+  const char* element = nullptr;
 };
 
 /// Sees every option of a struct in turn. `describe(Options&, OptionVisitor&)` calls one overload for each member.

@@ -56,13 +56,14 @@ void read_accuracy(const json& placement, Ground& ground) {
     ground.point_sigma = *check / std::sqrt(2.0);
     ground.datum_sigma = ground.point_sigma;
     ground.point_sigma_from = "check points";
-  } else if (const auto control = number_at(accuracy, "control_rmse_m"); control && *control > 0) {
-    ground.point_sigma = *control / std::sqrt(2.0);
-    ground.point_sigma_from = "control points (optimistic)";
-  } else if (const auto ties = number_at(accuracy, "tie_point_rmse_px"); ties && *ties > 0) {
-    ground.point_sigma = *ties * ground.unit_per_px();
-    ground.point_sigma_from = "tie points (optimistic)";
+    return;
   }
+  const std::optional<double> control = number_at(accuracy, "control_rmse_m"), ties = number_at(accuracy, "tie_point_rmse_px");
+  // Few control points leave next to no residuals; what overlapping frames disagree by is then the better witness.
+  const double of_control = control.value_or(0) / std::sqrt(2.0), of_ties = ties.value_or(0) * ground.unit_per_px();
+  if (!(std::max(of_control, of_ties) > 0)) return;
+  ground.point_sigma = std::max(of_control, of_ties);
+  ground.point_sigma_from = of_control > of_ties ? "control points (optimistic)" : "tie points (optimistic)";
 }
 
 }  // namespace

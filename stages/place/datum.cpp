@@ -54,10 +54,31 @@ std::optional<PlaneSimilarity> similarity_to_control(const std::vector<UsedContr
   return fit_similarity(from, to);
 }
 
+double control_sigma(const Group& group) { return std::max(kLeastControlSigma, 0.5 * typical_gsd(group)); }
+
+/// Standard deviation of the scale of a similarity that is fitted to control, as a share of it: of each coordinate the control's own and
+/// that of its marks, against the points' distances from their weighted middle (least squares; Ghilani, Adjustment Computations, on
+/// two-dimensional conformal coordinate transformation). `group` in the units of the control.
+double scale_sigma_of_control(const std::vector<UsedControl>& used, const Group& group) {
+  const double gsd = typical_gsd(group), own = control_sigma(group);
+  std::vector<double> weights;
+  Eigen::Vector2d middle = Eigen::Vector2d::Zero();
+  double sum = 0, spread = 0;
+  for (const UsedControl& u : used) {
+    const double marks = std::max<double>(1, static_cast<double>(u.point->marks.size()));
+    weights.push_back(1 / (own * own + kMarkSigmaPx * kMarkSigmaPx * gsd * gsd / marks));
+    middle += weights.back() * u.point->given.head<2>();
+    sum += weights.back();
+  }
+  middle /= sum;
+  for (std::size_t i = 0; i < used.size(); ++i) spread += weights[i] * (used[i].point->given.head<2>() - middle).squaredNorm();
+  return 1 / std::sqrt(spread);
+}
+
 /// Control joins the network: its positions, local to `origin`, and its marks.
 void add_control(const std::vector<UsedControl>& used, const DatumInput& input, const Eigen::Vector3d& origin,
                  Group& group) {
-  const double sigma = std::max(kLeastControlSigma, 0.5 * typical_gsd(group));
+  const double sigma = control_sigma(group);
   for (const UsedControl& u : used) {
     NetworkPoint point;
     point.footing = Footing::given;
@@ -105,6 +126,7 @@ std::optional<Datum> datum_from_control(const DatumInput& input, Group& group,
   datum.origin = {std::round(middle.x()), std::round(middle.y()), ground};
   fit->shift -= datum.origin.head<2>();
   apply(*fit, group.network);
+  datum.scale_sigma_share = scale_sigma_of_control(used, group);
   add_control(used, input, datum.origin, group);
   readjust(group);
   return datum;

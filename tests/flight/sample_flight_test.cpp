@@ -108,6 +108,20 @@ TEST_F(SampleFlight, MosaicIsAGeoreferencedCloudOptimizedGeoTiffWithAlpha) {
   EXPECT_DOUBLE_EQ(transform[5], -transform[1]);
 }
 
+TEST_F(SampleFlight, PointsAndLinesOfTheCommandLineAreMeasuredWithAnError) {
+  const ProgramRun measured = run_lookdown({"measure", "--line", "0,0 3,0 3,4", "--line", "0,0 30,40", "--point", "3,4", "--json", out().string()});
+  ASSERT_EQ(measured.exit_code, 0) << measured.errors;
+  const json shapes = json::parse(measured.output)["shapes"];
+  ASSERT_EQ(shapes.size(), 3u) << measured.output;
+  EXPECT_NEAR(shapes[1]["length"]["value"], 7, 1e-9);
+  EXPECT_NEAR(shapes[2]["length"]["value"], 50, 1e-9);
+  EXPECT_GT(shapes[2]["length"]["sigma"], 0.005) << "no better than the pointing";
+  EXPECT_LT(shapes[2]["length"]["sigma"], 0.1);
+  const json placement = json::parse(std::ifstream(out() / "placement.json"));
+  EXPECT_GT(placement["scale_sigma_share"], 0);
+  EXPECT_LT(placement["scale_sigma_share"], 0.002) << "four boards tens of metres apart";
+}
+
 // GDAL's own validation of the Cloud Optimized GeoTIFF layout, as python3-gdal carries it.
 TEST_F(SampleFlight, GdalsValidationAcceptsTheRasters) {
   for (const char* raster : {"mosaic.tif", "mosaic_sources.tif", "mosaic_glare.tif"}) {
