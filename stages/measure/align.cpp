@@ -258,11 +258,36 @@ Alignment align(const std::filesystem::path& first_out, const std::filesystem::p
   return alignment;
 }
 
+namespace {
+
+// `moved` resampled onto the grid of `first`, computed as it is read.
+OpenRaster warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset& moved, int threads) {
+  const double width = first.GetRasterXSize(), height = first.GetRasterYSize();
+  const double x0 = grid[0], x1 = grid[0] + grid[1] * width, y0 = grid[3] + grid[5] * height, y1 = grid[3];
+  CPLStringList words;
+  for (const std::string& word :
+       {std::string("-of"), std::string("VRT"), std::string("-r"), std::string("lanczos"), std::string("-ts"),
+        std::to_string(first.GetRasterXSize()), std::to_string(first.GetRasterYSize()), std::string("-te"), fmt::format("{:.12f}", x0),
+        fmt::format("{:.12f}", std::min(y0, y1)), fmt::format("{:.12f}", x1), fmt::format("{:.12f}", std::max(y0, y1)), std::string("-wo"),
+        fmt::format("NUM_THREADS={}", std::max(1, threads)), std::string("-et"), std::string("0.01")})
+    words.AddString(word.c_str());
+  GDALWarpAppOptions* options = GDALWarpAppOptionsNew(words.List(), nullptr);
+  GDALDatasetH sources[] = {GDALDataset::ToHandle(&moved)};
+  int misuse = 0;
+  OpenRaster warped(GDALDataset::FromHandle(GDALWarp("", nullptr, 1, sources, options, &misuse)));
+  GDALWarpAppOptionsFree(options);
+  return warped;
+}
+
+}  // namespace
+
 void write_aligned(const std::filesystem::path& first_out, const std::filesystem::path& second_out,
                    const Alignment& alignment, const std::filesystem::path& file, int threads) {
   const OpenRaster first = open_mosaic(first_out), second = open_mosaic(second_out);
-  double grid[6] = {0, 1, 0, 0, 0, 1};
-  first->GetGeoTransform(grid);
+  // A mosaic without a place in the world gets a grid for the time being, north up as the warper makes them.
+  double grid[6];
+  const bool has_place = first->GetGeoTransform(grid) == CE_None;
+  if (!has_place) grid[5] = -1;  // GDAL's own for such a mosaic runs downward
   // A picture of the second that claims to lie where the alignment puts it; GDAL then warps it within its
   // memory. Corners, not centres.
   const auto& m = alignment.first_from_second;
@@ -278,38 +303,17 @@ void write_aligned(const std::filesystem::path& first_out, const std::filesystem
   moved->SetGeoTransform(lies);
   moved->SetSpatialRef(first->GetSpatialRef());
   write_file(file, [&](const std::filesystem::path& temporary) {
-    CPLStringList words;
-    const double width = first->GetRasterXSize(), height = first->GetRasterYSize();
-    const double x0 = grid[0], x1 = grid[0] + grid[1] * width, y0 = grid[3] + grid[5] * height, y1 = grid[3];
-    const std::string size_x = std::to_string(first->GetRasterXSize()),
-                      size_y = std::to_string(first->GetRasterYSize());
-    for (const std::string& word : {std::string("-of"),
-                                    std::string("COG"),
-                                    std::string("-co"),
-                                    std::string("COMPRESS=DEFLATE"),
-                                    std::string("-co"),
-                                    std::string("PREDICTOR=YES"),
-                                    std::string("-r"),
-                                    std::string("lanczos"),
-                                    std::string("-ts"),
-                                    size_x,
-                                    size_y,
-                                    std::string("-te"),
-                                    fmt::format("{:.12f}", x0),
-                                    fmt::format("{:.12f}", std::min(y0, y1)),
-                                    fmt::format("{:.12f}", x1),
-                                    fmt::format("{:.12f}", std::max(y0, y1)),
-                                    std::string("-wo"),
-                                    fmt::format("NUM_THREADS={}", std::max(1, threads)),
-                                    std::string("-et"),
-                                    std::string("0.01")})
-      words.AddString(word.c_str());
-    GDALWarpAppOptions* options = GDALWarpAppOptionsNew(words.List(), nullptr);
-    GDALDatasetH sources[] = {GDALDataset::ToHandle(moved.get())};
-    int misuse = 0;
-    const OpenRaster made(
-        GDALDataset::FromHandle(GDALWarp(temporary.c_str(), nullptr, 1, sources, options, &misuse)));
-    GDALWarpAppOptionsFree(options);
+    const OpenRaster warped = warped_onto(*first, grid, *moved, threads);
+    if (!warped) return false;
+    double none[6] = {0, 1, 0, 0, 0, 1};
+    if (!has_place) warped->SetGeoTransform(none);
+    const CPLConfigOptionSetter no_side_file("GDAL_PAM_ENABLED", "NO", false);
+    CPLStringList choices;
+    choices.SetNameValue("COMPRESS", "DEFLATE");
+    choices.SetNameValue("PREDICTOR", "YES");
+    choices.SetNameValue("NUM_THREADS", std::to_string(std::max(1, threads)).c_str());
+    const OpenRaster made(GetGDALDriverManager()->GetDriverByName("COG")->CreateCopy(temporary.c_str(), warped.get(), false, choices.List(), nullptr,
+                                                                                     nullptr));
     return made != nullptr;
   });
 }

@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <fstream>
+#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/atomic_file.h"
@@ -165,6 +166,21 @@ TEST(Measure, ReadsTheGridOfAMosaic) {
   }
 }
 
+/// Where both have something to show, the two differ by less than a resampling of noise makes up.
+void expect_the_same_picture(const std::filesystem::path& one, const std::filesystem::path& other) {
+  const cv::Mat a = cv::imread(one.string(), cv::IMREAD_UNCHANGED), b = cv::imread(other.string(), cv::IMREAD_UNCHANGED);
+  ASSERT_EQ(a.size(), b.size());
+  std::vector<cv::Mat> planes_a, planes_b;
+  cv::split(a, planes_a), cv::split(b, planes_b);
+  const cv::Mat both = (planes_a[3] == 255) & (planes_b[3] == 255);
+  EXPECT_GT(cv::countNonZero(both), 0.5 * cv::countNonZero(planes_a[3] == 255));
+  cv::Scalar mean, spread;
+  cv::meanStdDev(planes_a[1], mean, spread, both);
+  cv::Mat apart;
+  cv::absdiff(planes_a[1], planes_b[1], apart);
+  EXPECT_LT(cv::mean(apart, both)[0], 0.3 * spread[0]);
+}
+
 TEST(Align, RecoversAKnownTurnAndShift) {
   const test::SmallFlight first = flight_with_mosaic();
   // The same flight on a grid that is turned by 8 degrees and shifted: every homography gets that motion in
@@ -178,6 +194,7 @@ TEST(Align, RecoversAKnownTurnAndShift) {
   second.record.placement.mosaic_width_px += 100;
   second.record.placement.mosaic_height_px += 150;
   second.record.placement.crs.reset();
+  second.record.placement.geotransform.reset();
   const FrameReader reader;
   const Scheduler scheduler({2, 1'000'000'000});
   const Cache cache{""};
@@ -195,7 +212,11 @@ TEST(Align, RecoversAKnownTurnAndShift) {
   }
   EXPECT_NEAR(found.turned_deg, 8, 0.1);
   write_aligned(first.out, second.out, found, first.out / "aligned.tif", 1);
-  EXPECT_TRUE(std::filesystem::exists(first.out / "aligned.tif"));
+  expect_the_same_picture(first.out / "mosaic.tif", first.out / "aligned.tif");
+  for (const auto& entry : std::filesystem::directory_iterator(first.out)) EXPECT_NE(entry.path().extension(), ".xml") << entry.path();
+  // The other way round the grid has no place in the world.
+  write_aligned(second.out, first.out, align(second.out, first.out), second.out / "aligned.tif", 1);
+  expect_the_same_picture(second.out / "mosaic.tif", second.out / "aligned.tif");
 }
 
 }  // namespace
