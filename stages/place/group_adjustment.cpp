@@ -13,6 +13,7 @@
 #include "stages/place/pose_sigma.h"
 #include "stages/place/raised_points.h"
 #include "stages/place/resection.h"
+#include "stages/place/roof_filled_frames.h"
 
 namespace lookdown::place {
 namespace {
@@ -258,7 +259,12 @@ void take_lens(const GroupInput& input, const Group& group) {
 /// What stands off the plane gets heights of its own and helps to hold the frames.
 void raise_points(const GroupInput& input, Group& group) {
   take_lens(input, group);
-  group.raised = raised_tie_points(input.frames, group);
+  std::vector<bool> held = held_by_ground(group);
+  group.raised = raised_tie_points(input.frames, group, held);
+  drop_raised_ground(input.frames, group.raised, group);
+  held = held_by_ground(group);
+  if (resect_over_roofs(input.frames, input.ties, group.raised, group, held) > 0)
+    group.raised = raised_tie_points(input.frames, group, held);
   add_raised_points(input.frames, group.raised, group);
   balance_finely(group.network);
   take_lens(input, group);

@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "pipeline/scheduler.h"
+#include "stages/place/geometric_ties.h"
 #include "stages/place/pair_geometry.h"
 
 namespace lookdown::place {
@@ -63,10 +64,18 @@ Stretch stretch_of(const Pose& a, const Eigen::Vector3d& ray, const Pose& b, con
 Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, const Tie& tie) {
   const TieFrame &a = frames[std::size_t(tie.a)], &b = frames[std::size_t(tie.b)];
   const Pose &pose_a = pose_of(group, tie.a), &pose_b = pose_of(group, tie.b);
+  const double least = kLeastParallax / double(b.features.work_scale);
   std::vector<char> tied_a(a.features.size(), 0), tied_b(b.features.size(), 0);
-  for (const Match& m : tie.matches) tied_a[std::size_t(m.a)] = tied_b[std::size_t(m.b)] = 1;
+  const auto b_from_a =
+      Homography<UndistortedPx, UndistortedPx>{by_way_of_ground(pose_a, a.camera, pose_b, b.camera)};
+  for (const Match& m : tie.matches) {
+    const auto on_ground = b_from_a * a.undistorted[std::size_t(m.a)];
+    const auto& seen = b.undistorted[std::size_t(m.b)];
+    if (std::hypot(on_ground.x - seen.x, on_ground.y - seen.y) < least)
+      tied_a[std::size_t(m.a)] = tied_b[std::size_t(m.b)] = 1;
+  }
   const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
-  const std::vector<Expectation> on_ground = expect(a, b, tie.b_from_a.matrix);
+  const std::vector<Expectation> on_ground = expect(a, b, b_from_a.matrix);
   std::vector<Stretch> stretches(a.features.size());
   for (std::size_t i = 0; i < stretches.size(); ++i) {
     if (tied_a[i] || !on_ground[i].inside) continue;
@@ -78,7 +87,6 @@ Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, con
   std::vector<std::array<float, 2>> positions;
   for (const auto& p : b.undistorted) positions.push_back({float(p.x), float(p.y)});
   Tie off{tie.a, tie.b, {}, {}};
-  const double least = kLeastParallax / double(b.features.work_scale);
   for (const Match& m : match_along(a.features, b.features, positions, stretches, tied_b,
                                     kOffLine / double(b.features.work_scale), kRatio)) {
     const auto& ground = stretches[std::size_t(m.a)].middle;
@@ -89,11 +97,13 @@ Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, con
 }
 
 /// Ties whose base tells heights, the strongest of every frame.
-std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const Group& group) {
+std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const Group& group,
+                                     const std::vector<bool>& held) {
   std::vector<const Tie*> order;
   for (const Tie& t : group.ties) {
     const int a = place_of(group, t.a), b = place_of(group, t.b);
-    if (a < 0 || b < 0 || frames[std::size_t(t.a)].bridge_only || frames[std::size_t(t.b)].bridge_only)
+    if (a < 0 || b < 0 || !held[std::size_t(a)] || !held[std::size_t(b)] ||
+        frames[std::size_t(t.a)].bridge_only || frames[std::size_t(t.b)].bridge_only)
       continue;
     const Eigen::Vector3d &at_a = group.network.poses[std::size_t(a)].centre,
                           &at_b = group.network.poses[std::size_t(b)].centre;
@@ -115,8 +125,9 @@ std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const 
 
 }  // namespace
 
-std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>& frames, const Group& group) {
-  const std::vector<const Tie*> pairs = telling_ties(frames, group);
+std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>& frames, const Group& group,
+                                        const std::vector<bool>& held) {
+  const std::vector<const Tie*> pairs = telling_ties(frames, group, held);
   std::vector<Tie> off(pairs.size());
   tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {
     if (!stop_requested()) off[i] = match_off_plane(frames, group, *pairs[i]);

@@ -19,9 +19,10 @@ struct RaisedPoint {
 };
 
 /// Tie points off the plane that the group's poses explain and its ties do not: of frames that the ties join,
-/// with enough base between them to tell heights. Expects the members' spots undistorted by the group's
-/// cameras.
-[[nodiscard]] std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>&, const Group&);
+/// with enough base between them to tell heights. Expects the members' spots undistorted by the group's cameras.
+/// `held`: members whose poses can be relied on; heights by way of a frame that lies wrongly would confirm it.
+[[nodiscard]] std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>&, const Group&,
+                                                      const std::vector<bool>& held);
 
 /// The point nearest to its rays; sights that miss it are left out. Empty when fewer than two agree, or
 /// when the height is less sure than three of its standard deviations.

@@ -9,7 +9,8 @@ namespace {
 
 cv::Scalar shade(cv::RNG& random, double darkest, double brightest) {
   const double value = random.uniform(darkest, brightest);
-  return {value * random.uniform(0.75, 1.1), value * random.uniform(0.85, 1.1), value * random.uniform(0.9, 1.15)};
+  return {value * random.uniform(0.75, 1.1), value * random.uniform(0.85, 1.1),
+          value * random.uniform(0.9, 1.15)};
 }
 
 /// Stones, tufts and litter: many small, few large (areas follow a power law, as fragments do).
@@ -17,12 +18,15 @@ void strew(cv::Mat& ground, cv::RNG& random) {
   const int count = int(ground.total() / 700);
   for (int i = 0; i < count; ++i) {
     const double radius = std::min(60.0, 1.5 / std::sqrt(random.uniform(0.001, 1.0)));
-    const cv::Point2f middle(random.uniform(0.F, float(ground.cols)), random.uniform(0.F, float(ground.rows)));
+    const cv::Point2f middle(random.uniform(0.F, float(ground.cols)),
+                             random.uniform(0.F, float(ground.rows)));
     std::vector<cv::Point> outline;
     const int corners = random.uniform(4, 9);
     for (int k = 0; k < corners; ++k) {
-      const double angle = 2 * CV_PI * (k + random.uniform(-0.3, 0.3)) / corners, reach = radius * random.uniform(0.5, 1.3);
-      outline.emplace_back(cvRound(16 * (middle.x + reach * std::cos(angle))), cvRound(16 * (middle.y + reach * std::sin(angle))));
+      const double angle = 2 * CV_PI * (k + random.uniform(-0.3, 0.3)) / corners,
+                   reach = radius * random.uniform(0.5, 1.3);
+      outline.emplace_back(cvRound(16 * (middle.x + reach * std::cos(angle))),
+                           cvRound(16 * (middle.y + reach * std::sin(angle))));
     }
     cv::fillConvexPoly(ground, outline, shade(random, 30, 190), cv::LINE_AA, 4);
   }
@@ -65,8 +69,9 @@ void lay_slabs(cv::Mat& ground, cv::RNG& random) {
     }
   // Here and there a mark of wear, as any yard has.
   for (int i = 0; i < int(ground.total() / 9000); ++i)
-    cv::ellipse(ground, {random.uniform(0, ground.cols), random.uniform(0, ground.rows)}, {random.uniform(2, 9), random.uniform(2, 6)},
-                random.uniform(0, 180), 0, 360, shade(random, 60, 150), -1, cv::LINE_AA);
+    cv::ellipse(ground, {random.uniform(0, ground.cols), random.uniform(0, ground.rows)},
+                {random.uniform(2, 9), random.uniform(2, 6)}, random.uniform(0, 180), 0, 360,
+                shade(random, 60, 150), -1, cv::LINE_AA);
 }
 
 /// Sheet roofs: ribs of one pitch, an overlap of sheets now and then, few marks.
@@ -76,9 +81,11 @@ cv::Mat ribbed(cv::Size size, cv::RNG& random) {
     const double rib = std::pow(std::abs(std::sin(x * CV_PI / 17)), 6);
     roof.col(x) = cv::Scalar(120, 125, 130) * (1 - 0.45 * rib);
   }
-  for (int y = 0; y < size.height; y += 130) cv::line(roof, {0, y}, {size.width, y}, cv::Scalar(90, 92, 95), 2);
+  for (int y = 0; y < size.height; y += 130)
+    cv::line(roof, {0, y}, {size.width, y}, cv::Scalar(90, 92, 95), 2);
   for (int i = 0; i < int(roof.total() / 12000); ++i)
-    cv::circle(roof, {random.uniform(0, size.width), random.uniform(0, size.height)}, random.uniform(2, 7), shade(random, 50, 110), -1, cv::LINE_AA);
+    cv::circle(roof, {random.uniform(0, size.width), random.uniform(0, size.height)}, random.uniform(2, 7),
+               shade(random, 50, 110), -1, cv::LINE_AA);
   return roof;
 }
 
@@ -124,14 +131,21 @@ Site paint_site(const SiteChoice& choice) {
   site.pond = cv::Mat::zeros(size, CV_8UC1);
   if (choice.all_water) site.pond = 255;
   for (int i = 0; i < choice.ponds; ++i)
-    cv::ellipse(site.pond, {random.uniform(0, size.width), random.uniform(0, size.height)}, {random.uniform(150, 330), random.uniform(120, 240)},
-                random.uniform(0, 180), 0, 360, cv::Scalar(255), -1);
+    cv::ellipse(site.pond, {random.uniform(0, size.width), random.uniform(0, size.height)},
+                {random.uniform(150, 330), random.uniform(120, 240)}, random.uniform(0, 180), 0, 360,
+                cv::Scalar(255), -1);
   for (int i = 0; i < choice.sheds; ++i)
-    site.sheds.push_back({cv::RotatedRect({random.uniform(0.2F, 0.8F) * float(size.width), random.uniform(0.2F, 0.8F) * float(size.height)},
-                                          {random.uniform(200.F, 420.F), random.uniform(150.F, 260.F)}, random.uniform(0.F, 180.F)),
+    site.sheds.push_back({cv::RotatedRect({random.uniform(0.2F, 0.8F) * float(size.width),
+                                           random.uniform(0.2F, 0.8F) * float(size.height)},
+                                          {random.uniform(200.F, 420.F), random.uniform(150.F, 260.F)},
+                                          random.uniform(0.F, 180.F)),
                           choice.shed_height});
   site.ground = pyramid(ground);
-  if (choice.sheds > 0) site.roofs = pyramid(ribbed(size, random));
+  if (choice.sheds > 0) {
+    cv::Mat roofs = ribbed(size, random);
+    if (choice.littered_roofs) strew(roofs, random);
+    site.roofs = pyramid(roofs);
+  }
   return site;
 }
 

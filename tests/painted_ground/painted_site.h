@@ -14,6 +14,7 @@ struct SiteChoice {
   unsigned seed = 1;
   int sheds = 0;
   double shed_height = 90;
+  bool littered_roofs = false;  ///< moss, gravel and leaves in place of ribbed sheets with few marks
   int ponds = 0;
   bool all_water = false;
   bool rows_of_tiles = false;  ///< the ground itself repeats: slabs in rows, each nearly like the next

@@ -1,10 +1,10 @@
 // paint_flight KIND OUT [SEED] [--frames COLUMNS ROWS] [--size WIDTH HEIGHT] [--unit PIXELS]: a made-up
 // flight of one class of difficulty over painted ground, with truth.json, for place_flight and
 // score_placement. KIND: plain, thin (0.25 overlap), swing (12 degrees), scales (1:3), exposure (2 stops
-// either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), ponds (moving water),
-// barrel (strong distortion), portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames
-// of 800 x 600 pixels unless said; --unit: pixels that show one unit of the painted ground (1), larger for
-// pictures too large to paint in full detail.
+// either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), litter (sheds with
+// littered roofs), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred, rig
+// (a part of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit: pixels that show one unit
+// of the painted ground (1), larger for pictures too large to paint in full detail.
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -27,13 +27,14 @@ bool choose(const std::string& kind, Kind& k) {
   if (kind == "exposure") f.exposure_stops = 2;
   if (kind == "slabs") k.site.rows_of_tiles = true;
   if (kind == "roofs") k.site.sheds = 7;
+  if (kind == "litter") k.site.sheds = 4, k.site.littered_roofs = true;
   if (kind == "ponds") k.site.ponds = 8;
   if (kind == "barrel") f.k1 = -0.28, f.k2 = 0.08;
   if (kind == "portrait") f.portrait_share = 0.4;
   if (kind == "blurred") f.blurred_share = 0.25;
   if (kind == "rig") f.rig_in_view = true;
-  static const std::string known[] = {"thin",  "swing",  "scales",   "exposure", "slabs", "roofs",
-                                      "ponds", "barrel", "portrait", "blurred",  "rig"};
+  static const std::string known[] = {"thin",   "swing", "scales", "exposure", "slabs",   "roofs",
+                                      "litter", "ponds", "barrel", "portrait", "blurred", "rig"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;
@@ -46,10 +47,10 @@ int main(int argc, char** argv) {
   kind.flight.columns = 5;
   kind.flight.rows = 4;
   if (argc < 3 || !choose(argv[1], kind)) {
-    std::fprintf(
-        stderr,
-        "paint_flight plain|thin|swing|scales|exposure|slabs|roofs|ponds|barrel|portrait|blurred|rig OUT "
-        "[SEED] [--frames C R] [--size W H] [--unit PX]\n");
+    std::fprintf(stderr,
+                 "paint_flight "
+                 "plain|thin|swing|scales|exposure|slabs|roofs|litter|ponds|barrel|portrait|blurred|rig OUT "
+                 "[SEED] [--frames C R] [--size W H] [--unit PX]\n");
     return 2;
   }
   painted::FlightChoice& flight = kind.flight;
