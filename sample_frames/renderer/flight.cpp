@@ -130,6 +130,7 @@ void render_flight(const FlightRequest& request) {
       truth.has_masks = true;
       const std::string stem = (folder / "truth" / plan.file.substr(0, plan.file.rfind('.'))).string();
       cv::imwrite(stem + "_glare.png", masks.glare);
+      cv::imwrite(stem + "_visible_glare.png", masks.visible_glare);
       cv::imwrite(stem + "_water.png", masks.water);
       cv::imwrite(stem + "_crust.png", masks.crust);
     }

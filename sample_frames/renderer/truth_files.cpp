@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 #include <tbb/parallel_for.h>
 
+#include <algorithm>
+#include <cmath>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
@@ -58,6 +60,7 @@ json frame_json(const FrameTruth& truth, const Camera& camera) {
                                               : json(nullptr);
   const std::string stem = plan.file.substr(0, plan.file.rfind('.'));
   frame["masks"] = truth.has_masks ? json{{"glare", "truth/" + stem + "_glare.png"},
+                                          {"visible_glare", "truth/" + stem + "_visible_glare.png"},
                                           {"water", "truth/" + stem + "_water.png"},
                                           {"crust", "truth/" + stem + "_crust.png"}}
                                    : json(nullptr);
@@ -93,6 +96,15 @@ json relief_json(const Site& site) {
   return relief;
 }
 
+// Of a stored pixel, linear light, white 1: sRGB curve of IEC 61966-2-1.
+double luminance_of(const cv::Vec3b& stored) {
+  const auto linear = [](uint8_t level) {
+    const double v = level / 255.0;
+    return v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
+  };
+  return 0.0722 * linear(stored[0]) + 0.7152 * linear(stored[1]) + 0.2126 * linear(stored[2]);
+}
+
 json ground_points_json(const Site& site) {
   json points = json::array();
   constexpr int kAcross = 12, kUp = 9;
@@ -111,6 +123,7 @@ FrameMasks masks_of(const cv::Mat& surface, const cv::Mat& picture) {
   FrameMasks masks{cv::Mat(surface.size(), CV_8U),
                    cv::Mat(surface.size(), CV_8U),
                    cv::Mat(surface.size(), CV_8U),
+                   cv::Mat(surface.size(), CV_8U),
                    0,
                    0,
                    0};
@@ -122,7 +135,9 @@ FrameMasks masks_of(const cv::Mat& surface, const cv::Mat& picture) {
       const bool water = s[2] > 0.5F;
       const bool glare = water && s[0] > (clips ? kGlareRatioClipped : kGlareRatio) * s[1];
       masks.water.at<uint8_t>(y, x) = water ? 255 : 0;
+      const double reflection = s[0] / std::max(1e-9F, s[0] + s[1]) * luminance_of(p);
       masks.glare.at<uint8_t>(y, x) = glare ? 255 : 0;
+      masks.visible_glare.at<uint8_t>(y, x) = glare && reflection >= kVisibleReflection ? 255 : 0;
       masks.crust.at<uint8_t>(y, x) = s[3] > 0.5F ? 255 : 0;
     }
   const double count = static_cast<double>(surface.total());
@@ -154,7 +169,9 @@ void write_truth(const std::filesystem::path& folder, const FlightTruth& flight,
          "after blur, exceeds `ratio` times all other light of the pixel; `ratio_clipped` where all three "
          "stored channels are at least 254"},
         {"ratio", kGlareRatio},
-        {"ratio_clipped", kGlareRatioClipped}}},
+        {"ratio_clipped", kGlareRatioClipped},
+        {"visible_text", "glare whose reflected luminance alone is at least `visible_reflection` of white"},
+        {"visible_reflection", kVisibleReflection}}},
       {"horizon_definition", "line at infinity of the horizontal plane (no dip, no hills)"},
       {"camera",
        {{"width_px", c.width_px},

@@ -18,9 +18,13 @@ namespace render {
 // clips while the reflection is at least half as bright as the rest.
 inline constexpr double kGlareRatio = 1.0;
 inline constexpr double kGlareRatioClipped = 0.5;
+// Of that, glare in plain sight: the reflection alone is at least this bright, white being 1. Two stops below
+// middle grey (0.18) is the darkest tone that still shows texture (zone III of the zone system, common
+// practice); a fainter reflection leaves dark water dark.
+inline constexpr double kVisibleReflection = 0.045;
 
 struct FrameMasks {
-  cv::Mat glare, water, crust;  // CV_8U, 0 or 255
+  cv::Mat glare, visible_glare, water, crust;  // CV_8U, 0 or 255
   double glare_share, water_share, crust_share;
 };
 // `surface` as TracedFrame::surface after the frame's blur; `picture` the developed frame.

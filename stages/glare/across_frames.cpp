@@ -1,44 +1,56 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <list>
 #include <map>
 #include <mutex>
+#include <numbers>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "stages/glare/added_light.h"
 #include "stages/glare/clearest_views.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/sun_from_glint.h"
 #include "stages/glare/view_comparison.h"
 
 namespace lookdown::glare {
 namespace {
 
 constexpr int kMostViews = 8;
+constexpr int kBytesAPixel = 7;  // of a searched frame
 
 // Where a frame is placed against true north and the sun is known, physics says where glint can be at all.
 GlintPrior placed_prior(const FlightRecord& flight, const FrameRecord& frame, const Options& options) {
   GlintPrior prior;
   const std::optional<SunPosition> sun = sun_of_frame(frame.info, options);
   if (!sun || flight.placement.north_from.empty() || flight.placement.north_from == "arbitrary") return prior;
-  const Prediction expected =
-      predict(frame.placement.pose, frame.placement.camera, *sun, wave_slope(options), options.refractive_index, 64, 48);
-  prior.chance = *expected.glint;
+  const Prediction expected = predict(frame.placement.pose, frame.placement.camera, *sun, wave_slope(options),
+                                      options.refractive_index, 64, 48);
+  prior.odds = cv::Mat(expected.glint->size(), CV_32FC1);
+  std::transform(expected.glint->begin<float>(), expected.glint->end<float>(), prior.odds.begin<float>(),
+                 odds_of_facets);
   return prior;
 }
 
-SearchedFrame search_frame(const FlightRecord& flight, const FrameRecord& frame, const Options& options, const RunContext& context) {
+SearchedFrame search_frame(const FlightRecord& flight, const FrameRecord& frame, const Options& options,
+                           const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
-  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), placed_prior(flight, frame, options));
+  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)),
+                        placed_prior(flight, frame, options));
 }
 
 // Searched frames by index, searched again when they have been dropped to stay within the memory budget.
 class SearchedFrames {
  public:
   SearchedFrames(const FlightRecord& flight, const Options& options, const RunContext& context)
-      : flight_(flight), options_(options), context_(context), budget_bytes_(context.scheduler.memory_bytes() / 3) {}
+      : flight_(flight),
+        options_(options),
+        context_(context),
+        budget_bytes_(context.scheduler.memory_bytes() / 3) {}
 
   SearchedFrame get(int index) {
     {
@@ -47,9 +59,9 @@ class SearchedFrames {
     }
     SearchedFrame searched = search_frame(flight_, flight_.frames[index], options_, context_);
     const std::scoped_lock lock(mutex_);
-    const std::int64_t bytes = static_cast<std::int64_t>(searched.bgr.total()) * 5;
+    const std::int64_t bytes = static_cast<std::int64_t>(searched.bgr.total()) * kBytesAPixel;
     while (!order_.empty() && bytes_ + bytes > budget_bytes_) {
-      bytes_ -= static_cast<std::int64_t>(kept_.at(order_.front()).bgr.total()) * 5;
+      bytes_ -= static_cast<std::int64_t>(kept_.at(order_.front()).bgr.total()) * kBytesAPixel;
       kept_.erase(order_.front());
       order_.pop_front();
     }
@@ -94,7 +106,9 @@ void record_clearest_views(FlightRecord& flight, int group, const std::vector<Ma
   constexpr double kLeastShare = 0.02;
   const auto& to_world = flight.placement.geotransform;
   for (const Spot& spot : clearest_views(views, kSpotsAcross, kLeastShare)) {
-    ClearestView view{group, spot.x_px, spot.y_px, spot.side_px, spot.frame, spot.glare_share, spot.worst_glare_share, spot.views};
+    ClearestView view{
+        group,     spot.x_px, spot.y_px, spot.side_px, spot.frame, spot.glare_share, spot.worst_glare_share,
+        spot.views};
     if (to_world) {
       // Geotransforms count from the corner of the top-left pixel, positions here from its centre.
       view.x = (*to_world)[0] + (spot.x_px + 0.5) * (*to_world)[1] + (spot.y_px + 0.5) * (*to_world)[2];
@@ -105,20 +119,56 @@ void record_clearest_views(FlightRecord& flight, int group, const std::vector<Ma
   }
 }
 
+// The group's sun as its own glint shows it, on the ring of the right elevation when place and time are
+// known.
+std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vector<int>& members,
+                                     const std::vector<std::vector<int>>& views,
+                                     const std::vector<PlacedCamera>& places, SearchedFrames& searched,
+                                     const Options& options, RunContext& context) {
+  std::vector<std::vector<GlintSample>> of_frame(members.size());
+  constexpr std::int64_t kPeakBytes = 60'000'000;
+  context.scheduler.for_each_frame(
+      members.size(), kPeakBytes,
+      [&](std::size_t i) {
+        of_frame[i] = glint_samples(static_cast<int>(i), views, places,
+                                    [&](int j) { return searched.get(members[j]); });
+      },
+      [](std::size_t, const std::optional<Fault>&) {});
+  std::vector<GlintSample> samples;
+  for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
+  SkySearch search;
+  if (const auto sun = sun_of_frame(flight.frames[members[members.size() / 2]].info, options);
+      sun && sun->elevation_deg > 0)
+    search.elevation_rad = sun->elevation_deg * std::numbers::pi / 180;
+  return sun_from_glint(samples, search);
+}
+
+std::string about(const GlintSun& sun) {
+  constexpr double kDegrees = 180 / std::numbers::pi;
+  const double azimuth_deg = std::fmod(std::atan2(sun.to_sun.x(), sun.to_sun.y()) * kDegrees + 360, 360);
+  return fmt::format(
+      "Glint points to a sun {:.0f} degrees high, {:.0f} degrees clockwise from the mosaic's up, over waves "
+      "of mean square slope {:.4f}.",
+      std::asin(sun.to_sun.z()) * kDegrees, azimuth_deg, sun.mean_square_slope);
+}
+
 // A mask of a few thousand pixels is enough to tell how much of a spot is hidden.
 cv::Mat coarse(const cv::Mat& glare_chance) {
   constexpr int kLongSidePx = 160;
   const cv::Mat mask = glare_chance > 0.5f;
   cv::Mat small;
   const double factor = std::min(1.0, static_cast<double>(kLongSidePx) / std::max(mask.cols, mask.rows));
-  cv::resize(mask, small, {std::max(1, static_cast<int>(mask.cols * factor)), std::max(1, static_cast<int>(mask.rows * factor))}, 0, 0, cv::INTER_AREA);
+  cv::resize(
+      mask, small,
+      {std::max(1, static_cast<int>(mask.cols * factor)), std::max(1, static_cast<int>(mask.rows * factor))},
+      0, 0, cv::INTER_AREA);
   return small;
 }
 
-Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared, const Options& options,
-                    const RunContext& context) {
+Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
+                    const Options& options, const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
-  const auto [water, glare] = masks_from(compared.water, compared.glare, pixels.grey());
+  const auto [water, glare] = masks_above(compared.water, compared.limit, pixels.grey());
 
   Change change;
   const cv::Mat before = own.glare > 127, after = compared.glare > 0.5f;
@@ -136,7 +186,8 @@ Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const Compared
     record.readable_water_share = 1 - *record.glare_share_of_water;
   }
   if (options.write_masks && !record.mask_file.empty()) write_mask(context.out / record.mask_file, glare);
-  if (options.write_masks && !record.water_mask_file.empty()) write_mask(context.out / record.water_mask_file, water);
+  if (options.write_masks && !record.water_mask_file.empty())
+    write_mask(context.out / record.water_mask_file, water);
   return change;
 }
 
@@ -155,9 +206,14 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
   for (const auto& [group, members] : groups) {
     std::vector<PlacedCamera> places;
     for (const int index : members)
-      places.push_back({flight.frames[index].placement.camera, flight.frames[index].placement.mosaic_from_frame});
+      places.push_back({flight.frames[index].placement.camera,
+                        flight.frames[index].placement.mosaic_from_frame,
+                        flight.frames[index].placement.pose});
     const auto views = choose_views(places, kMostViews);
 
+    const std::optional<GlintSun> sun =
+        sun_of_group(flight, members, views, places, searched, options, context);
+    if (sun) flight.notes.push_back("Glare: " + about(*sun));
     std::vector<Change> changes(members.size());
     std::vector<MaskedView> masked(members.size());
     constexpr std::int64_t kPeakBytes = 220'000'000;
@@ -170,7 +226,9 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           std::vector<OverlaidView> others;
           for (const int j : views[i])
             others.push_back(overlay(searched.get(members[j]), places[j], places[i], own.bgr.size()));
-          const ComparedFrame compared = compare_views(own, others);
+          GlintPrior prior = placed_prior(flight, flight.frames[members[i]], options);
+          if (prior.odds.empty() && sun) prior = glint_prior(*sun, places[i], own.bgr.size());
+          const ComparedFrame compared = compare_views(own, others, prior);
           masked[i].glare = coarse(compared.glare);
           changes[i] = refine_frame(flight.frames[members[i]], own, compared, options, context);
         },
@@ -186,10 +244,12 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
     record_clearest_views(flight, group, masked);
   }
   if (refined == 0) return;
-  flight.notes.push_back(fmt::format(
-      "Glare: {} frames were compared with their overlapping views; the mean glare share went from {:.2f} % to {:.2f} % of the frame "
-      "({:.2f} % found only by comparison, {:.2f} % taken back because every view shows it).",
-      refined, 100 * sum.before / refined, 100 * sum.after / refined, 100 * sum.added / refined, 100 * sum.taken_away / refined));
+  flight.notes.push_back(
+      fmt::format("Glare: {} frames were compared with their overlapping views; the mean glare share went "
+                  "from {:.2f} % to {:.2f} % of the frame "
+                  "({:.2f} % found only by comparison, {:.2f} % taken back because every view shows it).",
+                  refined, 100 * sum.before / refined, 100 * sum.after / refined, 100 * sum.added / refined,
+                  100 * sum.taken_away / refined));
 }
 
 }  // namespace lookdown::glare

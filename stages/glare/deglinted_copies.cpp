@@ -1,5 +1,5 @@
-#include <algorithm>
 #include <fmt/format.h>
+#include <algorithm>
 #include <map>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
@@ -32,7 +32,8 @@ cv::Mat mask_of(const FrameRecord& frame, const RunContext& context, cv::Size si
 }
 
 // Donors are taken as seen, at the size of the frame; masks ride along in the place of the search's answers.
-Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const PlacedCamera& own_place, cv::Size size, const RunContext& context) {
+Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const PlacedCamera& own_place,
+                 cv::Size size, const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
   const cv::Mat& bgr = pixels.bgr();
   const cv::Mat mask = mask_of(frame, context, bgr.size());
@@ -41,11 +42,14 @@ Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const Plac
   return {view.bgr, view.glare > 0, view.seen};
 }
 
-void save(const std::filesystem::path& path, const cv::Mat& picture, const FrameRecord& frame, const std::vector<std::string>& donors) {
+void save(const std::filesystem::path& path, const cv::Mat& picture, const FrameRecord& frame,
+          const std::vector<std::string>& donors) {
   std::vector<uchar> bytes;
   if (!cv::imencode(path.extension().string(), picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 95})) return;
-  if (picture.channels() == 3) bytes = with_metadata_of(frame.source.path, std::move(bytes), picture.cols, picture.rows,
-                             {"glare filled from other frames' pixels of the same ground", donors, attribution_of({frame.source.path})});
+  if (picture.channels() == 3)
+    bytes = with_metadata_of(frame.source.path, std::move(bytes), picture.cols, picture.rows,
+                             {"glare filled from other frames' pixels of the same ground", donors,
+                              attribution_of({frame.source.path})});
   write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
 }
 
@@ -55,20 +59,25 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
   std::map<int, std::vector<int>> groups;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     const FrameRecord& frame = flight.frames[i];
-    if (frame.placement.placed && frame.glare && !frame.glare->mask_file.empty() && frame.decision.verdict != Verdict::drop)
+    if (frame.placement.placed && frame.glare && !frame.glare->mask_file.empty() &&
+        frame.decision.verdict != Verdict::drop)
       groups[frame.placement.group].push_back(static_cast<int>(i));
   }
   int written = 0;
   double filled_share = 0, left_share = 0;
   for (const auto& [group, members] : groups) {
     std::vector<PlacedCamera> places;
-    for (const int index : members) places.push_back({flight.frames[index].placement.camera, flight.frames[index].placement.mosaic_from_frame});
+    for (const int index : members)
+      places.push_back({flight.frames[index].placement.camera,
+                        flight.frames[index].placement.mosaic_from_frame,
+                        flight.frames[index].placement.pose});
     const auto views = choose_views(places, kMostDonors);
     std::vector<cv::Vec2d> shares(members.size(), cv::Vec2d(-1, -1));
     constexpr std::int64_t kBytesAPixel = 40;  // the frame, its donors, and masks of them
     std::int64_t most_pixels = 1;
     for (const int index : members)
-      most_pixels = std::max(most_pixels, std::int64_t{flight.frames[index].source.width_px} * flight.frames[index].source.height_px);
+      most_pixels = std::max(most_pixels, std::int64_t{flight.frames[index].source.width_px} *
+                                              flight.frames[index].source.height_px);
     context.scheduler.for_each_frame(
         members.size(), kBytesAPixel * most_pixels,
         [&](std::size_t i) {
@@ -89,9 +98,11 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
           const Filled filled = fill_from(bgr, mask, donors);
           const std::filesystem::path stem = folder / frame.source.stem;
           save(stem.string() + ".jpg", displayed(filled.bgr, frame.source.orientation), frame, names);
-          save(stem.string() + "_origin.png", displayed(filled.origin, frame.source.orientation), frame, names);
+          save(stem.string() + "_origin.png", displayed(filled.origin, frame.source.orientation), frame,
+               names);
           const double total = static_cast<double>(bgr.total());
-          shares[i] = {cv::countNonZero(filled.origin == kFilled) / total, cv::countNonZero(filled.origin == kGlareLeft) / total};
+          shares[i] = {cv::countNonZero(filled.origin == kFilled) / total,
+                       cv::countNonZero(filled.origin == kGlareLeft) / total};
         },
         [&](std::size_t i, const std::optional<Fault>& fault) {
           if (fault || shares[i][0] < 0) return;
@@ -101,9 +112,11 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
         });
   }
   if (written > 0)
-    flight.notes.push_back(fmt::format("Glare: {} deglinted copies; on average {:.2f} % of a frame filled from other frames' pixels, {:.2f} % left as "
-                                       "glare because no other frame shows it without.",
-                                       written, 100 * filled_share / written, 100 * left_share / written));
+    flight.notes.push_back(
+        fmt::format("Glare: {} deglinted copies; on average {:.2f} % of a frame filled from other frames' "
+                    "pixels, {:.2f} % left as "
+                    "glare because no other frame shows it without.",
+                    written, 100 * filled_share / written, 100 * left_share / written));
   return written;
 }
 

@@ -1,6 +1,6 @@
-// glare: where reflections hide the water. Common rules: only water-like areas can hold glare (white crust, gravel, roofs,
-// foam are bright too and are not glare); masks are 8 bit, 255 = glare, size and orientation of the frame as stored; a frame
-// without water has empty masks and shares of 0, not a fault.
+// glare: where reflections hide the water. Common rules: only water-like areas can hold glare (white crust,
+// gravel, roofs, foam are bright too and are not glare); masks are 8 bit, 255 = glare, size and orientation
+// of the frame as stored; a frame without water has empty masks and shares of 0, not a fault.
 #pragma once
 
 #include <Eigen/Core>
@@ -17,30 +17,35 @@
 namespace lookdown::glare {
 
 struct Options {
-  std::optional<double> lat_deg, lon_deg;     ///< place, for the sun; Exif positions otherwise
-  std::optional<double> utc_offset_h;         ///< of the camera's clock; Exif offset otherwise
-  double clock_offset_s = 0;                  ///< to add to the camera's clock
-  double refractive_index = 1.333;            ///< of the water; brine up to about 1.38
-  std::optional<double> wind_m_s;             ///< empty: wave slope as capped for small ponds
+  std::optional<double> lat_deg, lon_deg;  ///< place, for the sun; Exif positions otherwise
+  std::optional<double> utc_offset_h;      ///< of the camera's clock; Exif offset otherwise
+  double clock_offset_s = 0;               ///< to add to the camera's clock
+  double refractive_index = 1.333;         ///< of the water; brine up to about 1.38
+  std::optional<double> wind_m_s;          ///< empty: wave slope as capped for small ponds
   bool write_masks = true;
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/4";
+inline constexpr const char* kFindVersion = "glare/5";
 
-/// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else Exif), the clock time and
-/// the clock's offset from UTC (options, else Exif) are all known: nothing is guessed.
+/// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else
+/// Exif), the clock time and the clock's offset from UTC (options, else Exif) are all known: nothing is
+/// guessed.
 [[nodiscard]] std::optional<SunPosition> sun_of_frame(const FrameInfo&, const Options&);
 
 /// Mean square slope of the waves to reckon with.
 [[nodiscard]] double wave_slope(const Options&);
 
-/// Where flat water mirrors the sun in a placed frame, undistorted pixels; empty when behind the camera or the sun is down.
-[[nodiscard]] std::optional<Point2<UndistortedPx>> mirror_point(const Pose&, const Camera&, const SunPosition&);
+/// Where flat water mirrors the sun in a placed frame, undistorted pixels; empty when behind the camera or
+/// the sun is down.
+[[nodiscard]] std::optional<Point2<UndistortedPx>> mirror_point(const Pose&, const Camera&,
+                                                                const SunPosition&);
 
-/// What physics expects over a frame of known pose, a coarse grid as floats (CV_32FC1), x and y sampled at equal steps.
+/// What physics expects over a frame of known pose, a coarse grid as floats (CV_32FC1), x and y sampled at
+/// equal steps.
 struct Prediction {
-  std::unique_ptr<cv::Mat> glint;  ///< chance 0..1 that a point mirrors the sun: facet density, relative to its peak at the mirror point
+  std::unique_ptr<cv::Mat> glint;  ///< chance 0..1 that a point mirrors the sun: facet density, relative to
+                                   ///< its peak at the mirror point
   std::unique_ptr<cv::Mat> sky;    ///< share of the sky's light that flat water mirrors there (Fresnel)
   Prediction();
   Prediction(Prediction&&) noexcept;
@@ -62,15 +67,17 @@ struct Found {
   ~Found();
 };
 /// Single-frame search. `tilt` and `sun` sharpen the prior when known.
-Found find(FramePixels&, const FrameInfo&, const std::optional<Tilt>& tilt, const std::optional<SunPosition>& sun, const Options&);
+Found find(FramePixels&, const FrameInfo&, const std::optional<Tilt>& tilt,
+           const std::optional<SunPosition>& sun, const Options&);
 
-/// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell; adds a note
-/// that says how the masks changed.
+/// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell;
+/// adds a note that says how the masks changed.
 void refine_across_frames(FlightRecord&, const Options&, RunContext&);
 
-/// Copies of the placed frames with glare, as displayed, in which glare is replaced by what other frames show of the same ground, below
-/// `folder`: NAME.jpg, and NAME_origin.png that says of each pixel whether it is the frame's own (0), another frame's (255), or glare
-/// that no other frame shows without (128). Real pixels only, scaled to the frame's exposure. Returns the number of copies.
+/// Copies of the placed frames with glare, as displayed, in which glare is replaced by what other frames show
+/// of the same ground, below `folder`: NAME.jpg, and NAME_origin.png that says of each pixel whether it is
+/// the frame's own (0), another frame's (255), or glare that no other frame shows without (128). Real pixels
+/// only, scaled to the frame's exposure. Returns the number of copies.
 int write_deglinted(FlightRecord&, const std::filesystem::path& folder, RunContext&);
 
 }  // namespace lookdown::glare

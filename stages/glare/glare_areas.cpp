@@ -1,134 +1,88 @@
 #include <algorithm>
-#include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/glare/added_light.h"
 #include "stages/glare/boosted_trees.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/plane_math.h"
+#include "stages/glare/glitter_field.h"
 
 namespace lookdown::glare {
 namespace {
 
-// Dichromatic reasoning (Shafer, Color Research & Application 10:210, 1985): seen = own colour + what the surface adds, and what it
-// adds has the colour of its source, so that all channels gain about alike and the mixture is paler than the water.
-struct Added {
-  cv::Mat least;      // smallest gain of a channel, linear light
-  cv::Mat ratio;      // log of light over own light of the wide surroundings
-  cv::Mat near_ratio; // and of the near ones
-  cv::Mat neutral;    // smallest over largest gain, -1..1
-  cv::Mat blue;       // blue over red in the gain: sky or sun
-  cv::Mat paler;      // saturation of the water minus saturation seen
-  cv::Mat pale;       // saturation seen
-  cv::Mat own_light;
-};
-
-float saturation_of(const cv::Vec3f& c) {
-  const float most = std::max({c[0], c[1], c[2]}), least = std::min({c[0], c[1], c[2]});
-  return (most - least) / (most + 0.01f);
+AddedLight added_light(const WorkingPicture& picture, const cv::Mat& own_colour, const cv::Mat& texture) {
+  AddedLight added;
+  added.light = picture.light;
+  cv::transform(own_colour, added.base, cv::Matx13f(0.0722f, 0.7152f, 0.2126f));
+  added.colour = odds_of_colour(picture.linear - own_colour);
+  // Glint is thin, so what stays bright when thin things are taken away is bottom, crust or a board.
+  cv::Mat(cv::max(added.base, picture.calm_light)).copyTo(added.base, ~texture);
+  return added;
 }
 
-float light_in(const cv::Vec3f& c) { return 0.0722f * c[0] + 0.7152f * c[1] + 0.2126f * c[2]; }
-
-Added added_light(const WorkingPicture& picture, const OwnColour& own) {
-  const cv::Size size = picture.light.size();
-  Added a;
-  for (cv::Mat* plane : {&a.least, &a.ratio, &a.near_ratio, &a.neutral, &a.blue, &a.paler, &a.pale, &a.own_light}) plane->create(size, CV_32FC1);
-  for (int y = 0; y < size.height; ++y)
-    for (int x = 0; x < size.width; ++x) {
-      const cv::Vec3f seen = picture.linear.at<cv::Vec3f>(y, x), below = own.wide.at<cv::Vec3f>(y, x);
-      const cv::Vec3f gain = seen - below;
-      const float least = std::min({gain[0], gain[1], gain[2]}), most = std::max({gain[0], gain[1], gain[2]});
-      const float light = picture.light.at<float>(y, x) + 0.004f;
-      a.least.at<float>(y, x) = least;
-      a.ratio.at<float>(y, x) = std::log(light / (light_in(below) + 0.004f));
-      a.near_ratio.at<float>(y, x) = std::log(light / (light_in(own.near.at<cv::Vec3f>(y, x)) + 0.004f));
-      a.neutral.at<float>(y, x) = std::clamp(least / std::max(most, 0.004f), -1.0f, 1.0f);
-      a.blue.at<float>(y, x) = std::log((std::max(gain[0], 0.0f) + 0.01f) / (std::max(gain[2], 0.0f) + 0.01f));
-      a.pale.at<float>(y, x) = saturation_of(seen);
-      a.paler.at<float>(y, x) = saturation_of(below) - a.pale.at<float>(y, x);
-      a.own_light.at<float>(y, x) = light_in(below);
-    }
-  return a;
+cv::Mat shrunk(const cv::Mat& plane, int factor) {
+  cv::Mat small;
+  cv::resize(plane, small, {std::max(1, plane.cols / factor), std::max(1, plane.rows / factor)}, 0, 0,
+             cv::INTER_AREA);
+  return small;
 }
 
-cv::Mat expected_glint(const GlintPrior& prior, cv::Size size) {
-  if (prior.chance.empty()) return {};
-  cv::Mat stretched;
-  cv::resize(prior.chance, stretched, size, 0, 0, cv::INTER_LINEAR);
-  return stretched;
-}
-
-// A monochrome picture, or one as good as that: nine tenths of it differ by less than three levels between channels.
-bool colourless(const cv::Mat& bgr) {
-  int coloured = 0, all = 0;
-  for (int y = 0; y < bgr.rows; y += 4)
-    for (int x = 0; x < bgr.cols; x += 4) {
-      const cv::Vec3b& v = bgr.at<cv::Vec3b>(y, x);
-      coloured += std::max({v[0], v[1], v[2]}) - std::min({v[0], v[1], v[2]}) > 2;
-      ++all;
-    }
-  return 10 * coloured < all;
+// The midst of a field can be one clipped place without texture, and looks like no water.
+void fill_midst(const cv::Mat& light, SearchResult& result) {
+  constexpr float kNearWhite = 0.6f;
+  constexpr int kGapPx = 9;  // dark water between specks
+  const cv::Mat found = result.glare > 0.5f;
+  cv::Mat field;
+  cv::morphologyEx(found, field, cv::MORPH_CLOSE,
+                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {kGapPx, kGapPx}));
+  const cv::Mat midst = enclosed_by(field, (light > kNearWhite) & ~found);
+  result.water.setTo(0.9f, midst);
+  result.glare.setTo(0.9f, midst);
+  cv::Mat(cv::min(result.limit, 160)).copyTo(result.limit, midst);
 }
 
 }  // namespace
 
-FeaturePlanes glare_features(const WorkingPicture& picture, const cv::Mat& water) {
-  FeaturePlanes features;
-  auto& planes = features.planes;
-  const Added added = added_light(picture, own_colour(picture, water));
-  const cv::Mat light = log_of(picture.light), calm = log_of(picture.calm_light), own = log_of(added.own_light);
-  planes = {light, added.ratio, added.near_ratio, added.least, added.neutral, added.blue, added.pale, added.paler};
-  planes.push_back(light - quantile_of(light, 0.5));
-  planes.push_back(own - quantile_of(light, 0.5));
-  for (const double scale_px : {2.0, 6.0, 16.0, 40.0}) planes.push_back(light - blurred(light, scale_px));  // local contrast
-  planes.push_back(calm - own);                          // broad glint and veil
-  planes.push_back(blurred(added.ratio, 5));
-  planes.push_back(blurred(added.ratio, 24));
-  cv::Mat strong = cv::Mat(added.ratio > 0.7f);
-  strong.convertTo(strong, CV_32FC1, 1 / 255.0);
-  planes.push_back(blurred(strong, 12));                 // glitter comes in fields
-  planes.push_back(detail(light, blurred(light, 1.5), 5));
-  planes.push_back(detail(calm, blurred(calm, 4), 10));
-  planes.push_back(water);
-  const cv::Mat around = blurred(water, 6);
-  planes.push_back(around);
-  for (const double around_px : {20.0, 60.0}) planes.push_back(blurred(water, around_px));
-  cv::Mat least;
-  cv::erode(blurred(water, 3), least, cv::getStructuringElement(cv::MORPH_RECT, {31, 31}));
-  planes.push_back(blurred(least, 8));                   // well inside the water
-  cv::Mat clipped = cv::Mat(picture.light > 0.93f);
-  clipped.convertTo(clipped, CV_32FC1, 1 / 255.0);
-  planes.push_back(blurred(clipped, 3));
-  for (const float limit : {0.35f, 1.1f})
-    for (const cv::Mat& plane : blob_features(added.near_ratio > limit, light, around, added.pale).planes) planes.push_back(plane);
-  return features;
-}
-
-cv::Mat glare_chance(const WorkingPicture& picture, const cv::Mat& water, const GlintPrior& prior) {
-  const FeaturePlanes features = glare_features(picture, water);
-  const cv::Mat asked = water > kLeastWaterChance;
-  cv::Mat odds = log_odds(glare_model(), features, asked);
-  const cv::Mat expected = expected_glint(prior, water.size());
-  if (!expected.empty()) {
-    // Where no facet can mirror the sun only the sky is left, which seldom hides the water: odds of e^1.5 against.
-    cv::Mat impossible = cv::Mat(expected < 1e-3f);
-    impossible.convertTo(impossible, CV_32FC1, 1.5 / 255.0);
-    odds -= impossible;
-  }
-  // Without colour nothing tells smooth paving from water, nor light joints from glitter: half of the evidence is missing, so what is left
-  // must be overwhelming.
-  constexpr double kMissingEvidence = 3;
-  if (colourless(picture.bgr)) odds -= kMissingEvidence;
-  cv::Mat chance = chance_of(odds);
-  chance.setTo(0, ~asked);
-  return chance;
-}
-
 SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
-  SearchResult result;
   const WorkingPicture picture = prepare(bgr);
+  SearchResult result;
   result.water = water_chance(picture);
-  result.glare = glare_chance(picture, result.water, prior);
+  const cv::Mat own = own_colour(picture, result.water).wide,
+                place = odds_of_place(prior, picture.light.size());
+  // From near by, facets are large: the same search goes over smaller copies. The larger its specks, the more
+  // of them are boards and flecks.
+  struct Scale {
+    int factor;
+    double ordinary_share;
+    double least_roughness;
+  };
+  for (const auto& [factor, ordinary_share, least_roughness] :
+       {Scale{1, 0.015, 0.35}, Scale{2, 0.05, 0.28}, Scale{4, 0.08, 0.28}}) {
+    const WorkingPicture copy = factor == 1 ? picture : prepare(shrunk(picture.bgr, factor));
+    const cv::Mat water = shrunk(result.water, factor), texture = glitter_texture(copy, least_roughness);
+    AddedLight added = added_light(copy, shrunk(own, factor), texture);
+    cv::Mat specks = specks_on_water(copy, added, texture, water);
+    // A facet wide enough to be seen as such shows the sun itself, and no exposure holds that.
+    constexpr float kClipped = 0.8f;
+    if (factor > 1) specks &= copy.light > kClipped;
+    const GlintPrior field = glitter_field(specks, water, ordinary_share);
+    added.light = picture.light;
+    for (cv::Mat* plane : {&added.base, &added.colour})
+      cv::resize(*plane, *plane, picture.light.size(), 0, 0, cv::INTER_LINEAR);
+    const cv::Mat odds = added.colour + odds_of_place(field, picture.light.size()) + place;
+    const cv::Mat limit = brightness_limit(added.base, odds), glare = chance_of(odds_of_excess(added, odds));
+    if (factor == 1) {
+      result.limit = limit;
+      result.base = added.base;
+      result.glare = glare;
+    } else {
+      const cv::Mat better = limit < result.limit;
+      limit.copyTo(result.limit, better);
+      added.base.copyTo(result.base, better);
+      glare.copyTo(result.glare, better);
+    }
+  }
+  result.glare.setTo(0, result.water < 0.5f);
+  fill_midst(picture.light, result);
   return result;
 }
 

@@ -1,5 +1,5 @@
-// The search in one picture, on plain matrices: what `find` does between reading pixels and writing masks. Private to the stage
-// (and to its tests and its training program).
+// The search in one picture, on plain matrices: what `find` does between reading pixels and writing masks.
+// Private to the stage (and to its tests and its training program).
 #pragma once
 
 #include <opencv2/core.hpp>
@@ -13,9 +13,10 @@ inline constexpr int kWorkingLongSidePx = 1024;
 /// Below this chance of water nothing is asked about glare.
 inline constexpr float kLeastWaterChance = 0.04f;
 
-/// What is known about where the sun's mirror image may lie. Empty plane: nothing.
+/// What is known about where waves can mirror the sun. Empty plane: nothing.
 struct GlintPrior {
-  cv::Mat chance;  ///< CV_32FC1, any size, stretched over the picture: 0 (impossible) .. 1 (at the mirror point)
+  cv::Mat odds;  ///< CV_32FC1, any size, stretched over the picture: log-odds that a bright thing there is
+                 ///< glint, not something afloat
 };
 
 /// One number per pixel and feature.
@@ -25,9 +26,9 @@ struct FeaturePlanes {
 
 /// A picture prepared for the search.
 struct WorkingPicture {
-  cv::Mat bgr;     ///< CV_8UC3
-  cv::Mat linear;  ///< CV_32FC3, linear light 0..1 (sRGB curve undone), blue green red
-  cv::Mat light;   ///< CV_32FC1, luminance of `linear`
+  cv::Mat bgr;         ///< CV_8UC3
+  cv::Mat linear;      ///< CV_32FC3, linear light 0..1 (sRGB curve undone), blue green red
+  cv::Mat light;       ///< CV_32FC1, luminance of `linear`
   cv::Mat calm_bgr;    ///< CV_32FC3, linear light with small bright specks opened away
   cv::Mat calm_light;  ///< CV_32FC1
 };
@@ -43,41 +44,28 @@ struct WorkingPicture {
 /// Chance 0..1 that a pixel belongs to a water surface, glare included.
 [[nodiscard]] cv::Mat water_chance(const WorkingPicture&);
 
-/// The water's own colour as it would be seen without reflections: CV_32FC3 linear light, from the dark side of the water pixels
-/// of the same pond. Zero where there is no water in the picture.
+/// The water's own colour as it would be seen without reflections: CV_32FC3 linear light, from the dark side
+/// of the water pixels of the same pond. Zero where there is no water in the picture.
 struct OwnColour {
   cv::Mat near;  ///< from the closest surroundings: follows the bottom, rises where glare fills them
   cv::Mat wide;  ///< from a third of the picture around
 };
 [[nodiscard]] OwnColour own_colour(const WorkingPicture&, const cv::Mat& water);
 
-/// What a whole bright spot is like, at each of its pixels (0 outside): log of its longer side, how much of its bounding box it
-/// fills, the chance of water around it, the steepness of its outline, its saturation, its brightest light. A boat, a board or a lift
-/// is large, sharply outlined or cut by land; a glint is a speck in the midst of water, and a glitter field frays.
-/// `bright` CV_8UC1, the others CV_32FC1.
-[[nodiscard]] FeaturePlanes blob_features(const cv::Mat& bright, const cv::Mat& log_light, const cv::Mat& water_around,
-                                          const cv::Mat& saturation);
-
-/// Features that tell glare from readable water, given where water is.
-[[nodiscard]] FeaturePlanes glare_features(const WorkingPicture&, const cv::Mat& water);
-/// Chance 0..1 that a pixel is glare.
-[[nodiscard]] cv::Mat glare_chance(const WorkingPicture&, const cv::Mat& water, const GlintPrior&);
-
 /// Result of the search at working size.
 struct SearchResult {
   cv::Mat water;  ///< CV_32FC1 chance
   cv::Mat glare;  ///< CV_32FC1 chance, 0 outside water
+  cv::Mat base;   ///< CV_32FC1, luminance of the water without what it mirrors, linear light; 0 without water
+  cv::Mat limit;  ///< CV_8UC1: stored brightness above which a pixel is glare, where it is water
 };
 [[nodiscard]] SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior = {});
 
-/// Carries a chance map to the size of `guide` (CV_8UC1) along its edges: fast guided filter (He & Sun, arXiv:1505.00996).
-[[nodiscard]] cv::Mat upsample_along_edges(const cv::Mat& chance, const cv::Mat& guide, int radius_px, double smoothness);
-
-/// Masks at the size of `guide` (CV_8UC1, the frame): 255 where the chance is above one half. What
-/// glares is water.
+/// Masks at the size of `guide` (CV_8UC1, the frame's brightness as stored): water where its chance is above
+/// one half, glare where it is brighter than `limit` besides. What glares is water.
 struct Masks {
   cv::Mat water, glare;
 };
-[[nodiscard]] Masks masks_from(const cv::Mat& water_chance, const cv::Mat& glare_chance, const cv::Mat& guide);
+[[nodiscard]] Masks masks_above(const cv::Mat& water_chance, const cv::Mat& limit, const cv::Mat& guide);
 
 }  // namespace lookdown::glare

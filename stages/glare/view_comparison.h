@@ -1,4 +1,5 @@
-// One spot of ground seen in several frames: the bottom stays, glare moves. Private to the stage (and its tests and benchmark).
+// One spot of ground seen in several frames: the bottom stays, glare moves. Private to the stage (and its
+// tests and benchmark).
 #pragma once
 
 #include <opencv2/core.hpp>
@@ -6,15 +7,19 @@
 
 #include "pipeline/camera.h"
 #include "pipeline/pixel_spaces.h"
+#include "pipeline/pose.h"
+#include "stages/glare/added_light.h"
 #include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
 
 /// A frame as the comparison sees it: working size, with the single-frame search's answers.
 struct SearchedFrame {
-  cv::Mat bgr;    ///< CV_8UC3, working size
-  cv::Mat water;  ///< CV_8UC1, chance x 255
-  cv::Mat glare;  ///< CV_8UC1, chance x 255
+  cv::Mat bgr;         ///< CV_8UC3, working size
+  cv::Mat water;       ///< CV_8UC1, chance x 255
+  cv::Mat glare;       ///< CV_8UC1, chance x 255
+  cv::Mat limit = {};  ///< CV_8UC1: stored brightness above which a pixel is glare by this frame alone
+  cv::Mat base = {};   ///< CV_8UC1: stored brightness of the water without what it mirrors
 };
 
 /// The single-frame search of a picture, kept small.
@@ -28,24 +33,33 @@ struct OverlaidView {
 struct PlacedCamera {
   Camera camera;
   Homography<MosaicPx, UndistortedPx> mosaic_from_frame;
+  Pose pose;
 };
-[[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
-                                   cv::Size own_size);
+[[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
+                                   const PlacedCamera& own_place, cv::Size own_size);
 
-/// What tells glare from ground when several views lie over each other, own's working size; see view_features in the source for the order.
-/// `water` receives the chance of water agreed over the views, `views` the number of other views (CV_8UC1).
-[[nodiscard]] FeaturePlanes view_features(const SearchedFrame& own, const std::vector<OverlaidView>& others, cv::Mat& water, cv::Mat& views);
+/// What a frame shows beyond what the other views show of the same ground, own's working size.
+struct ViewExcess {
+  AddedLight added;
+  cv::Mat water;  ///< CV_32FC1, chance of water agreed over the views
+  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel
+};
+[[nodiscard]] ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 
 /// Answers of the comparison, own's working size.
 struct ComparedFrame {
+  cv::Mat limit;  ///< CV_8UC1: stored brightness above which a pixel is glare, where it is water
   cv::Mat water;  ///< CV_32FC1 chance, agreed over the views
   cv::Mat glare;  ///< CV_32FC1 chance
   cv::Mat views;  ///< CV_8UC1, number of other views of each pixel
 };
-/// `others` holds the overlaid views (at least one). Where no other view looks, the single-frame answer stays.
-[[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
+/// `others` holds the overlaid views (at least one). Where no other view looks, the single-frame answer
+/// stays. `prior`: where waves can mirror the sun at all.
+[[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others,
+                                          const GlintPrior& prior = {});
 
-/// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not convex and finite.
+/// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
+/// convex and finite.
 [[nodiscard]] double covered_share(const PlacedCamera& a, const PlacedCamera& b);
 
 /// For each frame, at most `most` others that tell most about it: large common ground, different standpoints.

@@ -367,6 +367,7 @@ class Painter {
     clips = levels_now > 1;
     scene.glare = (water_ > 0) & ((reflected_light > below_light * kGlareRatio + kGlareFloor) |
                                   ((reflected_light > below_light * (0.5 * kGlareRatio) + kGlareFloor) & clips));
+    scene.visible_glare = scene.glare & (reflected_light * exposure >= kVisibleReflection);
     cv::GaussianBlur(cv::min(picture, 6), picture, {0, 0}, lot_.between(0.4, 1.0));
     const cv::Mat stored = as_stored(picture, {saturation_, gamma_, grain_}, lot_);
     std::vector<uchar> coded;
@@ -377,6 +378,7 @@ class Painter {
 
   static constexpr double kGlareRatio = 1.0;
   static constexpr double kGlareFloor = 0.002;
+  static constexpr double kVisibleReflection = 0.045;  // of white: two stops below middle grey
 
   Choice choice_;
   cv::Size size_;

@@ -21,6 +21,7 @@ struct Scene {
   cv::Mat bgr;     ///< CV_8UC3
   cv::Mat water;   ///< CV_8UC1, 255 = water surface (foam and glare included, boats and docks not)
   cv::Mat glare;   ///< CV_8UC1, 255 = more light from the surface than from below it
+  cv::Mat visible_glare;  ///< of that, where the surface's light alone is at least 0.045 of white: not the faint sky in black water
   cv::Mat crust;   ///< CV_8UC1, 255 = white mineral crust
   double sun_elevation_deg = 0, mean_square_slope = 0;
 };

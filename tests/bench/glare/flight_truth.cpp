@@ -15,6 +15,7 @@ TruthFlight read_truth(const std::filesystem::path& folder) {
   TruthFlight flight;
   flight.name = folder.filename();
   flight.sun_elevation_deg = truth.at("sun").at("elevation_deg");
+  flight.sun_azimuth_deg = truth.at("sun").at("azimuth_deg");
   flight.mean_square_slope = truth.value("wave_mean_square_slope", 0.0);
   const json& c = truth.at("camera");
   lookdown::Camera camera;
@@ -36,6 +37,8 @@ TruthFlight read_truth(const std::filesystem::path& folder) {
     frame.water = folder / f.at("masks").at("water").get<std::string>();
     frame.glare = folder / f.at("masks").at("glare").get<std::string>();
     frame.crust = folder / f.at("masks").at("crust").get<std::string>();
+    if (f.at("masks").contains("visible_glare"))
+      frame.visible_glare = folder / f.at("masks").at("visible_glare").get<std::string>();
     frame.nadir = f.at("kind") == "nadir";
     frame.sharp = f.at("sharp");
     lookdown::Pose pose;
@@ -45,6 +48,7 @@ TruthFlight read_truth(const std::filesystem::path& folder) {
     Homography<lookdown::MosaicPx, lookdown::Ground> mosaic_from_ground;
     mosaic_from_ground.matrix << kPixelsPerM, 0, 0, 0, -kPixelsPerM, 0, 0, 0, 1;
     frame.place.camera = camera;
+    frame.place.pose = pose;
     frame.place.mosaic_from_frame = mosaic_from_ground * lookdown::ground_from_frame(pose, camera);
     flight.frames.push_back(frame);
   }

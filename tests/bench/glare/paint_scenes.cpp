@@ -1,4 +1,5 @@
-// Writes painted scenes with their masks and a list for train_glare: paint_scenes OUT_FOLDER FIRST_SEED LAST_SEED
+// Writes painted scenes with their masks and a list for train_water: paint_scenes OUT_FOLDER FIRST_SEED
+// LAST_SEED
 #include <fmt/format.h>
 
 #include <cstdlib>
@@ -21,6 +22,7 @@ int main(int argc, char** argv) {
     cv::imwrite(stem + ".jpg", scene.bgr, {cv::IMWRITE_JPEG_QUALITY, 97});
     cv::imwrite(stem + "_water.png", scene.water);
     cv::imwrite(stem + "_glare.png", scene.glare);
+    cv::imwrite(stem + "_visible_glare.png", scene.visible_glare);
     cv::imwrite(stem + "_crust.png", scene.crust);
     list << stem << ".jpg," << stem << "_water.png," << stem << "_glare.png,1,1\n";
   }

@@ -1,7 +1,5 @@
 // Trains the tables of stages/glare/model_tables.cpp.
-//   train_glare look|context|glare OUT.cpp LIST.csv                   water by look, by surroundings; glare in one frame
-//   train_glare views OUT.cpp FIRST_SEED LAST_SEED FLIGHT_FOLDER...   painted views of these seeds; flights of render_flight --masks
-//                                                                     with overlap and true poses
+//   train_water look|context OUT.cpp LIST.csv     water by its look, and by its surroundings too
 // LIST.csv: picture,water mask,glare mask,weight,copies with no header; an empty glare mask means that glare was not marked
 // there. Copies beyond the first have colours, brightness and size changed by lot. paint_scenes writes painted scenes with such a
 // list; render_flight --masks writes masks beside its frames. Score on other pictures: evaluate_glare.
@@ -16,12 +14,8 @@
 #include <random>
 #include <sstream>
 
-#include "flight_truth.h"
-#include "painted_water.h"
 #include "stages/glare/boosted_trees.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/plane_math.h"
-#include "stages/glare/view_comparison.h"
 #include "tree_training.h"
 
 namespace {
@@ -122,36 +116,19 @@ void add_water(training::Samples& samples, const FeaturePlanes& planes, const Ex
     draw_set(at_size(example.glare, size), kPixelsAPicture / 2, [&](cv::Point at) { samples.add(planes, at, true, example.weight); });
 }
 
-void add_glare(training::Samples& samples, const Example& example) {
-  if (example.glare.empty()) return;
-  const WorkingPicture picture = prepare(example.bgr);
-  const cv::Mat water = water_chance(picture);
-  const FeaturePlanes planes = glare_features(picture, water);
-  const cv::Mat glare = at_size(example.glare, water.size());
-  draw(glare, kPixelsAPicture, [&](cv::Point at, bool is_glare) {
-    if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, is_glare, example.weight);
-  });
-  draw_set(glare, kPixelsAPicture / 3, [&](cv::Point at) {
-    if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, true, example.weight);
-  });
-  // Bright things that are no glare, near water: crust, boats, docks, foam.
-  const cv::Mat bright = (picture.light > std::max(0.25, quantile_of(picture.light, 0.9))) & (glare < 50) & (water > kLeastWaterChance);
-  draw_set(bright, kPixelsAPicture / 2, [&](cv::Point at) { samples.add(planes, at, false, example.weight); });
-}
-
 struct Models {
-  training::Model look, context, glare, views;
+  training::Model look, context;
 };
 
 // What is built in now; a training run replaces its own part.
 Models built_in() {
   const auto copy = [](const TreeModel& model) { return training::Model{model.bias, {model.trees.begin(), model.trees.end()}}; };
-  return {copy(water_look_model()), copy(water_context_model()), copy(glare_model()), copy(view_model())};
+  return {copy(water_look_model()), copy(water_context_model())};
 }
 
 std::string tables(const Models& models) {
   std::string text =
-      "// Written by tests/bench/glare/train_glare.cpp; do not edit by hand.\n#include \"stages/glare/boosted_trees.h\"\n\n"
+      "// Written by tests/bench/glare/train_water.cpp; do not edit by hand.\n#include \"stages/glare/boosted_trees.h\"\n\n"
       "namespace lookdown::glare {\nnamespace {\n\n// clang-format off\n";
   std::string functions;
   const auto add = [&](const training::Model& model, const char* name) {
@@ -160,78 +137,7 @@ std::string tables(const Models& models) {
   };
   add(models.look, "water_look");
   add(models.context, "water_context");
-  add(models.glare, "glare");
-  add(models.views, "view");
   return text + "// clang-format on\n\n}  // namespace\n\n" + functions + "\n}  // namespace lookdown::glare\n";
-}
-
-// Samples of the comparison of views; as many views as the flight has, and fewer by lot.
-void add_views(training::Samples& samples, const std::filesystem::path& folder) {
-  const scoring::TruthFlight flight = scoring::read_truth(folder);
-  std::vector<SearchedFrame> searched;
-  std::vector<PlacedCamera> places;
-  std::vector<cv::Mat> true_glare;
-  for (const auto& frame : flight.frames) {
-    if (!frame.nadir || !frame.sharp) continue;
-    const cv::Mat bgr = cv::imread(frame.picture.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-    searched.push_back(searched_frame(bgr));
-    places.push_back(frame.place);
-    true_glare.push_back(cv::imread(frame.glare.string(), cv::IMREAD_GRAYSCALE));
-  }
-  const auto views = choose_views(places, 8);
-  for (std::size_t i = 0; i < searched.size(); ++i) {
-    std::vector<OverlaidView> others;
-    const std::size_t most = 1 + lot() % 8;
-    for (std::size_t k = 0; k < views[i].size() && k < most; ++k)
-      others.push_back(overlay(searched[views[i][k]], places[views[i][k]], places[i], searched[i].bgr.size()));
-    if (others.empty()) continue;
-    cv::Mat water, count;
-    const FeaturePlanes planes = view_features(searched[i], others, water, count);
-    draw(at_size(true_glare[i], water.size()), 4 * kPixelsAPicture, [&](cv::Point at, bool is_glare) {
-      if (water.at<float>(at) > kLeastWaterChance && count.at<uchar>(at) > 0) samples.add(planes, at, is_glare, 1);
-    });
-  }
-}
-
-// The same ground painted several times with other waves, sun and exposure, laid over each other a pixel off.
-void add_painted_views(training::Samples& samples, std::uint32_t seed) {
-  constexpr int kViews = 5;
-  std::vector<SearchedFrame> searched;
-  std::vector<cv::Mat> true_glare;
-  for (std::uint32_t view = 1; view <= kViews; ++view) {
-    painted::Choice choice;
-    choice.seed = seed;
-    choice.light_seed = view;
-    choice.width_px = 640;
-    choice.height_px = 427;
-    choice.water_chance = 1;
-    const painted::Scene scene = painted::paint(choice);
-    searched.push_back(searched_frame(scene.bgr));
-    true_glare.push_back(scene.glare);
-  }
-  for (std::size_t own = 0; own < searched.size(); ++own) {
-    std::vector<OverlaidView> others;
-    const std::size_t most = 1 + lot() % (kViews - 1);
-    for (std::size_t step = 1; step <= most; ++step) {
-      const SearchedFrame& other = searched[(own + step) % searched.size()];
-      const cv::Matx23d shift(1, 0, between(-1.2, 1.2), 0, 1, between(-1.2, 1.2));
-      OverlaidView view;
-      cv::warpAffine(other.bgr, view.bgr, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-      cv::warpAffine(other.water, view.water, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-      cv::warpAffine(other.glare, view.glare, shift, other.bgr.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
-      view.seen = cv::Mat(other.bgr.size(), CV_8UC1, cv::Scalar(255));
-      others.push_back(view);
-    }
-    cv::Mat water, count;
-    const FeaturePlanes planes = view_features(searched[own], others, water, count);
-    const cv::Mat truth = at_size(true_glare[own], water.size());
-    draw(truth, kPixelsAPicture, [&](cv::Point at, bool is_glare) {
-      if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, is_glare, 1);
-    });
-    draw_set(truth, kPixelsAPicture / 4, [&](cv::Point at) {
-      if (water.at<float>(at) > kLeastWaterChance) samples.add(planes, at, true, 1);
-    });
-  }
 }
 
 void save(const std::string& path, const std::string& text) { std::ofstream(path) << text; }
@@ -265,36 +171,16 @@ void learn_context(Models& models, const std::string& list) {
   fmt::print("water by surroundings: {} samples\n", samples.size());
 }
 
-void learn_glare(Models& models, const std::string& list) {
-  training::Samples samples;
-  for_each_listed(list, [&](const Example& original) {
-    for (int copy = 0; copy < original.copies; ++copy)
-      add_glare(samples, copy == 0 ? original : changed(original));
-  });
-  models.glare = training::boost(samples, {100, 0.15, 40});
-  fmt::print("glare: {} samples\n", samples.size());
-}
-
-void learn_views(Models& models, int first_seed, int last_seed, const std::vector<std::string>& flights) {
-  training::Samples samples;
-  for (int seed = first_seed; seed <= last_seed; ++seed) add_painted_views(samples, static_cast<std::uint32_t>(seed));
-  for (const std::string& folder : flights) add_views(samples, folder);
-  models.views = training::boost(samples, {60, 0.2, 40});
-  fmt::print("views: {} samples\n", samples.size());
-}
-
 }  // namespace
 
-// Each model sees the built-in tables of those before it: train look, context, glare, views in this order and build in between.
+// Each model sees the built-in tables of those before it: train look, then context, and build in between.
 int main(int argc, char** argv) {
   if (argc < 4)
-    return fmt::print("usage: train_glare look|context|glare OUT.cpp LIST.csv | train_glare views OUT.cpp FIRST_SEED LAST_SEED FLIGHT_FOLDER...\n"), 2;
+    return fmt::print("usage: train_water look|context OUT.cpp LIST.csv\n"), 2;
   const std::string what = argv[1];
   Models models = built_in();
   if (what == "look") learn_look(models, argv[3]);
   else if (what == "context") learn_context(models, argv[3]);
-  else if (what == "glare") learn_glare(models, argv[3]);
-  else if (what == "views" && argc >= 5) learn_views(models, std::stoi(argv[3]), std::stoi(argv[4]), {argv + 5, argv + argc});
   else return fmt::print("no model of this name: {}\n", what), 2;
   save(argv[2], tables(models));
   return 0;

@@ -1,0 +1,207 @@
+#include "stages/glare/sun_from_glint.h"
+
+#include <Eigen/Geometry>
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "stages/glare/sun_and_water.h"
+
+namespace lookdown::glare {
+namespace {
+
+constexpr double kRadians = std::numbers::pi / 180.0;
+
+Eigen::Vector3d direction(double elevation_rad, double azimuth_rad) {
+  return {std::cos(elevation_rad) * std::sin(azimuth_rad), std::cos(elevation_rad) * std::cos(azimuth_rad),
+          std::sin(elevation_rad)};
+}
+
+// Facet density relative to its peak.
+double facets(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer, double mean_square_slope) {
+  return facet_density(to_sun, to_viewer, mean_square_slope) * std::numbers::pi * mean_square_slope;
+}
+
+// Samples that look the same way count as one; without this the search would take as long as the flight is.
+std::vector<GlintSample> gathered(const std::vector<GlintSample>& samples, double step) {
+  struct Sum {
+    Eigen::Vector3d direction = Eigen::Vector3d::Zero();
+    double glint = 0, weight = 0;
+  };
+  std::map<std::pair<int, int>, Sum> cells;
+  for (const GlintSample& s : samples) {
+    Sum& sum = cells[{static_cast<int>(std::floor(s.to_viewer.x() / step)),
+                      static_cast<int>(std::floor(s.to_viewer.y() / step))}];
+    sum.direction += s.weight * s.to_viewer;
+    sum.glint += s.weight * s.glint_share;
+    sum.weight += s.weight;
+  }
+  std::vector<GlintSample> gathered;
+  for (const auto& [cell, sum] : cells)
+    if (sum.weight > 0) gathered.push_back({sum.direction.normalized(), sum.glint / sum.weight, sum.weight});
+  return gathered;
+}
+
+// Peak and background rates for one sun and slope by expectation-maximization of the Poisson likelihood.
+GlintSun fitted(const std::vector<GlintSample>& samples, const Eigen::Vector3d& to_sun,
+                double mean_square_slope, double mean_rate) {
+  constexpr int kSteps = 12;
+  std::vector<double> density(samples.size());
+  double all = 0, all_density = 0;
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    density[i] = facets(to_sun, samples[i].to_viewer, mean_square_slope);
+    all += samples[i].weight;
+    all_density += samples[i].weight * density[i];
+  }
+  GlintSun sun{to_sun, mean_square_slope, std::min(0.5, 0.5 * mean_rate * all / std::max(1e-9, all_density)),
+               0.5 * mean_rate, 0};
+  for (int step = 0; step < kSteps; ++step) {
+    double from_peak = 0, from_background = 0;
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+      const double glint = samples[i].weight * samples[i].glint_share, peak = sun.peak_rate * density[i];
+      const double share = peak / (peak + sun.background_rate + 1e-12);
+      from_peak += glint * share;
+      from_background += glint * (1 - share);
+    }
+    sun.peak_rate = std::min(0.6, from_peak / std::max(1e-9, all_density));
+    sun.background_rate = std::max(1e-5, from_background / all);
+  }
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    const double rate = sun.background_rate + sun.peak_rate * density[i];
+    sun.evidence +=
+        samples[i].weight * (samples[i].glint_share * std::log(rate / mean_rate) - rate + mean_rate);
+  }
+  return sun;
+}
+
+template <class Try>
+void over_the_sky(const SkySearch& search, const Try& at) {
+  constexpr double kLowestDeg = 15;
+  for (double elevation_deg = kLowestDeg; elevation_deg <= 90; elevation_deg += search.step_deg) {
+    const double elevation = search.elevation_rad.value_or(elevation_deg * kRadians);
+    const int around =
+        std::max(1, static_cast<int>(std::lround(360 * std::cos(elevation) / search.step_deg)));
+    for (int k = 0; k < around; ++k) at(direction(elevation, 2 * std::numbers::pi * k / around));
+    if (search.elevation_rad) return;
+  }
+}
+
+}  // namespace
+
+double GlintSun::odds(const Eigen::Vector3d& to_viewer) const {
+  // Some flecks are always afloat, however few have been seen.
+  constexpr double kLeastBackground = 2e-4, kMost = 8;
+  const double background = std::max(background_rate, kLeastBackground);
+  return std::clamp(std::log(peak_rate * facets(to_sun, to_viewer, mean_square_slope) / background + 1e-9),
+                    -kMost, kMost);
+}
+
+std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, const SkySearch& search) {
+  const std::vector<GlintSample> samples = gathered(all, search.direction_step);
+  double glint = 0, weight = 0;
+  for (const GlintSample& s : samples) glint += s.weight * s.glint_share, weight += s.weight;
+  if (weight <= 0 || glint <= 0) return std::nullopt;
+  const double mean_rate = glint / weight;
+
+  GlintSun best;
+  best.evidence = -1;
+  const auto consider = [&](const Eigen::Vector3d& to_sun, double slope) {
+    const GlintSun sun = fitted(samples, to_sun, slope, mean_rate);
+    if (sun.evidence > best.evidence) best = sun;
+  };
+  over_the_sky(search, [&](const Eigen::Vector3d& to_sun) {
+    for (const double slope : {0.002, 0.006, 0.018}) consider(to_sun, slope);
+  });
+  if (best.evidence < 0) return std::nullopt;
+  for (double step_deg = search.step_deg / 2; step_deg > 0.25; step_deg /= 2) {
+    const Eigen::Vector3d from = best.to_sun;
+    const double elevation = std::asin(from.z()), azimuth = std::atan2(from.x(), from.y()),
+                 slope = best.mean_square_slope;
+    for (int up = -1; up <= 1; ++up)
+      for (int along = -1; along <= 1; ++along)
+        for (const double factor : {0.7, 1.0, 1.4}) {
+          const double raised = search.elevation_rad
+                                    ? elevation
+                                    : std::min(89.9 * kRadians, elevation + up * step_deg * kRadians);
+          consider(direction(raised, azimuth + along * step_deg * kRadians / std::max(0.1, std::cos(raised))),
+                   std::clamp(slope * factor, 0.0008, 0.04));
+        }
+  }
+  // One sun must say much more than chance does, and glint must be concentrated about its mirror point.
+  constexpr double kLeastEvidence = 12, kLeastContrast = 5;
+  if (best.evidence < kLeastEvidence || best.peak_rate < kLeastContrast * best.background_rate)
+    return std::nullopt;
+  return best;
+}
+
+std::vector<GlintSample> glint_samples(const ViewExcess& excess, const PlacedCamera& place) {
+  constexpr int kCellPx = 16;
+  constexpr float kSureOdds = 2, kSureWater = 0.6f;
+  std::vector<GlintSample> samples;
+  const cv::Mat odds = odds_of_excess(excess.added, excess.added.colour);
+  const double scale = static_cast<double>(place.camera.width_px) / odds.cols;
+  for (int top = 0; top + kCellPx <= odds.rows; top += kCellPx)
+    for (int left = 0; left + kCellPx <= odds.cols; left += kCellPx) {
+      int water = 0, glint = 0;
+      for (int y = top; y < top + kCellPx; ++y)
+        for (int x = left; x < left + kCellPx; ++x) {
+          if (excess.water.at<float>(y, x) < kSureWater || excess.views.at<uchar>(y, x) == 0) continue;
+          ++water;
+          glint += odds.at<float>(y, x) > kSureOdds;
+        }
+      if (water < kCellPx * kCellPx / 2) continue;
+      const Point2<StoredPx> middle{(left + 0.5 * kCellPx) * scale - 0.5,
+                                    (top + 0.5 * kCellPx) * scale - 0.5};
+      const Eigen::Vector3d to_viewer =
+          -(place.pose.world_from_camera * place.camera.ray(place.camera.undistort(middle)));
+      if (to_viewer.z() <= 0.05) continue;
+      samples.push_back({to_viewer.normalized(), static_cast<double>(glint) / water, 1});
+    }
+  return samples;
+}
+
+namespace {
+
+SearchedFrame half_size(const SearchedFrame& frame) {
+  SearchedFrame small;
+  const cv::Size size(std::max(1, frame.bgr.cols / 2), std::max(1, frame.bgr.rows / 2));
+  cv::resize(frame.bgr, small.bgr, size, 0, 0, cv::INTER_AREA);
+  cv::resize(frame.water, small.water, size, 0, 0, cv::INTER_AREA);
+  cv::resize(frame.glare, small.glare, size, 0, 0, cv::INTER_AREA);
+  return small;
+}
+
+}  // namespace
+
+std::vector<GlintSample> glint_samples(int index, const std::vector<std::vector<int>>& views,
+                                       const std::vector<PlacedCamera>& places,
+                                       const std::function<SearchedFrame(int)>& frame) {
+  const SearchedFrame own = half_size(frame(index));
+  if (cv::countNonZero(own.water > 127) < 0.01 * static_cast<double>(own.water.total())) return {};
+  std::vector<OverlaidView> others;
+  for (const int j : views[index])
+    others.push_back(overlay(half_size(frame(j)), places[j], places[index], own.bgr.size()));
+  if (others.empty()) return {};
+  return glint_samples(excess_over_views(own, others), places[index]);
+}
+
+GlintPrior glint_prior(const GlintSun& sun, const PlacedCamera& place, cv::Size working_size) {
+  constexpr int kColumns = 64;
+  const int rows = std::max(1, kColumns * working_size.height / std::max(1, working_size.width));
+  GlintPrior prior;
+  prior.odds = cv::Mat::zeros(rows, kColumns, CV_32FC1);
+  for (int row = 0; row < rows; ++row)
+    for (int column = 0; column < kColumns; ++column) {
+      const Point2<StoredPx> stored{(column + 0.5) * place.camera.width_px / kColumns - 0.5,
+                                    (row + 0.5) * place.camera.height_px / rows - 0.5};
+      const Eigen::Vector3d to_viewer =
+          -(place.pose.world_from_camera * place.camera.ray(place.camera.undistort(stored))).normalized();
+      if (to_viewer.z() <= 0) continue;
+      prior.odds.at<float>(row, column) = static_cast<float>(sun.odds(to_viewer));
+    }
+  return prior;
+}
+
+}  // namespace lookdown::glare
