@@ -14,7 +14,9 @@ Command cull_command() {
   return {"cull", "which frames are sharp, and why the others are not",
           "Measures blur, smear and exposure of every frame and writes the verdicts keep, check or drop with their reasons to frames.csv.", true,
           describe_own, [options, describe_own](const Invocation& invocation) {
-            return run_session(invocation, *options, options_to_json(describe_own), Extent::measure);
+            // Which frames see the same ground is known once they are placed.
+            const Extent extent = options->cull.cover > 0 ? Extent::place : Extent::measure;
+            return run_session(invocation, *options, options_to_json(describe_own), extent);
           }};
 }
 

@@ -12,6 +12,7 @@
 #include "stages/cull/collect.h"
 #include "stages/cull/coverage.h"
 #include "stages/measure_frames.h"
+#include "stages/rectified_copies.h"
 #include "stages/step_memory.h"
 
 namespace lookdown {
@@ -36,41 +37,11 @@ class Timed {
   Clock::time_point started_;
 };
 
-void write_copies(FlightRecord& record, const FlightOptions& options, RunContext& context) {
+void write_levelled_copies(FlightRecord& record, const FlightOptions& options, RunContext& context) {
   for (const FrameRecord& frame : record.frames) {
-    if (frame.fault || frame.decision.verdict == Verdict::drop) continue;
-    if (options.levelled_copies && frame.horizon) {
-      const auto copy = level::write_levelled(frame, context.out / "levelled", options.copies, context.reader);
-      if (!copy) record.warnings.push_back(copy.error().message());
-    }
-    if (options.rectified_copies && options.rectify.ground_file.empty() && frame.placement.placed && frame.decision.view != View::nadir) {
-      const auto view = rectify::view_from_pose(frame.placement.camera, frame.placement.pose, options.rectify);
-      if (!view) {
-        record.warnings.push_back(frame.source.file + ": " + view.error().message());
-        continue;
-      }
-      const auto copy = rectify::write_rectified(frame, *view, record.placement.crs, context.out / "rectified" / (frame.source.stem + ".tif"),
-                                                 options.rectify, context.reader);
-      if (!copy) record.warnings.push_back(copy.error().message());
-    }
-  }
-}
-
-// Frames that a person marked are rectified by their marks, whatever else is known of them.
-void write_marked_ground(FlightRecord& record, const FlightOptions& options, const std::vector<rectify::GroundSigns>& marked,
-                         RunContext& context) {
-  for (const rectify::GroundSigns& signs : marked) {
-    const auto frame = std::find_if(record.frames.begin(), record.frames.end(), [&](const FrameRecord& f) { return f.source.file == signs.file; });
-    if (frame == record.frames.end()) {
-      record.warnings.push_back("The ground file names " + signs.file + ", which is not in this flight.");
-      continue;
-    }
-    if (frame->fault) continue;
-    const auto view = rectify::view_from_signs(frame->info.camera, signs, options.rectify);
-    const auto copy = view ? rectify::write_rectified(*frame, *view, {}, context.out / "rectified" / (frame->source.stem + ".tif"),
-                                                      options.rectify, context.reader)
-                           : Result<std::filesystem::path>(view.error());
-    if (!copy) record.warnings.push_back(signs.file + ": " + copy.error().message());
+    if (frame.fault || frame.decision.verdict == Verdict::drop || !frame.horizon) continue;
+    const auto copy = level::write_levelled(frame, context.out / "levelled", options.copies, context.reader);
+    if (!copy) record.warnings.push_back(copy.error().message());
   }
 }
 
@@ -121,10 +92,9 @@ void describe(FlightOptions& options, OptionVisitor& visitor) {
 
 FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions& options, Extent extent,
                         const Provenance& provenance, RunContext& context) {
-  // A mistake in the choices must show before hours of work, not after.
+  // A mistake in the choices or the marks must show before hours of work, not after.
   const Choices choices = options.choices_file.empty() ? Choices{} : read_choices(options.choices_file);
-  const auto marked = options.rectify.ground_file.empty() ? std::vector<rectify::GroundSigns>{}
-                                                           : rectify::read_ground_signs(options.rectify.ground_file);
+  if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
 
   const auto started = Clock::now();
   FlightRecord record = inspect::inspect(files, options.inspect, context);
@@ -159,8 +129,11 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
     const Timed timed(record, "mosaic");
     timed.from_cache(remember_step(mosaic_step(options), record, context, [&] { mosaic::build(record, options.mosaic, context); }));
   }
-  write_copies(record, options, context);
-  write_marked_ground(record, options, marked, context);
+  if (options.levelled_copies) write_levelled_copies(record, options, context);
+  if (!options.rectify.ground_file.empty())
+    write_marked_ground(record, options.rectify, context);
+  else if (options.rectified_copies)
+    write_rectified_obliques(record, options.rectify, context);
   if (options.deglinted_copies) glare::write_deglinted(record, context.out / "deglinted", context);
   cull::collect_kept(record, options.cull, context.out / "kept");
   if (extent >= Extent::report) {

@@ -22,6 +22,13 @@ struct OutputFile {
   const char* name;
   const char* what;
 };
+// Folders count what they hold.
+constexpr std::array<OutputFile, 6> kFolders{{{"levelled", "level copies of frames that show the horizon"},
+                                              {"rectified", "obliques laid onto the ground"},
+                                              {"deglinted", "copies with glare filled from other frames"},
+                                              {"kept", "kept frames"},
+                                              {"control", "crops of control points to look at"},
+                                              {"masks", "masks of water and glare"}}};
 constexpr std::array<OutputFile, 4> kOutputs{{{"report.html", "the page to look at: open it in a browser"},
                                               {"mosaic.tif", "the mosaic"},
                                               {"frames.csv", "every frame with its numbers and reasons"},
@@ -95,12 +102,23 @@ std::string warnings_in_words(const FlightRecord& record) {
   return text;
 }
 
+int pictures_in(const fs::path& folder) {
+  std::error_code none;
+  int count = 0;
+  for (const auto& entry : fs::directory_iterator(folder, none)) count += entry.path().extension() != ".tfw";
+  return count;
+}
+
 std::string files_in_words(const fs::path& out) {
   std::string text;
   for (const OutputFile& file : kOutputs) {
     if (fs::exists(out / file.name)) text += fmt::format("  {}  {}\n", (out / file.name).string(), file.what);
   }
-  return text.empty() ? text : "Written:\n" + text;
+  for (const OutputFile& folder : kFolders) {
+    const int count = pictures_in(out / folder.name);
+    if (count > 0) text += fmt::format("  {}/  {} {}\n", (out / folder.name).string(), count, folder.what);
+  }
+  return text.empty() ? text : "In the output folder:\n" + text;
 }
 
 std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& out) {

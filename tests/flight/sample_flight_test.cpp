@@ -3,9 +3,12 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <fmt/format.h>
+
 #include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
@@ -120,6 +123,43 @@ TEST_F(SampleFlight, PointsAndLinesOfTheCommandLineAreMeasuredWithAnError) {
   const json placement = json::parse(std::ifstream(out() / "placement.json"));
   EXPECT_GT(placement["scale_sigma_share"], 0);
   EXPECT_LT(placement["scale_sigma_share"], 0.002) << "four boards tens of metres apart";
+}
+
+// Ground offset of a frame's pixel from the point below the camera: to the right and the way that the camera looks, by the truth.
+std::array<double, 2> true_offset_m(const json& truth, const json& frame, cv::Point2d pixel) {
+  const json& c = truth["camera"];
+  const cv::Matx33d lens(c["fx_px"], 0, c["cx_px"], 0, c["fy_px"], c["cy_px"], 0, 0, 1);
+  std::vector<cv::Point2d> straight;
+  cv::undistortPoints(std::vector<cv::Point2d>{pixel}, straight, lens, std::vector<double>{c["k1"], c["k2"], c["p1"], c["p2"], c["k3"]});
+  const auto r = frame["rotation"].get<std::vector<double>>();
+  const cv::Matx33d world_from_camera(r.data());
+  const cv::Vec3d ray = world_from_camera * cv::Vec3d(straight[0].x, straight[0].y, 1), up(0, 0, 1);
+  const cv::Vec3d axis = world_from_camera * cv::Vec3d(0, 0, 1), ahead = cv::normalize(axis - axis.dot(up) * up), right = ahead.cross(up);
+  const cv::Vec3d offset = ray * (frame["height_m"].get<double>() / -ray[2]);
+  return {offset.dot(right), offset.dot(ahead)};
+}
+
+TEST_F(SampleFlight, AnObliqueIsLaidOntoTheGroundByItsHorizonAndAHeight) {
+  const auto frame = std::find_if(truth_["frames"].begin(), truth_["frames"].end(), [](const json& f) { return f["file"] == "A038.jpg"; });
+  ASSERT_NE(frame, truth_["frames"].end());
+  const fs::path ground = folder_->path() / "ground", calibration = folder_->path() / "camera.yml";
+  const json& c = truth_["camera"];
+  std::ofstream(calibration) << fmt::format(
+      "%YAML:1.0\n---\nimage_width: {}\nimage_height: {}\ncamera_matrix: [ {}, 0., {}, 0., {}, {}, 0., 0., 1. ]\ndistortion_coefficients: [ {}, {}, {}, {}, {} ]\n",
+      c["width_px"].get<int>(), c["height_px"].get<int>(), c["fx_px"].get<double>(), c["cx_px"].get<double>(), c["fy_px"].get<double>(),
+      c["cy_px"].get<double>(), c["k1"].get<double>(), c["k2"].get<double>(), c["p1"].get<double>(), c["p2"].get<double>(), c["k3"].get<double>());
+  const ProgramRun run = run_lookdown({"rectify", (kFlight / "A038.jpg").string(), "-o", ground.string(), "--camera-file", calibration.string(),
+                                       "--camera-height-m", fmt::format("{}", (*frame)["height_m"].get<double>())});
+  ASSERT_EQ(run.exit_code, 0) << run.errors;
+  EXPECT_THAT(run.output, ::testing::HasSubstr("rectified/"));
+  std::ifstream world(ground / "rectified" / "A038.tfw");
+  double gsd = 0, none = 0, down = 0, left = 0, top = 0;
+  world >> gsd >> none >> none >> down >> left >> top;
+  const cv::Mat picture = cv::imread((ground / "rectified" / "A038.tif").string(), cv::IMREAD_UNCHANGED);
+  ASSERT_FALSE(picture.empty());
+  double nearest = 1e9;
+  for (int x = 0; x <= 1599; ++x) nearest = std::min(nearest, true_offset_m(truth_, *frame, {static_cast<double>(x), 1066})[1]);
+  EXPECT_NEAR(top - picture.rows * gsd, nearest, 0.015 * (*frame)["height_m"].get<double>());
 }
 
 // GDAL's own validation of the Cloud Optimized GeoTIFF layout, as python3-gdal carries it.
