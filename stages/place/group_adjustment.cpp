@@ -7,6 +7,7 @@
 #include <map>
 #include <numeric>
 
+#include "stages/place/contradictions.h"
 #include "stages/place/first_layout.h"
 #include "stages/place/geometric_ties.h"
 #include "stages/place/ground_sights.h"
@@ -342,6 +343,8 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
   raise_points(input, group);
   judge_members(group);
   keep_largest_part(group);
+  for (const int place : contradicting_members(input.frames, input.ties, group))
+    group.held_firmly[std::size_t(place)] = false;
   return group;
 }
 

@@ -62,14 +62,20 @@ std::set<Pair> first_candidates(const std::vector<TieFrame>& frames,
   return pairs;
 }
 
-/// Compares pairs in parallel; the answer does not depend on who finishes first.
-template <class Compare>
-std::vector<std::optional<Tie>> compare_all(const std::vector<Pair>& pairs, Compare&& compare) {
+/// Compares pairs in parallel, those that memory does not know; the answer does not depend on who finishes
+/// first. `question_of`: what is asked of a pair besides its frames.
+template <class Question, class Compare>
+std::vector<std::optional<Tie>> compare_all(const std::vector<Pair>& pairs, PairMemory& memory,
+                                            Question&& question_of, Compare&& compare) {
   std::vector<std::optional<Tie>> found(pairs.size());
   tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {
-    if (!stop_requested()) found[i] = compare(pairs[i]);
+    if (stop_requested()) return;
+    auto known = memory.recall(pairs[i].first, pairs[i].second, question_of(pairs[i]));
+    found[i] = known ? std::move(*known) : compare(pairs[i]);
   });
   stop_if_requested();
+  for (std::size_t i = 0; i < pairs.size(); ++i)
+    memory.learn(pairs[i].first, pairs[i].second, question_of(pairs[i]), found[i]);
   return found;
 }
 
@@ -128,24 +134,35 @@ std::vector<ChainedPair> neighbours_of_neighbours(const std::vector<TieFrame>& f
   return list;
 }
 
-std::optional<Tie> compare_unguided(const std::vector<TieFrame>& frames, const Pair& pair,
-                                    const PairSearchOptions& options) {
+/// Neighbours in time, and all frames of a small flight, are worth a second look.
+bool worth_a_second_look(const std::vector<TieFrame>& frames, const Pair& pair,
+                         const PairSearchOptions& options) {
+  return pair.second - pair.first <= options.neighbours_in_time ||
+         int(frames.size()) <= options.all_pairs_up_to;
+}
+
+std::optional<Tie> compare_unguided(const std::vector<TieFrame>& frames, const Pair& pair, bool second_look) {
   auto tie = tie_unguided(frames, pair.first, pair.second, Look::first);
-  if (tie) return tie;
-  const bool next_in_time = pair.second - pair.first <= options.neighbours_in_time;
-  const bool small_flight = int(frames.size()) <= options.all_pairs_up_to;
-  if (next_in_time || small_flight) return tie_unguided(frames, pair.first, pair.second, Look::thorough);
-  return std::nullopt;
+  if (tie || !second_look) return tie;
+  return tie_unguided(frames, pair.first, pair.second, Look::thorough);
+}
+
+std::string guided_question(const Eigen::Matrix3d& b_from_a) {
+  return "guided" + std::string(reinterpret_cast<const char*>(b_from_a.data()), 9 * sizeof(double));
 }
 
 }  // namespace
 
 std::vector<Tie> search_pairs(const std::vector<TieFrame>& frames,
-                              const std::vector<RoughPosition>& positions, const PairSearchOptions& options) {
+                              const std::vector<RoughPosition>& positions, const PairSearchOptions& options,
+                              PairMemory& memory) {
   std::set<Pair> tried = first_candidates(frames, positions, options);
   TieGraph graph(frames.size());
   const std::vector<Pair> pairs(tried.begin(), tried.end());
-  for (auto& tie : compare_all(pairs, [&](const Pair& p) { return compare_unguided(frames, p, options); }))
+  const auto second_look = [&](const Pair& p) { return worth_a_second_look(frames, p, options); };
+  for (auto& tie : compare_all(
+           pairs, memory, [&](const Pair& p) { return second_look(p) ? "two looks" : "one look"; },
+           [&](const Pair& p) { return compare_unguided(frames, p, second_look(p)); }))
     if (tie) graph.add(std::move(*tie));
 
   for (int round = 0; round < kRounds; ++round) {
@@ -159,9 +176,11 @@ std::vector<Tie> search_pairs(const std::vector<TieFrame>& frames,
       tried.insert(c.pair);
     }
     bool any = false;
-    for (auto& tie : compare_all(list, [&](const Pair& p) {
-           return tie_guided(frames, p.first, p.second, relation.at(p), kChainRadius);
-         }))
+    for (auto& tie : compare_all(
+             list, memory, [&](const Pair& p) { return guided_question(relation.at(p)); },
+             [&](const Pair& p) {
+               return tie_guided(frames, p.first, p.second, relation.at(p), kChainRadius);
+             }))
       if (tie) {
         graph.add(std::move(*tie));
         any = true;

@@ -5,6 +5,7 @@
 
 #include <vector>
 
+#include "stages/place/pair_memory.h"
 #include "stages/place/tie_frame.h"
 
 namespace lookdown::place {
@@ -25,6 +26,6 @@ struct RoughPosition {
 /// All ties, ordered by (a, b). `positions` is empty or has one entry a frame.
 [[nodiscard]] std::vector<Tie> search_pairs(const std::vector<TieFrame>&,
                                             const std::vector<RoughPosition>& positions,
-                                            const PairSearchOptions&);
+                                            const PairSearchOptions&, PairMemory&);
 
 }  // namespace lookdown::place

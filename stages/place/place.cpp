@@ -274,7 +274,9 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   const auto on_map = map_positions(flight, positions_crs);
   find_spots(flight, chosen, context);
 
-  std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {});
+  PairMemory memory(context.cache, chosen.frames);
+  std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {}, memory);
+  memory.keep();
   tie_stubborn_frames(flight, chosen, ties, context);
   settle_horizon_views(chosen.frames, ties, flight);
   for (std::size_t i = 0; i < chosen.frames.size(); ++i)

@@ -1,6 +1,7 @@
-// Classes of difficult flights over painted ground, each held against the poses that it was painted with. The painter uses OpenCV's own
-// undistortPoints and shares no geometry with the program. None of the frames carries Exif: the focal length starts from its assumption
-// (28 mm on 36 mm film, 14 % from the truth here) and is refined.
+// Classes of difficult flights over painted ground, each held against the poses that it was painted with. The
+// painter uses OpenCV's own undistortPoints and shares no geometry with the program. None of the frames
+// carries Exif: the focal length starts from its assumption (28 mm on 36 mm film, 14 % from the truth here)
+// and is refined.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -14,7 +15,8 @@ bench::PlacementScore placed(const SmallFlight& flight) {
   const TemporaryFolder folder;
   flight.take_into(folder.path() / "frames");
   place_folder(folder.path() / "frames", folder.path() / "out");
-  return bench::score_placement(folder.path() / "frames" / "truth.json", folder.path() / "out" / "placement.json");
+  return bench::score_placement(folder.path() / "frames" / "truth.json",
+                                folder.path() / "out" / "placement.json");
 }
 
 void expect_whole_and_exact(const bench::PlacementScore& score) {

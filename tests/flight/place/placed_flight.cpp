@@ -46,7 +46,8 @@ void SmallFlight::take_into(const std::filesystem::path& folder, const std::stri
   const cv::Size2d extent = painted::covered(flight);
   choice.width = extent.width;
   choice.height = extent.height;
-  painted::take_all(painted::paint_site(choice), painted::camera_of(flight), painted::fly(flight, prefix), folder);
+  painted::take_all(painted::paint_site(choice), painted::camera_of(flight), painted::fly(flight, prefix),
+                    folder);
 }
 
 }  // namespace lookdown

@@ -1,4 +1,5 @@
-// Flights that are not one flight over one piece of ground: each must end in something sensible, with a reason for every frame left out.
+// Flights that are not one flight over one piece of ground: each must end in something sensible, with a
+// reason for every frame left out.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -19,12 +20,14 @@ namespace fs = std::filesystem;
 int placed_in_group(const FlightRecord& flight, int group, const std::string& prefix) {
   int count = 0;
   for (const FrameRecord& f : flight.frames)
-    count += f.placement.placed && f.placement.group == group && fs::path(f.source.file).filename().string().starts_with(prefix);
+    count += f.placement.placed && f.placement.group == group &&
+             fs::path(f.source.file).filename().string().starts_with(prefix);
   return count;
 }
 
 void expect_reasons(const FlightRecord& flight) {
-  for (const FrameRecord& f : flight.frames) EXPECT_NE(f.placement.placed, !f.placement.why_not.empty()) << f.source.file;
+  for (const FrameRecord& f : flight.frames)
+    EXPECT_NE(f.placement.placed, !f.placement.why_not.empty()) << f.source.file;
 }
 
 class SpecialFlights : public ::testing::Test {
@@ -80,6 +83,25 @@ TEST_F(SpecialFlights, AFrameOfAnotherPlaceIsLeftOutForWantOfOverlap) {
   EXPECT_EQ(stranger.placement.why_not, "no overlap found");
 }
 
+TEST_F(SpecialFlights, APictureOfTwoPlacesAtOnceIsInconsistentAndItsNeighboursAreNot) {
+  SmallFlight f;
+  f.flight.columns = 4;
+  f.flight.rows = 3;
+  f.flight.seed = f.site.seed = 34;
+  f.take_into(frames(), "A");
+  const auto picture = [&](const char* name) { return cv::imread((frames() / name).string()); };
+  cv::Mat both = picture("A001.jpg");
+  const cv::Rect right(both.cols / 2, 0, both.cols - both.cols / 2, both.rows);
+  picture("A012.jpg")(right).copyTo(both(right));
+  cv::imwrite((frames() / "B001.jpg").string(), both, {cv::IMWRITE_JPEG_QUALITY, 92});
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 12);
+  const FrameRecord& composed = frame_named(flight, "B001.jpg");
+  EXPECT_FALSE(composed.placement.placed);
+  EXPECT_EQ(composed.placement.why_not, "inconsistent");
+  expect_reasons(flight);
+}
+
 TEST_F(SpecialFlights, MirroredCopiesAreNeverJoinedWithTheirOriginals) {
   SmallFlight f;
   f.flight.rows = 2;
@@ -103,14 +125,16 @@ TEST_F(SpecialFlights, TheSameFrameManyTimesLiesOnItself) {
   f.take_into(frames(), "A");
   const cv::Mat picture = cv::imread((frames() / "A001.jpg").string());
   for (int i = 2; i <= 6; ++i)
-    cv::imwrite((frames() / ("A00" + std::to_string(i) + ".jpg")).string(), picture, {cv::IMWRITE_JPEG_QUALITY, 95 - i});
+    cv::imwrite((frames() / ("A00" + std::to_string(i) + ".jpg")).string(), picture,
+                {cv::IMWRITE_JPEG_QUALITY, 95 - i});
   const FlightRecord flight = place_folder(frames(), out());
   EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
   const auto corner = [&](const FrameRecord& frame) {
     const auto at = frame.placement.mosaic_from_frame * frame.placement.camera.undistort({10, 10});
     return Eigen::Vector2d(at.x, at.y);
   };
-  for (const FrameRecord& frame : flight.frames) EXPECT_LT((corner(frame) - corner(flight.frames[0])).norm(), 0.5) << frame.source.file;
+  for (const FrameRecord& frame : flight.frames)
+    EXPECT_LT((corner(frame) - corner(flight.frames[0])).norm(), 0.5) << frame.source.file;
   // Nothing in such a flight tells the tilt: it must not be claimed.
   EXPECT_GT(flight.frames[0].placement.off_nadir_sigma_deg, 3);
   EXPECT_LT(flight.placement.mosaic_width_px, 2 * f.flight.width_px);
@@ -128,7 +152,8 @@ TEST_F(SpecialFlights, TwoObliquesAloneDoNotClaimTiltsThatTheyCannotKnow) {
   for (const painted::Shot& s : shots) {
     const FramePlacement& p = frame_named(flight, s.file).placement;
     if (!p.placed) continue;
-    const Eigen::Vector3d truth = -s.world_from_camera.row(2).transpose(), found = -p.pose.world_from_camera.row(2).transpose();
+    const Eigen::Vector3d truth = -s.world_from_camera.row(2).transpose(),
+                          found = -p.pose.world_from_camera.row(2).transpose();
     const double error_deg = std::atan2(truth.cross(found).norm(), truth.dot(found)) * 180 / CV_PI;
     EXPECT_LT(error_deg, 3 * p.off_nadir_sigma_deg) << s.file << ": " << off_nadir_deg(p.pose) << " claimed";
   }
@@ -164,10 +189,13 @@ TEST_F(SpecialFlights, ThroughTheWholeProgramWaterAndBlurHaveTheirReasons) {
   EXPECT_EQ(run.exit_code, 0) << run.errors;
   const auto placement = nlohmann::json::parse(std::ifstream(out() / "placement.json"));
   std::map<std::string, std::string> why;
-  for (const auto& f : placement["not_placed"]) why[fs::path(f["file"].get<std::string>()).filename()] = f["why"];
+  for (const auto& f : placement["not_placed"])
+    why[fs::path(f["file"].get<std::string>()).filename()] = f["why"];
   EXPECT_EQ(why["L003.jpg"], "too blurred");
   for (const char* name : {"W001.jpg", "W002.jpg"})
-    EXPECT_THAT(why[name], ::testing::AnyOf("only water", "too little detail", "no overlap found", "too blurred")) << name;
+    EXPECT_THAT(why[name],
+                ::testing::AnyOf("only water", "too little detail", "no overlap found", "too blurred"))
+        << name;
   EXPECT_EQ(placement["frames"].size(), 5U);
 }
 
