@@ -11,9 +11,11 @@ constexpr int kDomeWidth = 256, kDomeHeight = 64;
 
 }  // namespace
 
-Sky::Sky(const Weather& weather) : weather_(weather) {
-  const double e = weather.sun_elevation, a = weather.sun_azimuth;
-  to_sun_ = {std::sin(a) * std::cos(e), std::cos(a) * std::cos(e), std::sin(e)};
+Sky::Sky(const Weather& weather)
+    : weather_(weather),
+      to_sun_{std::sin(weather.sun_azimuth) * std::cos(weather.sun_elevation), std::cos(weather.sun_azimuth) * std::cos(weather.sun_elevation),
+              std::sin(weather.sun_elevation)} {
+  const double e = weather.sun_elevation;
   const auto share = static_cast<float>(std::clamp(0.86 - 0.22 * (1 - std::sin(e)), 0.5, 0.86));
   const auto warm = static_cast<float>(1 - std::sin(e));
   sun_ = Rgb{1.03F + 0.10F * warm, 1.0F, 0.94F - 0.22F * warm} * share;

@@ -37,6 +37,7 @@ void add_positions(const std::vector<RoughPosition>& positions, std::set<Pair>& 
         near.emplace_back(
             std::hypot(positions[i].x_m - positions[j].x_m, positions[i].y_m - positions[j].y_m), int(j));
     const std::size_t kept = std::min<std::size_t>(near.size(), kNearestPositions);
+    // cppcheck-suppress containerOutOfBounds ; `kept` is at most what there is
     std::partial_sort(near.begin(), near.begin() + std::ptrdiff_t(kept), near.end());
     for (std::size_t k = 0; k < kept; ++k) pairs.insert(ordered(int(i), near[k].second));
   }

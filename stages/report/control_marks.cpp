@@ -116,10 +116,12 @@ std::vector<MarkPlace> control_marks(const FlightRecord& record, const Options& 
   context.scheduler.for_each_frame(
       work.size(), peak_bytes,
       [&](std::size_t i) {
-        const FrameRecord& frame = record.frames[work[i].first];
+        // cppcheck-suppress containerOutOfBounds ; called for i below work.size()
+        const auto& [index, indices] = work[i];
+        const FrameRecord& frame = record.frames[index];
         if (frame.fault) return;
         FramePixels pixels(context.reader, frame.source);
-        for (const std::size_t place : work[i].second) crop(places[place], frame, pixels, most_bytes);
+        for (const std::size_t place : indices) crop(places[place], frame, pixels, most_bytes);
       },
       [](std::size_t, const std::optional<Fault>&) {});
   return places;
