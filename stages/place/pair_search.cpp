@@ -131,6 +131,7 @@ std::vector<ChainedPair> neighbours_of_neighbours(const std::vector<TieFrame>& f
       }
   }
   std::vector<ChainedPair> list;
+  list.reserve(best.size());
   for (const auto& [pair, entry] : best) list.push_back({pair, entry.second});
   return list;
 }

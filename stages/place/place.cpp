@@ -216,7 +216,7 @@ void note_planes(FlightRecord& flight) {
     flight.notes.push_back(fmt::format(
         "Plane {} lies {:.{}f} +- {:.{}f} {} {} the ground ({} tie points); --plane {} shows it straight "
         "down.",
-        i + 1, std::abs(plane.height), p.gsd_m ? 2 : 0, sigma, p.gsd_m ? 2 : 0,
+        i + 1, std::abs(plane.height), p.gsd_m ? 2 : 1, sigma, p.gsd_m ? 2 : 1,
         p.gsd_m ? "m" : "mosaic pixels", plane.height < 0 ? "below" : "above", plane.tie_points, i + 1));
   }
 }

@@ -147,6 +147,7 @@ class Search {
   }
   [[nodiscard]] double height_of(const std::vector<int>& members) const {
     std::vector<double> heights;
+    heights.reserve(members.size());
     for (int m : members) heights.push_back(points_[std::size_t(m)].at.z());
     return median(heights);
   }
@@ -243,6 +244,7 @@ class Search {
     if (double(members.size()) < kLeastShare * double(members.size() + others)) return std::nullopt;
     if (slope(area.outline, area.height) > kMostSlope) return std::nullopt;
     area.size = cv::contourArea(area.outline);
+    cv::approxPolyDP(outline, area.outline, cell_, true);
     area.tie_points = int(members.size());
     // The spots of one frame share the error of its pose: frames count, not spots.
     area.sigma = 1.4826 * median(off) / std::sqrt(double(frames.size()));

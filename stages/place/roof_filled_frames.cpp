@@ -80,6 +80,7 @@ std::vector<bool> held_by_ground(const Group& group) {
   for (const Sighting& s : group.network.sightings)
     sights[std::size_t(s.frame)] += group.network.points[std::size_t(s.point)].footing == Footing::on_plane;
   std::vector<bool> held;
+  held.reserve(sights.size());
   for (const int count : sights) held.push_back(count >= kFewestGroundSights);
   return held;
 }
