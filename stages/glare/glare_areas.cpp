@@ -60,10 +60,11 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     const WorkingPicture copy = factor == 1 ? picture : prepare(shrunk(picture.bgr, factor));
     const cv::Mat water = shrunk(result.water, factor), texture = glitter_texture(copy, least_roughness);
     AddedLight added = added_light(copy, shrunk(own, factor), texture);
-    cv::Mat specks = specks_on_water(copy, added, texture, water);
+    cv::Mat specks = specks_on_water(copy, added, water);
     // A facet wide enough to be seen as such shows the sun itself, and no exposure holds that.
-    constexpr float kClipped = 0.8f;
-    if (factor > 1) specks &= copy.light > kClipped;
+    constexpr float kClipped = 0.92f;
+    if (factor > 1)
+      specks = (specks | (texture & (strong_light(added) & (water > 0.5f)))) & (copy.light > kClipped);
     const GlintPrior field = glitter_field(specks, water, ordinary_share);
     added.light = picture.light;
     for (cv::Mat* plane : {&added.base, &added.colour})

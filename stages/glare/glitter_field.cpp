@@ -41,17 +41,6 @@ cv::Mat midst_of(const cv::Mat& water) {
   return wet;
 }
 
-// Without one mirror point: glitter that fills the picture is dense everywhere; lone specks are flecks,
-// birds, foam.
-cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
-  constexpr double kReachPx = 40, kSteepness = 4;
-  cv::Mat bright, wet, odds;
-  specks.convertTo(bright, CV_32FC1, 1 / 255.0);
-  water.convertTo(wet, CV_32FC1, 1 / 255.0);
-  cv::log((blurred(bright, kReachPx) / (blurred(wet, kReachPx) + 0.05) + 1e-4) / ordinary_share, odds);
-  return kSteepness * odds;
-}
-
 // Odds by the facets' density about one mirror point, when that explains the specks.
 std::optional<GlintPrior> mirror_point_field(const cv::Mat& specks, const cv::Mat& inner) {
   SkySearch coarse;
@@ -68,6 +57,22 @@ std::optional<GlintPrior> mirror_point_field(const cv::Mat& specks, const cv::Ma
       prior.odds.at<float>(row, column) = static_cast<float>(sun->odds(nominal_to_viewer(
           (column + 0.5) * specks.cols / kColumns, (row + 0.5) * specks.rows / rows, specks.size())));
   return prior;
+}
+
+// Rails, ropes and the frames of boat lifts are thin too, but hang together.
+cv::Mat without_long_ones(cv::Mat specks) {
+  constexpr int kLongestPx = 24;
+  cv::Mat labels, stats, centroids;
+  const int count = cv::connectedComponentsWithStats(specks, labels, stats, centroids, 8, CV_32S);
+  std::vector<uchar> kept(count, 255);
+  kept[0] = 0;
+  for (int label = 1; label < count; ++label)
+    if (std::max(stats.at<int>(label, cv::CC_STAT_WIDTH), stats.at<int>(label, cv::CC_STAT_HEIGHT)) >
+        kLongestPx)
+      kept[label] = 0;
+  for (int y = 0; y < labels.rows; ++y)
+    for (int x = 0; x < labels.cols; ++x) specks.at<uchar>(y, x) = kept[labels.at<int>(y, x)];
+  return specks;
 }
 
 }  // namespace
@@ -101,17 +106,27 @@ cv::Mat glitter_texture(const WorkingPicture& picture, double least_roughness) {
   return rough | enclosed_by(rough, (picture.calm_light > kClipped) & ~rough);
 }
 
-cv::Mat specks_on_water(const WorkingPicture& picture, const AddedLight& added, const cv::Mat& texture,
-                        const cv::Mat& water) {
+cv::Mat strong_light(const AddedLight& added) {
+  constexpr float kStrong = 1.6f;
+  return odds_of_excess(added, added.colour) > kStrong;
+}
+
+cv::Mat specks_on_water(const WorkingPicture& picture, const AddedLight& added, const cv::Mat& water) {
   constexpr float kThinShare = 0.5f;
-  constexpr float kClipped = 0.93f;
-  const cv::Mat strong = odds_of_excess(added, added.colour) > 1.6f;
   cv::Mat without_thin;
   cv::morphologyEx(picture.light, without_thin, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
-  const cv::Mat thin = without_thin < kThinShare * picture.light,
-                clipped = (picture.light > kClipped) & texture;
-  return strong & (thin | clipped) & (water > kSureWater);
+  return without_long_ones(strong_light(added) & (without_thin < kThinShare * picture.light) &
+                           (water > kSureWater));
+}
+
+cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
+  constexpr double kReachPx = 40, kSteepness = 4;
+  cv::Mat bright, wet, odds;
+  specks.convertTo(bright, CV_32FC1, 1 / 255.0);
+  water.convertTo(wet, CV_32FC1, 1 / 255.0);
+  cv::log((blurred(bright, kReachPx) / (blurred(wet, kReachPx) + 0.05) + 1e-4) / ordinary_share, odds);
+  return kSteepness * odds;
 }
 
 GlintPrior glitter_field(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {

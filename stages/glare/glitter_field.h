@@ -17,10 +17,16 @@ namespace lookdown::glare {
 /// `least_roughness`: mean logarithm of light over light without thin things.
 [[nodiscard]] cv::Mat glitter_texture(const WorkingPicture&, double least_roughness);
 
-/// Bright specks on the water (CV_8UC1, 255): source-coloured, stronger than the water below, and thin, as
-/// facets of waves are, or clipped amid such `texture`.
-[[nodiscard]] cv::Mat specks_on_water(const WorkingPicture&, const AddedLight&, const cv::Mat& texture,
-                                      const cv::Mat& water);
+/// Source-coloured light that is clearly stronger than the water below (CV_8UC1, 255).
+[[nodiscard]] cv::Mat strong_light(const AddedLight&);
+
+/// Bright specks on the water (CV_8UC1, 255): source-coloured, stronger than the water below, thin and short,
+/// as facets of waves are.
+[[nodiscard]] cv::Mat specks_on_water(const WorkingPicture&, const AddedLight&, const cv::Mat& water);
+
+/// Without one mirror point: glitter is dense over tens of pixels; lone specks are flecks, birds, foam.
+/// Log-odds from the share of the `water` around that is specks (both CV_8UC1), even at `ordinary_share`.
+[[nodiscard]] cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordinary_share);
 
 /// Where waves mirror the sun. When one mirror point explains the specks (sun_from_glint with a camera of
 /// usual focal length that looks straight down: only the shape counts), the odds follow the facets' density

@@ -7,6 +7,7 @@
 
 #include "stages/glare/added_light.h"
 #include "stages/glare/boosted_trees.h"
+#include "stages/glare/glitter_field.h"
 
 namespace lookdown::glare {
 namespace {
@@ -113,7 +114,13 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   ComparedFrame compared;
   compared.water = excess.water;
   compared.views = excess.views;
-  const cv::Mat odds = excess.added.colour + odds_of_place(prior, excess.views.size());
+  GlintPrior known = prior;
+  if (known.odds.empty()) {
+    constexpr double kOrdinaryShare = 0.015;
+    const cv::Mat water = compared.water > 0.5f;
+    known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
+  }
+  const cv::Mat odds = excess.added.colour + odds_of_place(known, excess.views.size());
   compared.glare = chance_of(odds_of_excess(excess.added, odds));
   compared.limit = brightness_limit(excess.added.base, odds);
   constexpr float kAgreedWater = 0.5f;
