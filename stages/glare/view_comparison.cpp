@@ -52,12 +52,18 @@ cv::Mat as_chance(const cv::Mat& levels) {
   return chance;
 }
 
-// What the frame says by itself; once the sun is known, that replaces what its own glitter says of the place.
-cv::Mat limit_alone(const SearchedFrame& own, const GlintPrior& prior) {
-  if (prior.odds.empty() || own.base.empty()) return own.limit.empty() ? ~own.glare : own.limit;
+// Light below what a frame mirrors, as that frame alone takes it.
+cv::Mat own_base(const SearchedFrame& own) {
   static const LightOfLevel light = linear_light(1, 1, 1);
   cv::Mat base;
   cv::LUT(own.base, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(light[0].data())), base);
+  return base;
+}
+
+// What the frame says by itself; once the sun is known, that replaces what its own glitter says of the place.
+cv::Mat limit_alone(const SearchedFrame& own, const GlintPrior& prior) {
+  if (prior.odds.empty() || own.base.empty()) return own.limit.empty() ? ~own.glare : own.limit;
+  const cv::Mat base = own_base(own);
   return brightness_limit(base, odds_of_place(prior, base.size()));
 }
 
@@ -110,7 +116,7 @@ ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<Overlai
 
 ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others,
                             const GlintPrior& prior) {
-  const ViewExcess excess = excess_over_views(own, others);
+  ViewExcess excess = excess_over_views(own, others);
   ComparedFrame compared;
   compared.water = excess.water;
   compared.views = excess.views;
@@ -118,6 +124,8 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   if (known.odds.empty()) {
     constexpr double kOrdinaryShare = 0.015;
     const cv::Mat water = compared.water > 0.5f;
+    // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are solid, and glitter is not.
+    if (!own.base.empty()) excess.added.base = cv::max(excess.added.base, own_base(own));
     known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
   }
   const cv::Mat odds = excess.added.colour + odds_of_place(known, excess.views.size());
