@@ -6,6 +6,7 @@
 
 #include "stages/cull/blur_estimate.h"
 #include "stages/cull/cull.h"
+#include "stages/cull/detail_left.h"
 #include "stages/cull/exposure.h"
 #include "stages/cull/frame_parts.h"
 #include "stages/cull/signature.h"
@@ -24,6 +25,10 @@ constexpr double kShareOfWhole = 0.7;
 constexpr double kHeavyBlur_px = 4.5;
 constexpr double kMostOdds = 6;
 constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
+// Logarithm of the width (px at half maximum) that so little detail goes with: rendered flights with widths from 4.5 to 13 px lie below this line, the
+// four blurred pictures of opencv-doc and scikit-image, blurred further, about it.
+constexpr double kWidthOfNoDetail = 0.4, kWidthByDetail = -0.55;
+constexpr double kVeryHeavyBlur_px = 6.5;
 
 /// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in a soft scene show.
 std::optional<double> sharpest_parts(const Sharpness& s) {
@@ -45,17 +50,24 @@ bool contradicted(double whole_px, std::optional<double> parts_px) {
 double fused_width(double whole_px, std::optional<double> parts_px) {
   if (!parts_px) return whole_px;
   if (contradicted(whole_px, parts_px)) return *parts_px;
+  if (whole_px > kHeavyBlur_px) return whole_px;
   // No part is nearly as sharp as the whole is said to be: both are doubtful.
   if (*parts_px > kNoPartSharp * whole_px) return std::sqrt(whole_px * *parts_px);
-  if (whole_px > kHeavyBlur_px) return whole_px;
   return std::exp(kShareOfWhole * std::log(whole_px) + (1 - kShareOfWhole) * std::log(std::min(*parts_px, kContradicts * whole_px)));
+}
+
+/// Logarithm of the width that orders heavy blurs. Their widths are known so poorly that a further blur can make them look narrower; detail that is
+/// left never grows by it.
+double heavy_width(double fused_px, double detail) {
+  const double heavy = 1 - std::clamp((kVeryHeavyBlur_px - fused_px) / (kVeryHeavyBlur_px - kHeavyBlur_px), 0.0, 1.0);
+  return std::log(fused_px) + heavy * std::max(0.0, kWidthOfNoDetail + kWidthByDetail * detail - std::log(fused_px));
 }
 
 /// Odds and widths say the same in three ways: the odds see best where sharp ends and blurred begins, the widths order what lies beyond. The parts
 /// have a say only near that border: of heavy blur they hold too little detail to measure it.
-double blur_score(const BlurEstimate& blur, double fused_px, std::optional<double> parts_px) {
+double blur_score(const BlurEstimate& blur, double fused_px, std::optional<double> parts_px, double detail) {
   const double near_border = std::clamp((kHeavyBlur_px - fused_px) / 2, 0.0, 1.0);
-  const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px), whole = std::log(fused_px / kScoreWidth_px);
+  const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px), whole = heavy_width(fused_px, detail) - std::log(kScoreWidth_px);
   // Beyond the border the odds are sure and waver only by chance; the width alone orders heavy blurs.
   const double odds = near_border * std::clamp(blur.log_odds_blurred, -kMostOdds, kMostOdds) + (1 - near_border) * kMostOdds;
   return 0.25 * odds + whole + near_border * parts + (1 - near_border) * whole;
@@ -70,13 +82,13 @@ double whole_width(const BlurEstimate& blur) {
   return kFwhmOfSigma * std::exp(smeared * drawn + (1 - smeared) * round);
 }
 
-void note_blur(const BlurEstimate& blur, Sharpness& out) {
+void note_blur(const BlurEstimate& blur, double detail, Sharpness& out) {
   const std::optional<double> parts_px = sharpest_parts(out);
   bool smeared = blur.log_odds_smeared > 0;
   const double whole_px = whole_width(blur);
   const double width_px = fused_width(whole_px, parts_px);
   smeared = smeared && !contradicted(whole_px, parts_px);
-  out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px)));
+  out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px, detail)));
   out.blur_fwhm_px = width_px;
   out.blur_sigma_share = blur.spread;
   out.smear_px = smeared ? blur.smear_px : 0;
@@ -116,7 +128,7 @@ Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&) {
   const MeanSpectrum mean = mean_spectrum(spectra);
   out.detail = std::min(1.0, mean.tiles_with_detail / kTilesForSurety);
   measure_regions(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, out);
-  if (out.detail >= kLeastDetail) note_blur(estimate_blur(mean), out);
+  if (out.detail >= kLeastDetail) note_blur(estimate_blur(mean), detail_left(spectra, parts.overview), out);
   return out;
 }
 

@@ -29,6 +29,31 @@ Decision verdict_alone(const cv::Mat& bgr) {
 
 class RealBlur : public testing::TestWithParam<std::string> {};
 TEST_P(RealBlur, IsDropped) { EXPECT_EQ(verdict_alone(picture(GetParam())).verdict, Verdict::drop); }
+
+TEST_P(RealBlur, IsRankedInOrderOfFurtherGaussianBlur) {
+  const cv::Mat blurred = picture(GetParam());
+  double last = *test::measured(blurred).sharpness;
+  for (const double sigma : {2.0, 4.0, 6.0, 9.0}) {
+    const Sharpness s = test::measured(test::gaussian(blurred, sigma));
+    ASSERT_TRUE(s.sharpness) << sigma;
+    EXPECT_LT(*s.sharpness, last) << "sigma " << sigma << ", width " << *s.blur_fwhm_px;
+    last = *s.sharpness;
+  }
+}
+
+TEST_P(RealBlur, IsRankedInOrderOfFurtherSmear) {
+  const cv::Mat blurred = picture(GetParam());
+  for (const double direction : {0.0, 37.0, 110.0}) {
+    double last = *test::measured(blurred).sharpness;
+    for (const double length : {8.0, 14.0, 22.0, 32.0}) {
+      const Sharpness s = test::measured(test::smeared(blurred, length, direction));
+      ASSERT_TRUE(s.sharpness) << length;
+      EXPECT_LT(*s.sharpness, last) << length << " px at " << direction << " degrees, width " << *s.blur_fwhm_px;
+      last = *s.sharpness;
+    }
+  }
+}
+
 INSTANTIATE_TEST_SUITE_P(Pictures, RealBlur,
                          testing::Values(kOpenCvPictures + "text_motion.jpg", kOpenCvPictures + "text_defocus.jpg", kOpenCvPictures + "licenseplate_motion.jpg",
                                          kSkimagePictures + "clock_motion.png"));
