@@ -17,7 +17,8 @@ constexpr double kTrustedFactor = 1.8;
 // The rings of a lens out of focus leave so much less unexplained than a Gaussian does.
 constexpr double kClearlyBetter = 0.8;
 constexpr double kManyEdges = 300, kNarrowestEdge_px = 0.6, kOneWidth = 1.3;
-constexpr double kShareOfEdges = 0.4;
+// Edges whose quartiles lie so close together as those of a chart (noise and the raster alone spread them) are believed entirely.
+constexpr double kChartLike = 1.13, kLeastShareOfEdges = 0.4;
 constexpr double kEdgesThatDeny = 2000, kLeastDenied_px = 4.5, kCrispShare = 0.6, kLeastDrawn = 1.25;
 
 /// Width of a blur that is the same in all directions, as the better of two shapes explains it.
@@ -26,11 +27,16 @@ double round_sigma(const SpectrumFits& fits) {
   return std::sqrt(fits.gaussian.variance_px2);
 }
 
+struct EdgeAnswer {
+  double sigma_px;
+  double even;  ///< 0..1: 1 where all have one width
+};
+
 /// Width of the edges where they are many and of one width, as those of buildings, ponds and paths are; grass or gravel has edges of all widths.
-std::optional<double> like_edges(const EdgeHistogram& edges) {
+std::optional<EdgeAnswer> like_edges(const EdgeHistogram& edges) {
   const double low = edges.quantile(0.25), high = edges.quantile(0.75);
   if (edges.count() < kManyEdges || low < kNarrowestEdge_px || high > kOneWidth * low) return std::nullopt;
-  return edges.quantile(0.5);
+  return EdgeAnswer{edges.quantile(0.5), 1 - std::clamp((high / low - kChartLike) / (kOneWidth - kChartLike), 0.0, 1.0)};
 }
 
 /// Many crisp edges whose gradient lies along a smear deny it: uneven scenes (courses of bricks, furrows, ripples) can look like one in the
@@ -81,8 +87,9 @@ BlurEstimate estimate_blur(const MeanSpectrum& mean) {
     blur.sigma_px *= factor;
     blur.widest_px *= factor;
   }
-  if (const auto edge_px = like_edges(mean.edges); edge_px && blur.log_odds_smeared < 0) {
-    const double factor = std::pow(*edge_px / std::sqrt(blur.sigma_px * blur.widest_px), kShareOfEdges);
+  if (const auto edge = like_edges(mean.edges); edge && blur.log_odds_smeared < 0) {
+    const double factor = std::pow(edge->sigma_px / std::sqrt(blur.sigma_px * blur.widest_px), kLeastShareOfEdges + (1 - kLeastShareOfEdges) * edge->even);
+    blur.edges_settle = edge->even;
     blur.sigma_px *= factor;
     blur.widest_px *= factor;
   }

@@ -14,6 +14,7 @@ struct BlurEstimate {
   double log_odds_smeared = 0;
   double smear_px = 0;          ///< length of the smear, if it is one
   double smear_deg = 0;         ///< 0..180 counter-clockwise from +x, y up
+  double edges_settle = 0;      ///< 0..1, how far many edges of one width settle the width
 };
 
 /// Widths along all axes by the first network, put together to a direction and two widths.

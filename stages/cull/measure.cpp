@@ -46,14 +46,15 @@ bool contradicted(double whole_px, std::optional<double> parts_px) {
   return parts_px && *parts_px < kSharpParts_px && whole_px > kContradicts * *parts_px;
 }
 
-/// The whole and its sharpest parts measure the same blur and are averaged, the whole counting more.
-double fused_width(double whole_px, std::optional<double> parts_px) {
+/// The whole and its sharpest parts measure the same blur and are averaged, the whole counting more, the more so as its edges settle the matter.
+double fused_width(double whole_px, std::optional<double> parts_px, double edges_settle) {
   if (!parts_px) return whole_px;
   if (contradicted(whole_px, parts_px)) return *parts_px;
   if (whole_px > kHeavyBlur_px) return whole_px;
   // No part is nearly as sharp as the whole is said to be: both are doubtful.
-  if (*parts_px > kNoPartSharp * whole_px) return std::sqrt(whole_px * *parts_px);
-  return std::exp(kShareOfWhole * std::log(whole_px) + (1 - kShareOfWhole) * std::log(std::min(*parts_px, kContradicts * whole_px)));
+  const double of_parts = *parts_px > kNoPartSharp * whole_px ? 0.5 : 1 - kShareOfWhole;
+  const double held_px = *parts_px > kNoPartSharp * whole_px ? *parts_px : std::min(*parts_px, kContradicts * whole_px);
+  return whole_px * std::pow(held_px / whole_px, of_parts * (1 - edges_settle));
 }
 
 /// Logarithm of the width that orders heavy blurs. Their widths are known so poorly that a further blur can make them look narrower; detail that is
@@ -76,7 +77,8 @@ double blur_score(const BlurEstimate& blur, double fused_px, std::optional<doubl
 /// Width of the whole, in pixels at half maximum. Without a smear both widths estimate the same blur, and the narrower one does not mistake noise for
 /// a smear; with one, its length from the nulls and the width that was learnt are averaged. Between the two the odds of a smear lead over, so that a growing blur never jumps.
 double whole_width(const BlurEstimate& blur) {
-  const double smeared = 1 / (1 + std::exp(-blur.log_odds_smeared));
+  // Edges of one width, whatever their direction, leave no room for a smear.
+  const double smeared = (1 - blur.edges_settle) / (1 + std::exp(-blur.log_odds_smeared));
   const double round = 0.5 * (std::log(blur.widest_px) + std::log(blur.sigma_px));
   const double drawn = 0.5 * (std::log(blur.widest_px) + std::log(std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0))));
   return kFwhmOfSigma * std::exp(smeared * drawn + (1 - smeared) * round);
@@ -86,7 +88,7 @@ void note_blur(const BlurEstimate& blur, double detail, Sharpness& out) {
   const std::optional<double> parts_px = sharpest_parts(out);
   bool smeared = blur.log_odds_smeared > 0;
   const double whole_px = whole_width(blur);
-  const double width_px = fused_width(whole_px, parts_px);
+  const double width_px = fused_width(whole_px, parts_px, blur.edges_settle);
   smeared = smeared && !contradicted(whole_px, parts_px);
   out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px, detail)));
   out.blur_fwhm_px = width_px;
