@@ -28,19 +28,22 @@ TEST(SunPosition, AgreesWithTheNrelWorkedExample) {
   EXPECT_NEAR(90 - sun_position(39.742476, -105.1786, when, false).elevation_deg, 50.1275, 0.002);
 }
 
-// Meeus, Astronomical Algorithms, example 25.a: JDE 2448908.5 (1992-10-13 0 h TD): right ascension 198.38083, declination -7.78507
-// degrees, by his low-accuracy method (0.01 degrees). Seen from the pole the elevation is the declination; azimuth there follows
-// from right ascension, so it is checked by the zenith passage: from latitude = declination the sun stands in the zenith when the
-// sidereal time equals the right ascension.
+// Meeus, Astronomical Algorithms, example 25.a: JDE 2448908.5 (1992-10-13 0 h TD): apparent right ascension 198.38083, declination
+// -7.78507 degrees, by his low-accuracy method (0.01 degrees). Seen from the pole the elevation is the declination less the parallax
+// that is in ours; azimuth there follows from right ascension, so it is checked by the zenith passage: from latitude = declination
+// the sun stands in the zenith when the apparent sidereal time equals the right ascension.
 TEST(SunPosition, AgreesWithMeeusExample25a) {
   constexpr double kDeltaT1992S = 59;  // Meeus, table 10.A: +59 s
   const double when = utc_s(1992, 10, 13, 0) - kDeltaT1992S;
-  EXPECT_NEAR(sun_position(90, 0, when, false).elevation_deg, -7.78507, 0.01 + 0.0025);  // parallax is in ours
-  // Mean sidereal time at Greenwich, Meeus eq. 12.4, and its equation of the equinoxes (< 0.005 degrees) left out.
+  constexpr double kParallaxDeg = 8.794 / 3600;
+  EXPECT_NEAR(sun_position(90, 0, when, false).elevation_deg + kParallaxDeg, -7.78507, 0.01);
+  // Mean sidereal time at Greenwich, Meeus eq. 12.4, and the equation of the equinoxes: nutation in longitude of 15.908" times the
+  // cosine of the obliquity of 23.440144 degrees (his example 25.b, same moment; from memory).
+  constexpr double kEquationOfEquinoxesDeg = 15.908 / 3600 * 0.917484;
   const double days = 2448908.5 - kDeltaT1992S / 86400 - 2451545.0;
-  const double sidereal_deg = std::fmod(280.46061837 + 360.98564736629 * days, 360.0) + 360.0;
+  const double sidereal_deg = std::fmod(280.46061837 + 360.98564736629 * days, 360.0) + 360.0 + kEquationOfEquinoxesDeg;
   const double noon_longitude = std::remainder(198.38083 - sidereal_deg, 360.0);
-  EXPECT_NEAR(sun_position(-7.78507, noon_longitude, when, false).elevation_deg, 90, 0.015);
+  EXPECT_NEAR(sun_position(-7.78507, noon_longitude, when, false).elevation_deg, 90, 0.01);
 }
 
 // The sun of an equinox rises close to due east everywhere (definition); a rough check of the azimuth's zero and sense.
