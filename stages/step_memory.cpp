@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/atomic_file.h"
+#include "pipeline/file_digest.h"
 #include "pipeline/frame_reader.h"
 #include "pipeline/record_json.h"
 
@@ -40,9 +41,9 @@ std::string seen_by_step(const FlightRecord& record) {
 
 std::string key_of(const Step& step, const FlightRecord& record, const fs::path& out) {
   std::string seen = seen_by_step(record);
-  for (const std::string& mask : mask_files(record)) seen += digest(bytes_of(out / mask));
+  for (const std::string& mask : mask_files(record)) seen += digest_of_file(out / mask);
   for (const fs::path& table : step.tables)
-    if (!table.empty()) seen += digest(bytes_of(table));
+    if (!table.empty()) seen += digest_of_file(table);
   return Cache::key(step.name_and_version + " " + kReaderVersion, seen, options_to_json(step.options));
 }
 
@@ -56,7 +57,7 @@ std::vector<fs::path> output_files(const Step& step, const fs::path& out) {
 
 json output_digests(const Step& step, const fs::path& out) {
   json digests = json::object();
-  for (const fs::path& file : output_files(step, out)) digests[file.filename().string()] = digest(bytes_of(file));
+  for (const fs::path& file : output_files(step, out)) digests[file.filename().string()] = digest_of_file(file);
   return digests;
 }
 

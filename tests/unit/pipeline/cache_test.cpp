@@ -6,6 +6,8 @@
 #include <filesystem>
 #include <fstream>
 
+#include "pipeline/file_digest.h"
+
 namespace lookdown {
 namespace {
 
@@ -24,6 +26,16 @@ TEST_F(CacheTest, KeepsBytesUnderTheirKey) {
   EXPECT_FALSE(cache.find(key));
   cache.keep(key, std::string("a\0b", 3));
   EXPECT_EQ(cache.find(key), std::string("a\0b", 3));
+}
+
+TEST_F(CacheTest, AFilesDigestIsThatOfItsBytes) {
+  fs::create_directories(folder_);
+  for (const std::size_t size : {std::size_t{0}, std::size_t{1000}, std::size_t{1} << 20, (std::size_t{1} << 21) + 7}) {
+    std::string bytes(size, '\0');
+    for (std::size_t i = 0; i < size; ++i) bytes[i] = static_cast<char>(i * 31 % 251);
+    std::ofstream(folder_ / "some", std::ios::binary) << bytes;
+    EXPECT_EQ(digest_of_file(folder_ / "some"), digest(bytes)) << size;
+  }
 }
 
 TEST_F(CacheTest, KeysDependOnEveryPartAndItsLimits) {
