@@ -85,7 +85,8 @@ std::string svg_of(const Plan& plan) {
     const double y = down(std::clamp(plan.shot.clear_below_elevation_deg, 0.0, 90.0));
     out += fmt::format("<line x1=\"{:.1f}\" x2=\"{:.1f}\" y1=\"{:.1f}\" y2=\"{:.1f}\" stroke=\"#222\" stroke-dasharray=\"6 4\"/>\n", kLeft,
                        kLeft + kWidth, y, y);
-    out += text(kLeft + kWidth - 4, y - 5, "end", "below: mirror image out of the frame at any heading");
+    // Above the plot: inside it, bars would run through the words.
+    out += text(kLeft + kWidth, kTop - 8, "end", "sun below the dashed line: mirror image out of the frame at any heading");
     out += key();
   }
   return out + "</svg>\n";
