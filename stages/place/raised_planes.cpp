@@ -84,6 +84,7 @@ class Search {
     std::sort(points_.begin(), points_.end(),
               [](const Point& p, const Point& q) { return p.at.x() < q.at.x(); });
     find_neighbours();
+    count_support();
   }
 
   std::vector<Area> areas() {
@@ -92,8 +93,8 @@ class Search {
       const auto seed = best_seed();
       if (!seed) return found;
       const std::vector<int> members = grown_from(*seed);
-      points_[std::size_t(*seed)].used = true;
-      for (int m : members) points_[std::size_t(m)].used = true;
+      use(*seed);
+      for (const int m : members) use(m);
       judge(members, 2 * kCellsOfLink, found);
     }
   }
@@ -111,19 +112,24 @@ class Search {
   [[nodiscard]] bool level(const Point& p, double height, double times = kSpread) const {
     return std::abs(p.at.z() - height) <= times * p.sigma;
   }
+  void count_support() {
+    support_.assign(points_.size(), 0);
+    for (std::size_t i = 0; i < points_.size(); ++i)
+      for (const int j : neighbours_[i]) support_[i] += level(points_[std::size_t(j)], points_[i].at.z());
+  }
+  void use(int i) {
+    Point& p = points_[std::size_t(i)];
+    if (p.used) return;
+    p.used = true;
+    for (const int j : neighbours_[std::size_t(i)])
+      support_[std::size_t(j)] -= level(p, points_[std::size_t(j)].at.z());
+  }
   /// The point with the most unused neighbours at its height.
   [[nodiscard]] std::optional<int> best_seed() const {
-    std::size_t most = 3;
+    int most = 3;
     std::optional<int> best;
-    for (std::size_t i = 0; i < points_.size(); ++i) {
-      if (points_[i].used) continue;
-      const auto support =
-          std::size_t(std::count_if(neighbours_[i].begin(), neighbours_[i].end(), [&](int j) {
-            const Point& p = points_[std::size_t(j)];
-            return !p.used && level(p, points_[i].at.z());
-          }));
-      if (support > most) most = support, best = int(i);
-    }
+    for (std::size_t i = 0; i < points_.size(); ++i)
+      if (!points_[i].used && support_[i] > most) most = support_[i], best = int(i);
     return best;
   }
   /// Level points that hang together with the seed, at the height that most of them agree on.
@@ -254,6 +260,7 @@ class Search {
   std::vector<Eigen::Vector3d> ground_;
   std::vector<Point> points_;
   std::vector<std::vector<int>> neighbours_;
+  std::vector<int> support_;  ///< unused neighbours at the point's height
   double height_ = 0, link_ = 0, cell_ = 0;
 };
 
