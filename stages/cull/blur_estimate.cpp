@@ -70,6 +70,7 @@ BlurEstimate estimate_blur(const MeanSpectrum& mean) {
   const Eigen::VectorXf out = evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges));
 
   BlurEstimate blur;
+  blur.smear_fit = fits.smear;
   blur.log_odds_blurred = out[kLogOddsBlurred];
   blur.sigma_px = std::exp(out[kLogNarrowest]);
   blur.widest_px = std::exp(out[kLogWidest]);

@@ -14,6 +14,7 @@ struct BlurEstimate {
   double log_odds_smeared = 0;
   double smear_px = 0;          ///< length of the smear, if it is one
   double smear_deg = 0;         ///< 0..180 counter-clockwise from +x, y up
+  SpectrumFit smear_fit;        ///< from which length and direction come
   double edges_settle = 0;      ///< 0..1, how far many edges of one width settle the width
 };
 

@@ -30,7 +30,7 @@ void describe(Options&, OptionVisitor&);
 inline constexpr double kLeastDetail = 0.25;
 
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
-inline constexpr const char* kMeasureVersion = "cull/5";
+inline constexpr const char* kMeasureVersion = "cull/6";
 
 /// Blur, smear, exposure of one frame; needs nothing of other frames.
 Sharpness measure(FramePixels&, const FrameInfo&, const Options&);

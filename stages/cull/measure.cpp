@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/core.hpp>
 #include <optional>
 #include <vector>
@@ -10,6 +11,7 @@
 #include "stages/cull/exposure.h"
 #include "stages/cull/frame_parts.h"
 #include "stages/cull/signature.h"
+#include "stages/cull/turning_smear.h"
 
 namespace lookdown::cull {
 namespace {
@@ -24,6 +26,7 @@ constexpr double kSharpParts_px = 2.6;
 constexpr double kShareOfWhole = 0.7;
 constexpr double kHeavyBlur_px = 4.5;
 constexpr double kMostOdds = 6;
+constexpr double kLongEnough_px = 4;    // smears whose change over the frame is looked at
 constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
 // Logarithm of the width (px at half maximum) that so little detail goes with: rendered flights with widths from 4.5 to 13 px lie below this line, the
 // four blurred pictures of opencv-doc and scikit-image, blurred further, about it.
@@ -117,6 +120,14 @@ void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectru
     }
 }
 
+/// Where the smear changes over the frame, its length and direction in the middle.
+void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mean, const cv::Size& frame, const SpectrumFit& smear, Sharpness& out) {
+  const auto turning = turning_smear(spectra, region_grid(frame), mean.noise_power, smear);
+  if (!turning) return;
+  out.smear_px = turning->length_px;
+  out.smear_deg = std::fmod(turning->direction_rad * 180 / std::numbers::pi + 360, 180.0);
+}
+
 }  // namespace
 
 Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&) {
@@ -130,7 +141,10 @@ Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&) {
   const MeanSpectrum mean = mean_spectrum(spectra);
   out.detail = std::min(1.0, mean.tiles_with_detail / kTilesForSurety);
   measure_regions(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, out);
-  if (out.detail >= kLeastDetail) note_blur(estimate_blur(mean), detail_left(spectra, parts.overview), out);
+  if (out.detail < kLeastDetail) return out;
+  const BlurEstimate blur = estimate_blur(mean);
+  note_blur(blur, detail_left(spectra, parts.overview), out);
+  if (out.smear_px.value_or(0) > kLongEnough_px) note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, blur.smear_fit, out);
   return out;
 }
 

@@ -352,4 +352,17 @@ SpectrumFit fit_spectrum(const SpectrumSamples& samples, BlurShape shape) {
   return gaussian_fit(samples);
 }
 
+SpectrumFit refine_smear(const SpectrumSamples& samples, const SpectrumFit& near) {
+  const Places places = places_of(samples, 1);
+  std::vector<SpectrumFit> starts;
+  for (const double ratio : {0.55, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75})
+    for (const double turn_rad : {-0.35, 0.0, 0.35}) {
+      SpectrumFit start = near;
+      start.length_px *= ratio;
+      start.direction_rad += turn_rad;
+      starts.push_back(start);
+    }
+  return best_of<BlurShape::smear>(places, starts);
+}
+
 }  // namespace lookdown::cull

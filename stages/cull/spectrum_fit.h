@@ -45,4 +45,7 @@ struct SpectrumFit {
 /// spacing; the best of all.
 [[nodiscard]] SpectrumFit fit_spectrum(const SpectrumSamples&, BlurShape);
 
+/// Smear near one that is known for the surroundings: lengths from half to twice of it and directions within 30 degrees are tried.
+[[nodiscard]] SpectrumFit refine_smear(const SpectrumSamples&, const SpectrumFit& near);
+
 }  // namespace lookdown::cull

@@ -172,6 +172,34 @@ TEST(BlurOfFrame, SmearOfKnownLengthIsRecovered) {
   }
 }
 
+/// Mean of the pictures that a camera sees which shifts by `length` at `direction_deg` (y up) and turns by `turn_px` at the corners while the shutter is open.
+cv::Mat smeared_and_turned(const cv::Mat& sharp, double length, double direction_deg, double turn_px) {
+  constexpr int kMoments = 41;
+  const cv::Point2d middle(sharp.cols / 2.0, sharp.rows / 2.0);
+  const double angle = direction_deg * M_PI / 180, turn_deg = turn_px / std::hypot(middle.x, middle.y) * 180 / M_PI;
+  cv::Mat sum = cv::Mat::zeros(sharp.size(), CV_32F), seen;
+  for (int k = 0; k < kMoments; ++k) {
+    const double t = (k + 0.5) / kMoments - 0.5;
+    cv::Mat motion = cv::getRotationMatrix2D(middle, t * turn_deg, 1);
+    motion.at<double>(0, 2) += t * length * std::cos(angle);
+    motion.at<double>(1, 2) -= t * length * std::sin(angle);
+    cv::warpAffine(sharp, seen, motion, sharp.size(), cv::INTER_CUBIC, cv::BORDER_REFLECT);
+    sum += seen / kMoments;
+  }
+  return sum;
+}
+
+TEST(BlurOfFrame, SmearOfATurningCameraIsThatOfTheMiddle) {
+  // Limits as for even smears: 12 % or 1 px and 4 degrees.
+  const double cases[][3] = {{16, 20, 7}, {10, 110, -4}, {18, 150, -8}};
+  for (const auto& [length, direction, turn] : cases) {
+    const Sharpness s = measured(noisy(smeared_and_turned(dead_leaves({1500, 1000}, 23), length, direction, turn), 1.5, 6));
+    ASSERT_TRUE(s.smear_px && s.smear_deg) << length;
+    EXPECT_NEAR(*s.smear_px, length, std::max(1.0, 0.12 * length)) << direction;
+    EXPECT_LE(turn_between(*s.smear_deg, direction), 4) << length;
+  }
+}
+
 TEST(BlurOfFrame, SharpnessFallsAsTheBlurGrows) {
   const cv::Mat scene = dead_leaves(kSize, 31);
   double last = 1;
