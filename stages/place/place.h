@@ -26,7 +26,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kPlaceVersion = "place/7";
+inline constexpr const char* kPlaceVersion = "place/8";
 
 /// Fills FlightRecord::placement and every frame's placement from frames whose verdict is not drop (blurred
 /// ones may bridge).
