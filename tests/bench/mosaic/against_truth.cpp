@@ -42,6 +42,8 @@ struct Grid {
 };
 
 Grid grid_of(const FlightRecord& flight) {
+  if (!flight.placement.geotransform)
+    throw std::runtime_error("the mosaic has no scale: score one whose run was given the flight's control.csv and marks.csv");
   const auto& transform = *flight.placement.geotransform;
   return {transform[0] + 0.5 * transform[1], transform[3] + 0.5 * transform[5], transform[1]};
 }
