@@ -214,6 +214,18 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_know
   return record;
 }
 
+/// Colours for views of a raised plane, solved where frames show the same at one spot: on the ground.
+ColourModel colours_on_the_ground(FlightRecord& flight, const std::vector<FrameView>& views, const Canvas& canvas, const std::string& order,
+                                  RunContext& context) {
+  const std::vector<FrameView> on_ground = frame_views(flight, canvas, std::nullopt);
+  const ColourModel solved = solve_colours(flight, on_ground, survey_frames(flight, on_ground, canvas, order, context));
+  ColourModel model = unchanged_colours(views);
+  for (std::size_t i = 0; i < views.size(); ++i)
+    for (std::size_t j = 0; j < on_ground.size(); ++j)
+      if (views[i].frame_index == on_ground[j].frame_index) model[i] = solved[j];
+  return model;
+}
+
 /// Of the plane to show; empty: the ground.
 std::optional<double> height_of_plane(FlightRecord& flight, const Options& options) {
   const auto& heights = flight.placement.plane_heights;
@@ -235,7 +247,8 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
-  std::vector<FrameView> views = frame_views(flight, canvas, height_of_plane(flight, options));
+  const std::optional<double> plane_height = height_of_plane(flight, options);
+  std::vector<FrameView> views = frame_views(flight, canvas, plane_height);
   if (views.empty()) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return;
@@ -250,7 +263,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   const ColourModel model =
-      options.colour_balance ? solve_colours(flight, views, survey) : unchanged_colours(views);
+      !options.colour_balance ? unchanged_colours(views)
+      : plane_height          ? colours_on_the_ground(flight, views, canvas, options.order, context)
+                              : solve_colours(flight, views, survey);
   correct_survey(survey, views, model);
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare));
