@@ -204,11 +204,7 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
   Change sum;
   int refined = 0;
   for (const auto& [group, members] : groups) {
-    std::vector<PlacedCamera> places;
-    for (const int index : members)
-      places.push_back({flight.frames[index].placement.camera,
-                        flight.frames[index].placement.mosaic_from_frame,
-                        flight.frames[index].placement.pose});
+    const std::vector<PlacedCamera> places = placed_cameras(flight, members);
     const auto views = choose_views(places, kMostViews);
 
     const std::optional<GlintSun> sun =

@@ -66,11 +66,7 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
   int written = 0;
   double filled_share = 0, left_share = 0;
   for (const auto& [group, members] : groups) {
-    std::vector<PlacedCamera> places;
-    for (const int index : members)
-      places.push_back({flight.frames[index].placement.camera,
-                        flight.frames[index].placement.mosaic_from_frame,
-                        flight.frames[index].placement.pose});
+    const std::vector<PlacedCamera> places = placed_cameras(flight, members);
     const auto views = choose_views(places, kMostDonors);
     std::vector<cv::Vec2d> shares(members.size(), cv::Vec2d(-1, -1));
     constexpr std::int64_t kBytesAPixel = 40;  // the frame, its donors, and masks of them

@@ -83,6 +83,15 @@ double covered_share(const PlacedCamera& a, const PlacedCamera& b) {
   return area > 0 ? cv::intersectConvexConvex(outline_a, outline_b, common) / area : 0;
 }
 
+std::vector<PlacedCamera> placed_cameras(const FlightRecord& flight, const std::vector<int>& members) {
+  std::vector<PlacedCamera> places;
+  for (const int index : members) {
+    const FramePlacement& placement = flight.frames[index].placement;
+    places.push_back({placement.camera, placement.mosaic_from_frame, placement.pose});
+  }
+  return places;
+}
+
 std::vector<std::vector<int>> choose_views(const std::vector<PlacedCamera>& frames, int most) {
   std::vector<std::vector<int>> chosen(frames.size());
   for (std::size_t i = 0; i < frames.size(); ++i) {

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "pipeline/camera.h"
+#include "pipeline/flight_record.h"
 #include "pipeline/pixel_spaces.h"
 #include "pipeline/pose.h"
 #include "stages/glare/added_light.h"
@@ -61,6 +62,9 @@ struct ComparedFrame {
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
 /// convex and finite.
 [[nodiscard]] double covered_share(const PlacedCamera& a, const PlacedCamera& b);
+
+/// Where the frames of `members` (indices into the record, all of them placed) lie, in that order.
+[[nodiscard]] std::vector<PlacedCamera> placed_cameras(const FlightRecord&, const std::vector<int>& members);
 
 /// For each frame, at most `most` others that tell most about it: large common ground, different standpoints.
 [[nodiscard]] std::vector<std::vector<int>> choose_views(const std::vector<PlacedCamera>& frames, int most);
