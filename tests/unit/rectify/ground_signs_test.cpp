@@ -1,4 +1,5 @@
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <cmath>
 #include <filesystem>
@@ -13,7 +14,7 @@ namespace {
 constexpr double kDegrees = 3.14159265358979323846 / 180;
 
 std::filesystem::path table(const std::string& text) {
-  const auto path = std::filesystem::temp_directory_path() / "lookdown_ground_signs.csv";
+  const auto path = std::filesystem::temp_directory_path() / ("lookdown_ground_signs_" + std::to_string(::getpid()) + ".csv");
   std::ofstream(path) << text;
   return path;
 }
