@@ -4,6 +4,7 @@
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <fstream>
 #include <nlohmann/json.hpp>
@@ -98,11 +99,15 @@ json relief_json(const Site& site) {
 
 // Of a stored pixel, linear light, white 1: sRGB curve of IEC 61966-2-1.
 double luminance_of(const cv::Vec3b& stored) {
-  const auto linear = [](uint8_t level) {
-    const double v = level / 255.0;
-    return v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
-  };
-  return 0.0722 * linear(stored[0]) + 0.7152 * linear(stored[1]) + 0.2126 * linear(stored[2]);
+  static const std::array<double, 256> kLinear = [] {
+    std::array<double, 256> linear{};
+    for (size_t level = 0; level < linear.size(); ++level) {
+      const double v = static_cast<double>(level) / 255.0;
+      linear[level] = v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4);
+    }
+    return linear;
+  }();
+  return 0.0722 * kLinear[stored[0]] + 0.7152 * kLinear[stored[1]] + 0.2126 * kLinear[stored[2]];
 }
 
 json ground_points_json(const Site& site) {

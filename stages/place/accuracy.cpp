@@ -11,18 +11,6 @@ namespace {
 constexpr int kEnoughCheckPoints = 20;
 constexpr double kNssdaFactor = 1.7308;
 
-double tie_rmse(const Network& network) {
-  double sum = 0;
-  int count = 0;
-  for (const Sighting& s : network.sightings) {
-    const double r = residual_px(network, s);
-    if (!std::isfinite(r)) continue;
-    sum += r * r;
-    ++count;
-  }
-  return count > 0 ? std::sqrt(sum / count) : 0;
-}
-
 std::string scale_words(const Datum& datum) {
   if (datum.scale_from == "none") return "The scale is not known: lengths are in mosaic pixels. ";
   if (datum.scale_from == "height")
@@ -60,7 +48,7 @@ std::string check_words(const Accuracy& a) {
 Accuracy assess(const Group& group, const Datum& datum, const std::vector<ControlPoint>& control,
                 const std::vector<TieFrame>& frames) {
   Accuracy a;
-  a.tie_point_rmse_px = tie_rmse(group.network);
+  a.tie_point_rmse_px = rmse_px(group.network);
   double fitted = 0, x = 0, y = 0;
   int fitted_points = 0;
   for (const ControlPoint& p : control) {

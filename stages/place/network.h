@@ -94,5 +94,7 @@ AdjustmentSummary adjust(Network&, const AdjustmentOptions&);
 /// Distance between a sighting and the projection of its point, pixels of the frame as stored; infinite
 /// behind the camera.
 [[nodiscard]] double residual_px(const Network&, const Sighting&);
+/// Root mean square of all finite residuals; 0 when there are none.
+[[nodiscard]] double rmse_px(const Network&);
 
 }  // namespace lookdown::place

@@ -169,18 +169,6 @@ void order_elimination(const Network& network, ceres::Problem& problem, Unknowns
   solver.linear_solver_ordering.reset(ordering);
 }
 
-double rmse(const Network& network) {
-  double sum = 0;
-  int count = 0;
-  for (const Sighting& s : network.sightings) {
-    const double r = residual_px(network, s);
-    if (!std::isfinite(r)) continue;
-    sum += r * r;
-    ++count;
-  }
-  return count > 0 ? std::sqrt(sum / count) : 0;
-}
-
 }  // namespace
 
 double residual_px(const Network& network, const Sighting& s) {
@@ -191,6 +179,18 @@ double residual_px(const Network& network, const Sighting& s) {
   if (depth <= 0) return std::numeric_limits<double>::infinity();
   const auto raw = camera.distort(flat);
   return std::hypot(raw.x - s.at.x, raw.y - s.at.y);
+}
+
+double rmse_px(const Network& network) {
+  double sum = 0;
+  int count = 0;
+  for (const Sighting& s : network.sightings) {
+    const double r = residual_px(network, s);
+    if (!std::isfinite(r)) continue;
+    sum += r * r;
+    ++count;
+  }
+  return count > 0 ? std::sqrt(sum / count) : 0;
 }
 
 AdjustmentSummary adjust(Network& network, const AdjustmentOptions& options) {
@@ -221,7 +221,7 @@ AdjustmentSummary adjust(Network& network, const AdjustmentOptions& options) {
   summary.final_cost = report.final_cost;
   summary.iterations = int(report.iterations.size());
   if (summary.usable) write_back(unknowns, network);
-  summary.rmse_px = rmse(network);
+  summary.rmse_px = rmse_px(network);
   return summary;
 }
 
