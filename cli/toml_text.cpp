@@ -26,7 +26,7 @@ std::string comment(const std::string& text) {
 }
 
 // A basic string of TOML 1.0.
-std::string quoted(const std::string& text) {
+std::string toml_string(const std::string& text) {
   std::string out = "\"";
   for (const char c : text) {
     if (c == '"' || c == '\\')
@@ -45,7 +45,7 @@ class Writer : public OptionVisitor {
   void option(const OptionText& about, bool& value) override { add(about, value ? "true" : "false"); }
   void option(const OptionText& about, int& value) override { add(about, fmt::format("{}", value)); }
   void option(const OptionText& about, double& value) override { add(about, fmt::format("{}", value)); }
-  void option(const OptionText& about, std::string& value) override { add(about, quoted(value)); }
+  void option(const OptionText& about, std::string& value) override { add(about, toml_string(value)); }
   void option(const OptionText& about, std::optional<double>& value) override {
     if (value)
       add(about, fmt::format("{}", *value));
@@ -54,7 +54,7 @@ class Writer : public OptionVisitor {
   }
   void option(const OptionText& about, std::vector<std::string>& value) override {
     std::vector<std::string> words;
-    for (const std::string& word : value) words.push_back(quoted(word));
+    for (const std::string& word : value) words.push_back(toml_string(word));
     add(about, fmt::format("[{}]", fmt::join(words, ", ")));
   }
 
