@@ -11,7 +11,7 @@ target_precompile_headers(lookdown_precompiled PRIVATE
 if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
   # GCC 12 takes std::vector<std::string>::push_back("text") for a read out of bounds (GCC bug 105651 again) where the library's headers no
   # longer count as the system's.
-  target_compile_options(lookdown_warnings INTERFACE -Wno-array-bounds -Wno-stringop-overread)
+  target_compile_options(lookdown_warnings INTERFACE -Wno-array-bounds -Wno-stringop-overread -Wno-stringop-overflow)
 endif()
 
 function(use_precompiled_below folder)
