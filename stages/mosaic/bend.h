@@ -9,8 +9,7 @@ namespace lookdown::mosaic {
 struct Bend {
   cv::Rect cells;  ///< of the survey grid; no displacement outside
   int cell_px = 1;
-  cv::Mat shift_px;       ///< CV_32FC2 at the centres of `cells`
-  double largest_px = 0;  ///< length of the longest displacement
+  cv::Mat shift_px;  ///< CV_32FC2 at the centres of `cells`
 
   [[nodiscard]] bool empty() const { return shift_px.empty(); }
   [[nodiscard]] cv::Point2d at(double x_px, double y_px) const;

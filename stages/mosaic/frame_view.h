@@ -10,7 +10,6 @@
 #include "pipeline/flight_record.h"
 #include "stages/mosaic/bend.h"
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/raised_area.h"
 
 namespace lookdown::mosaic {
 
@@ -18,7 +17,7 @@ namespace lookdown::mosaic {
 struct Sighting {
   double x_px = 0, y_px = 0;          ///< in the frame as stored
   double frame_px_per_mosaic_px = 0;  ///< local scale, geometric mean of the two directions
-  bool usable = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too far
+  bool usable = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too far, not behind the rig
 };
 
 /// Geometry of one frame over the canvas. Plain value; `box` holds every usable mosaic pixel.
@@ -33,14 +32,15 @@ struct FrameView {
   double nadir_x_px = 0, nadir_y_px = 0;  ///< mosaic pixel straight below the camera
   double height_px = 0;                   ///< camera above the plane in mosaic pixels
   cv::Rect box;
-  std::vector<RaisedArea>
-      raised_areas;  ///< inside them maps show their plane; `sight` and `position` know the ground only
-  Bend bend;         ///< set once seams are known; `sight` is of the frame unbent
+  cv::Mat riding;  ///< CV_8UC1 over the frame, reduced, 255 where a part of the rig rides along; empty: nowhere
+  Bend bend;       ///< set once seams are known; `sight` is of the frame unbent
 
   [[nodiscard]] Sighting sight(double mosaic_x_px, double mosaic_y_px) const;
   /// The same without the test for usability: the position only, kept finite, for filling beyond the frame's
   /// edge. Bent along with the frame.
   [[nodiscard]] cv::Point2d position(double mosaic_x_px, double mosaic_y_px) const;
+  /// True where something that rides along with the camera hides the ground; position in the frame as stored.
+  [[nodiscard]] bool rides_along(const cv::Point2d& frame_px) const;
   /// Tangent of the angle between the line of sight and straight down.
   [[nodiscard]] double tan_view_angle(double mosaic_x_px, double mosaic_y_px) const;
 };

@@ -20,13 +20,16 @@
 #include "stages/mosaic/legend.h"
 #include "stages/mosaic/long_roofs.h"
 #include "stages/mosaic/passing_things.h"
+#include "stages/mosaic/placed_roofs.h"
 #include "stages/mosaic/preview.h"
 #include "stages/mosaic/print_sheet.h"
 #include "stages/mosaic/raster_file.h"
 #include "stages/mosaic/render.h"
+#include "stages/mosaic/riding_parts.h"
 #include "stages/mosaic/seam_bends.h"
 #include "stages/mosaic/seams.h"
 #include "stages/mosaic/survey.h"
+#include "stages/mosaic/whole_roofs.h"
 #include "stages/mosaic/world_file.h"
 
 namespace lookdown::mosaic {
@@ -267,11 +270,18 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
       : plane_height          ? colours_on_the_ground(flight, views, canvas, options.order, context)
                               : solve_colours(flight, views, survey);
   correct_survey(survey, views, model);
+  const std::vector<RidingPart> riding = riding_parts(flight, views, survey);
+  leave_out(riding, views, survey);
+  for (const RidingPart& part : riding) flight.notes.push_back(in_words(part));
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare));
-  if (options.order == "best" && options.upright_roofs)
-    raise(long_roofs(views, survey, store), views, survey);
+  std::vector<RaisedArea> roofs;
+  if (options.order == "best" && options.whole_roofs && !plane_height) {
+    roofs = long_roofs(views, survey, placed_roofs(flight.placement, canvas, views, survey));
+    keep_whole(roofs, views, survey);
+  }
   const Choice choice = choose_frames(survey, options.order);
+  join_roofs(roofs, views, survey, choice);
 
   if (options.order == "best" && options.meet_at_seams)
     bend_frames(views, survey, seam_ties(views, survey, choice, store, context));

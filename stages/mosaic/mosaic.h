@@ -21,7 +21,7 @@ struct Options {
   double max_gigapixels = 4;
   bool colour_balance = true;
   bool meet_at_seams = true;     ///< bend frames by a few pixels along seams, so that they meet there
-  bool upright_roofs = true;     ///< draw flat roofs that no frame sees whole where they stand
+  bool whole_roofs = true;       ///< show a flat roof out of one frame where one sees it whole, else join it on its own plane
   bool ground_overlay = true;    ///< mosaic.kmz, when a CRS is known
   std::string paper = "A3";      ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
   int print_scale = 0;           ///< denominator of its scale; 0: the largest common one that fits one sheet
@@ -32,7 +32,7 @@ struct Options {
 void describe(Options&, OptionVisitor&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
-inline constexpr const char* kMosaicVersion = "mosaic/7";
+inline constexpr const char* kMosaicVersion = "mosaic/8";
 
 /// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When
 /// nothing is placed, the record gets a warning and no file is written.

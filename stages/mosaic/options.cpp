@@ -22,10 +22,9 @@ void describe(Options& options, OptionVisitor& visitor) {
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
       options.colour_balance);
   visitor.option(
-      {.name = "upright-roofs",
-       .help = "draw flat roofs that no frame sees whole where they stand, each on its own plane; off: they "
-               "lean and seams cut them"},
-      options.upright_roofs);
+      {.name = "whole-roofs",
+       .help = "show a flat roof out of one frame where one sees it whole, else join it on its own plane; off: seams may cut it with a step"},
+      options.whole_roofs);
   visitor.option({.name = "meet-at-seams",
                   .help = "bend frames by up to a few pixels along seams so that paths and edges meet; off: "
                           "every pixel where "

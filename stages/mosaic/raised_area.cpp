@@ -1,5 +1,6 @@
 #include "stages/mosaic/raised_area.h"
 
+#include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
@@ -7,29 +8,30 @@
 
 namespace lookdown::mosaic {
 
-FrameView lifted(const FrameView& view, double height_px) {
-  const double factor = view.height_px / (view.height_px - height_px);
-  Eigen::Matrix3d ground_from_raised;
-  ground_from_raised << factor, 0, view.nadir_x_px * (1 - factor), 0, factor, view.nadir_y_px * (1 - factor),
-      0, 0, 1;
-  FrameView raised = view;
-  raised.frame_from_mosaic = view.frame_from_mosaic * ground_from_raised;
-  raised.mosaic_from_frame = ground_from_raised.inverse() * view.mosaic_from_frame;
-  raised.height_px = view.height_px - height_px;
-  raised.raised_areas.clear();
-  return raised;
+cv::Point2d leaned(const FrameView& view, double height_px, const cv::Point2d& plan) {
+  const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
+  return nadir + (plan - nadir) * (view.height_px / (view.height_px - height_px));
+}
+
+cv::Point2d plan_of(const FrameView& view, double height_px, const cv::Point2d& shown) {
+  const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
+  return nadir + (shown - nadir) * ((view.height_px - height_px) / view.height_px);
 }
 
 std::vector<cv::Point2d> hidden_outline(const FrameView& view, const RaisedArea& area) {
-  const double factor = view.height_px / (view.height_px - area.height_px);
-  const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
   std::vector<cv::Point2f> corners, hull;
   for (const cv::Point2d& corner : area.outline) {
     corners.emplace_back(corner);
-    corners.emplace_back(nadir + (corner - nadir) * factor);
+    corners.emplace_back(leaned(view, area.height_px, corner));
   }
   cv::convexHull(corners, hull);
   return {hull.begin(), hull.end()};
+}
+
+bool sees_whole(const FrameView& view, const RaisedArea& area) {
+  if (view.height_px <= area.height_px) return false;
+  const std::vector<cv::Point2d> needed = hidden_outline(view, area);
+  return std::all_of(needed.begin(), needed.end(), [&](const cv::Point2d& corner) { return view.sight(corner.x, corner.y).usable; });
 }
 
 cv::Mat filled_outline(const std::vector<cv::Point2d>& outline, const cv::Rect& area) {
@@ -39,7 +41,7 @@ cv::Mat filled_outline(const std::vector<cv::Point2d>& outline, const cv::Rect& 
   for (const cv::Point2d& corner : outline)
     corners.emplace_back(static_cast<int>(std::lround((corner.x - area.x) * (1 << kShift))),
                          static_cast<int>(std::lround((corner.y - area.y) * (1 << kShift))));
-  cv::fillConvexPoly(mask, corners, cv::Scalar(255), cv::LINE_8, kShift);
+  cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{corners}, cv::Scalar(255), cv::LINE_8, kShift);
   return mask;
 }
 

@@ -53,45 +53,6 @@ cv::Point2d outward_of(cv::Point2d from, cv::Point2d to, cv::Point2d middle) {
   return outward.dot(0.5 * (from + to) - middle) < 0 ? -outward : outward;
 }
 
-/// Adds to `steps` (2 reach_px + 1 places, from the inside out) how sharp a step of brightness the frame
-/// shows along the part of a side from `from` to `to`. Nothing where the frame does not see all of the part.
-void add_steps(const FrameView& raised, FrameStore& store, cv::Point2d from, cv::Point2d to,
-               cv::Point2d outward, int reach_px, std::vector<double>& steps) {
-  constexpr int kSamples = 64;
-  const int rows = 2 * (reach_px + 2) + 1;
-  cv::Mat map(rows, kSamples, CV_32FC2);
-  for (int row = 0; row < rows; ++row)
-    for (int column = 0; column < kSamples; ++column) {
-      const cv::Point2d place =
-          from + (to - from) * ((column + 0.5) / kSamples) + outward * (row - reach_px - 2.0);
-      const Sighting seen = raised.sight(place.x, place.y);
-      if (!seen.usable) return;
-      map.at<cv::Vec2f>(row, column) = {static_cast<float>(seen.x_px), static_cast<float>(seen.y_px)};
-    }
-  cv::Mat strip, grey, profile;
-  cv::remap(*store.bgr(raised.frame_index, 1), strip, map, cv::noArray(), cv::INTER_LINEAR,
-            cv::BORDER_REPLICATE);
-  cv::cvtColor(strip, grey, cv::COLOR_BGR2GRAY);
-  cv::reduce(grey, profile, 1, cv::REDUCE_AVG, CV_32F);
-  for (int place = 0; place < 2 * reach_px + 1; ++place)
-    steps[place] += std::abs(profile.at<float>(place + 3) + profile.at<float>(place + 4) -
-                             profile.at<float>(place) - profile.at<float>(place + 1));
-}
-
-/// How far outward of where it was put a part of a side lies, canvas pixels.
-double found_offset(const std::vector<FrameView>& raised, FrameStore& store, cv::Point2d from, cv::Point2d to,
-                    cv::Point2d outward, int reach_px) {
-  std::vector<double> steps(2 * reach_px + 1, 0.0);
-  for (const FrameView& view : raised) {
-    try {
-      add_steps(view, store, from, to, outward, reach_px, steps);
-    } catch (const FrameFault&) {
-      continue;  // it shows again, with its reason, when its tiles are rendered
-    }
-  }
-  return static_cast<double>(std::max_element(steps.begin(), steps.end()) - steps.begin()) - reach_px;
-}
-
 }  // namespace
 
 Corners trimmed_box(const cv::Mat& mask) {
@@ -146,28 +107,6 @@ bool has_clear_sides(const cv::Mat& mean, const Corners& corners) {
       return false;
   }
   return true;
-}
-
-RaisedArea fitted_at_full_size(const RaisedArea& area, const std::vector<FrameView>& views, FrameStore& store,
-                               int reach_px) {
-  std::vector<FrameView> raised;
-  for (const FrameView& view : views)
-    if (view.height_px > area.height_px) raised.push_back(lifted(view, area.height_px));
-  RaisedArea fitted = area;
-  cv::Point2d middle(0, 0);
-  for (const cv::Point2d& corner : area.outline) middle += corner / static_cast<double>(area.outline.size());
-  const std::size_t sides = area.outline.size();
-  for (std::size_t side = 0; side < sides; ++side) {
-    const cv::Point2d from = area.outline[side], to = area.outline[(side + 1) % sides],
-                      centre = 0.5 * (from + to);
-    const cv::Point2d outward = outward_of(from, to, middle);
-    // Each half on its own, so that a slightly turned side is turned back.
-    const double first = found_offset(raised, store, from, centre, outward, reach_px),
-                 second = found_offset(raised, store, centre, to, outward, reach_px);
-    fitted.outline[side] += outward * (1.5 * first - 0.5 * second);
-    fitted.outline[(side + 1) % sides] += outward * (1.5 * second - 0.5 * first);
-  }
-  return fitted;
 }
 
 }  // namespace lookdown::mosaic

@@ -1,13 +1,8 @@
-// Where exactly the sides of a rectangular roof lie.
+// Where the sides of a rectangular roof lie, on the survey's cells.
 #pragma once
 
 #include <array>
 #include <opencv2/core.hpp>
-#include <vector>
-
-#include "stages/mosaic/frame_store.h"
-#include "stages/mosaic/frame_view.h"
-#include "stages/mosaic/raised_area.h"
 
 namespace lookdown::mosaic {
 
@@ -24,10 +19,5 @@ using Corners = std::array<cv::Point2d, 4>;
 /// True when brightness changes across every side, as it does where a roof ends; an outline that stops in the
 /// middle of a roof has a side without.
 [[nodiscard]] bool has_clear_sides(const cv::Mat& mean, const Corners&);
-
-/// Fits the sides in the frames themselves, to about a pixel, looking `reach_px` to either side. A frame that
-/// cannot be read has no say.
-[[nodiscard]] RaisedArea fitted_at_full_size(const RaisedArea&, const std::vector<FrameView>&, FrameStore&,
-                                             int reach_px);
 
 }  // namespace lookdown::mosaic

@@ -65,15 +65,13 @@ class Field {
       }
   }
   [[nodiscard]] Bend bend() const {
-    Bend bend{cells_, cell_px_, cv::Mat(cells_.size(), CV_32FC2, cv::Scalar::all(0)), 0};
+    Bend bend{cells_, cell_px_, cv::Mat(cells_.size(), CV_32FC2, cv::Scalar::all(0))};
     for (int row = 0; row < sum_.rows; ++row)
       for (int column = 0; column < sum_.cols; ++column) {
         const float near = strength_.at<float>(row, column);
         if (near <= 0) continue;
         const float fade = near * near * (3 - 2 * near);
-        const cv::Vec2f shift = sum_.at<cv::Vec2f>(row, column) * (fade / weight_.at<float>(row, column));
-        bend.shift_px.at<cv::Vec2f>(row, column) = shift;
-        bend.largest_px = std::max(bend.largest_px, static_cast<double>(std::hypot(shift[0], shift[1])));
+        bend.shift_px.at<cv::Vec2f>(row, column) = sum_.at<cv::Vec2f>(row, column) * (fade / weight_.at<float>(row, column));
       }
     return bend;
   }
@@ -98,7 +96,9 @@ void bend_frames(std::vector<FrameView>& views, const Survey& survey, const std:
     if (!any) continue;
     Field field(survey.frames[view].box, survey.cell_px);
     for (const Pull& pull : pulls[view]) field.add(pull);
-    views[view].bend = field.bend();
+    Bend bend = field.bend();
+    if (!views[view].bend.empty()) bend.shift_px += views[view].bend.shift_px;
+    views[view].bend = bend;
   }
 }
 

@@ -7,7 +7,7 @@
 
 namespace lookdown::mosaic {
 
-/// Sets FrameView::bend of every view that has ties: at a tie the two frames give way by half each (one of
+/// Adds to FrameView::bend of every view that has ties: at a tie the two frames give way by half each (one of
 /// them by all, where the other would run out of its picture); away from the seam the bend fades to nothing,
 /// over five times its length, and ties on the plane hold their surroundings in place.
 void bend_frames(std::vector<FrameView>&, const Survey&, const std::vector<SeamTie>&);

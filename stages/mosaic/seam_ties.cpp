@@ -57,13 +57,10 @@ cv::Mat patch_round(const FrameView& view, FrameStore& store, cv::Point centre, 
   return grey;
 }
 
-/// Roofs are in register by themselves, and their surroundings must not be bent over their edges.
-bool near_raised(const FrameView& view, cv::Point at) {
-  constexpr int kAway = 90;
-  const cv::Rect round(at.x - kAway, at.y - kAway, 2 * kAway, 2 * kAway);
-  return std::any_of(view.raised_areas.begin(), view.raised_areas.end(), [&](const RaisedArea& area) {
-    return cv::countNonZero(filled_outline(hidden_outline(view, area), round)) > 0;
-  });
+/// Joined roofs are in register by themselves, and their walls and the ground beside them must not pull at them.
+bool near_joined_roof(const FrameView& view, cv::Point at) {
+  const cv::Point2d shift = view.bend.at(at.x, at.y);
+  return shift.x != 0 || shift.y != 0;
 }
 
 /// Waves move and glints with them: near glare nothing that looks alike need be the same.
@@ -86,7 +83,7 @@ double vertex(double before, double at, double after) {
 std::optional<cv::Point2d> apart_at(const FrameView& first, const FrameView& second, FrameStore& store,
                                     cv::Point2d at_px) {
   const cv::Point at(static_cast<int>(std::lround(at_px.x)), static_cast<int>(std::lround(at_px.y)));
-  if (near_raised(first, at) || near_raised(second, at)) return std::nullopt;
+  if (near_joined_roof(first, at) || near_joined_roof(second, at)) return std::nullopt;
   const cv::Mat shown = patch_round(first, store, at, kPatchPx);
   const cv::Mat searched = patch_round(second, store, at, kPatchPx + 2 * kReachPx);
   if (shown.empty() || searched.empty()) return std::nullopt;

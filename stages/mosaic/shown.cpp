@@ -59,10 +59,7 @@ Shown shown_in(const Scene& scene, const cv::Rect& area) {
     const cv::Rect reach = reach_of_votes(scene, candidates[i], cells) & area;
     if (reach.empty()) continue;
     const cv::Rect inside = reach - area.tl();
-    cv::Mat weight = vote(scene, candidates[i], cells, reach);
-    // Ground behind a roof is left to any other frame with a vote nearby, or shown all the same.
-    if (const cv::Mat hidden = hidden_map(scene.views[candidates[i]], reach); cv::countNonZero(hidden) > 0)
-      cv::Mat(0.01 * weight).copyTo(weight, hidden);
+    const cv::Mat weight = vote(scene, candidates[i], cells, reach);
     const cv::Mat usable = usable_map(scene.views[candidates[i]], reach);
     const cv::Mat wins_seen = (weight > best_seen(inside)) & usable, wins_any = weight > best_any(inside);
     weight.copyTo(best_seen(inside), wins_seen);

@@ -14,18 +14,45 @@ int nodes_along(int length) {
   return (length + kNodeSpacing - 1) / kNodeSpacing + 1;
 }
 
-/// Puts `of_plane(lifted view, part of the area)` into `map` inside each raised area.
-template <class OfPlane>
-void put_raised(const FrameView& view, const cv::Rect& area, cv::Mat& map, OfPlane of_plane) {
-  for (const RaisedArea& raised : view.raised_areas) {
-    const cv::Rect part = box_of(raised.outline) & area;
-    if (part.empty() || view.height_px <= raised.height_px) continue;
-    of_plane(lifted(view, raised.height_px), part)
-        .copyTo(map(part - area.tl()), filled_outline(raised.outline, part));
-  }
+/// What the view really shows there once it is bent.
+Sighting bent_sight(const FrameView& view, double x_px, double y_px) {
+  const cv::Point2d shift = view.bend.at(x_px, y_px);
+  return view.sight(x_px + shift.x, y_px + shift.y);
 }
 
-cv::Mat ground_position_map(const FrameView& view, const cv::Rect& area) {
+cv::Mat geometrically_usable(const FrameView& view, const cv::Rect& area) {
+  // Inside a cell whose corners are all usable everything is, since the usable part of a frame is convex but
+  // for the lens's bend, which is far below a cell; only cells on the rim are tested pixel by pixel.
+  cv::Mat usable(area.size(), CV_8UC1, cv::Scalar(0));
+  const int columns = nodes_along(area.width), rows = nodes_along(area.height);
+  cv::Mat nodes(rows, columns, CV_8UC1);
+  for (int row = 0; row < rows; ++row)
+    for (int column = 0; column < columns; ++column)
+      nodes.at<uchar>(row, column) =
+          bent_sight(view, area.x + column * kNodeSpacing, area.y + row * kNodeSpacing).usable;
+  cv::Mat near;  // a frame's corner may poke into a cell between its nodes, but then a neighbouring node is
+                 // usable
+  cv::dilate(nodes, near, cv::Mat());
+  for (int row = 0; row + 1 < rows; ++row)
+    for (int column = 0; column + 1 < columns; ++column) {
+      const int corners = nodes.at<uchar>(row, column) + nodes.at<uchar>(row + 1, column) +
+                          nodes.at<uchar>(row, column + 1) + nodes.at<uchar>(row + 1, column + 1);
+      const cv::Rect cell = cv::Rect(column * kNodeSpacing, row * kNodeSpacing, kNodeSpacing, kNodeSpacing) &
+                            cv::Rect(0, 0, area.width, area.height);
+      if (corners == 4) usable(cell).setTo(255);
+      const bool none_near = !near.at<uchar>(row, column) && !near.at<uchar>(row + 1, column) &&
+                             !near.at<uchar>(row, column + 1) && !near.at<uchar>(row + 1, column + 1);
+      if (corners == 4 || none_near) continue;
+      for (int y = cell.y; y < cell.y + cell.height; ++y)
+        for (int x = cell.x; x < cell.x + cell.width; ++x)
+          if (bent_sight(view, area.x + x, area.y + y).usable) usable.at<uchar>(y, x) = 255;
+    }
+  return usable;
+}
+
+}  // namespace
+
+cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
   const int columns = nodes_along(area.width), rows = nodes_along(area.height);
   cv::Mat nodes(rows, columns, CV_32FC2);
   for (int row = 0; row < rows; ++row)
@@ -56,60 +83,14 @@ cv::Mat ground_position_map(const FrameView& view, const cv::Rect& area) {
   return map;
 }
 
-cv::Mat ground_usable_map(const FrameView& view, const cv::Rect& area) {
-  // Inside a cell whose corners are all usable everything is, since the usable part of a frame is convex but
-  // for the lens's bend, which is far below a cell; only cells on the rim are tested pixel by pixel.
-  cv::Mat usable(area.size(), CV_8UC1, cv::Scalar(0));
-  const int columns = nodes_along(area.width), rows = nodes_along(area.height);
-  cv::Mat nodes(rows, columns, CV_8UC1);
-  for (int row = 0; row < rows; ++row)
-    for (int column = 0; column < columns; ++column)
-      nodes.at<uchar>(row, column) =
-          view.sight(area.x + column * kNodeSpacing, area.y + row * kNodeSpacing).usable;
-  cv::Mat near;  // a frame's corner may poke into a cell between its nodes, but then a neighbouring node is
-                 // usable
-  cv::dilate(nodes, near, cv::Mat());
-  for (int row = 0; row + 1 < rows; ++row)
-    for (int column = 0; column + 1 < columns; ++column) {
-      const int corners = nodes.at<uchar>(row, column) + nodes.at<uchar>(row + 1, column) +
-                          nodes.at<uchar>(row, column + 1) + nodes.at<uchar>(row + 1, column + 1);
-      const cv::Rect cell = cv::Rect(column * kNodeSpacing, row * kNodeSpacing, kNodeSpacing, kNodeSpacing) &
-                            cv::Rect(0, 0, area.width, area.height);
-      if (corners == 4) usable(cell).setTo(255);
-      const bool none_near = !near.at<uchar>(row, column) && !near.at<uchar>(row + 1, column) &&
-                             !near.at<uchar>(row, column + 1) && !near.at<uchar>(row + 1, column + 1);
-      if (corners == 4 || none_near) continue;
-      for (int y = cell.y; y < cell.y + cell.height; ++y)
-        for (int x = cell.x; x < cell.x + cell.width; ++x)
-          if (view.sight(area.x + x, area.y + y).usable) usable.at<uchar>(y, x) = 255;
-    }
-  return usable;
-}
-
-}  // namespace
-
-cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
-  cv::Mat map = ground_position_map(view, area);
-  put_raised(view, area, map, ground_position_map);
-  return map;
-}
-
 cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
-  cv::Mat usable = ground_usable_map(view, area);
-  put_raised(view, area, usable, ground_usable_map);
+  cv::Mat usable = geometrically_usable(view, area);
+  if (view.riding.empty()) return usable;
+  const cv::Mat map = position_map(view, area);
+  for (int row = 0; row < area.height; ++row)
+    for (int column = 0; column < area.width; ++column)
+      if (uchar& here = usable.at<uchar>(row, column); here && view.rides_along(cv::Point2f(map.at<cv::Vec2f>(row, column)))) here = 0;
   return usable;
-}
-
-cv::Mat hidden_map(const FrameView& view, const cv::Rect& area) {
-  cv::Mat hidden(area.size(), CV_8UC1, cv::Scalar(0));
-  for (const RaisedArea& raised : view.raised_areas) {
-    const std::vector<cv::Point2d> outline = hidden_outline(view, raised);
-    const cv::Rect part = box_of(outline) & area;
-    if (part.empty()) continue;
-    const cv::Mat behind = filled_outline(outline, part) & ~filled_outline(raised.outline, part);
-    hidden(part - area.tl()) |= behind;
-  }
-  return hidden;
 }
 
 int decode_reduction(double frame_px_per_mosaic_px) {

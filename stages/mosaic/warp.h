@@ -19,9 +19,6 @@ namespace lookdown::mosaic {
 /// without losing resolution.
 [[nodiscard]] int decode_reduction(double frame_px_per_mosaic_px);
 
-/// CV_8UC1, 255 where a raised area stands between the frame and the ground.
-[[nodiscard]] cv::Mat hidden_map(const FrameView&, const cv::Rect& area);
-
 /// Median local scale over `area`, or 1 when nothing is usable there.
 [[nodiscard]] double typical_scale(const FrameView&, const cv::Rect& area);
 

@@ -1,4 +1,5 @@
 #include "tests/bench/mosaic/against_truth.h"
+#include "tests/bench/mosaic/ground_tie.h"
 
 #include <algorithm>
 #include <cmath>
@@ -36,26 +37,23 @@ double percentile(std::vector<double> values, double share) {
   return values[place];
 }
 
-/// Ground coordinates of the middle of mosaic pixel (0, 0), and the size of a pixel.
-struct Grid {
-  double x_m, y_m, gsd_m;
-};
-
-Grid grid_of(const FlightRecord& flight) {
-  if (!flight.placement.geotransform)
-    throw std::runtime_error("the mosaic has no scale: score one whose run was given the flight's control.csv and marks.csv");
-  const auto& transform = *flight.placement.geotransform;
-  return {transform[0] + 0.5 * transform[1], transform[3] + 0.5 * transform[5], transform[1]};
-}
-
-void resample_truth(const json& ground, const std::filesystem::path& folder, const Grid& grid, Scene& scene) {
+cv::Mat truth_picture(const json& ground, const std::filesystem::path& folder) {
   cv::Mat picture = cv::imread((folder / ground.at("file").get<std::string>()).string(), cv::IMREAD_COLOR);
   if (picture.empty()) throw std::runtime_error("no ground truth picture");
+  return picture;
+}
+
+double scale_of(const cv::Matx33d& similarity) {
+  return std::hypot(similarity(0, 0), similarity(1, 0));
+}
+
+void resample_truth(const json& ground, const std::filesystem::path& folder, const cv::Matx33d& ground_from_mosaic, Scene& scene) {
+  cv::Mat picture = truth_picture(ground, folder);
   const double gsd_m = ground.at("gsd_m"), x0_m = ground.at("x0_m"), y1_m = ground.at("y1_m");
-  const double ratio = grid.gsd_m / gsd_m;  // truth pixels per mosaic pixel
+  const double ratio = scale_of(ground_from_mosaic) / gsd_m;  // truth pixels per mosaic pixel
   if (ratio > 1) cv::GaussianBlur(picture, picture, {}, 0.4 * std::sqrt(ratio * ratio - 1));
-  const cv::Matx23d truth_from_mosaic(ratio, 0, (grid.x_m - x0_m) / gsd_m, 0, ratio,
-                                      (y1_m - grid.y_m) / gsd_m);
+  const cv::Matx33d truth_from_ground(1 / gsd_m, 0, -x0_m / gsd_m, 0, -1 / gsd_m, y1_m / gsd_m, 0, 0, 1);
+  const cv::Matx23d truth_from_mosaic = (truth_from_ground * ground_from_mosaic).get_minor<2, 3>(0, 0);
   const int how = cv::WARP_INVERSE_MAP | cv::INTER_CUBIC;
   cv::warpAffine(picture, scene.truth, truth_from_mosaic, scene.mosaic.size(), how, cv::BORDER_REPLICATE);
   cv::warpAffine(cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255)), scene.truth_known, truth_from_mosaic,
@@ -65,29 +63,31 @@ void resample_truth(const json& ground, const std::filesystem::path& folder, con
 
 /// What stands off the plane leans and throws a shadow that the truth may lack: it is no measure of the
 /// mosaic. Everything within 3 m of a block is left out.
-void leave_out_blocks(const json& truth, const Grid& grid, cv::Mat& known) {
+void leave_out_blocks(const json& truth, const cv::Matx33d& ground_from_mosaic, cv::Mat& known) {
   const json relief = truth.value("relief", json::object());
   std::vector<json> outlines;
   if (relief.is_object() && relief.contains("blocks"))
     for (const json& block : relief["blocks"]) outlines.push_back(block.at("outline"));
   else if (relief.is_object() && relief.contains("roof_outline") && relief["roof_outline"].is_array())
     outlines.push_back(relief["roof_outline"]);
+  const cv::Matx33d mosaic_from_ground = ground_from_mosaic.inv();
   for (const json& outline : outlines) {
     if (outline.empty()) continue;
     std::vector<cv::Point> corners;
-    for (const json& corner : outline)
-      corners.emplace_back(static_cast<int>(std::lround((corner[0].get<double>() - grid.x_m) / grid.gsd_m)),
-                           static_cast<int>(std::lround((grid.y_m - corner[1].get<double>()) / grid.gsd_m)));
+    for (const json& corner : outline) {
+      const cv::Vec3d at = mosaic_from_ground * cv::Vec3d(corner[0].get<double>(), corner[1].get<double>(), 1);
+      corners.emplace_back(static_cast<int>(std::lround(at[0])), static_cast<int>(std::lround(at[1])));
+    }
     cv::Mat block(known.size(), CV_8UC1, cv::Scalar(0));
     cv::fillPoly(block, std::vector<std::vector<cv::Point>>{corners}, cv::Scalar(255));
     cv::polylines(block, std::vector<std::vector<cv::Point>>{corners}, true, cv::Scalar(255),
-                  static_cast<int>(6 / grid.gsd_m));
+                  static_cast<int>(6 / scale_of(ground_from_mosaic)));
     known.setTo(0, block);
   }
 }
 
-Scene load_scene(const FlightRecord& flight, const json& truth, const std::filesystem::path& folder,
-                 const std::filesystem::path& out) {
+Scene load_scene(const json& truth, const std::filesystem::path& folder,
+                 const std::filesystem::path& out, const cv::Matx33d& ground_from_mosaic) {
   Scene scene;
   const cv::Mat four = cv::imread((out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED);
   scene.sources = cv::imread((out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED);
@@ -95,8 +95,8 @@ Scene load_scene(const FlightRecord& flight, const json& truth, const std::files
     throw std::runtime_error("mosaic files have an unexpected form");
   cv::extractChannel(four, scene.covered, 3);
   cv::cvtColor(four, scene.mosaic, cv::COLOR_BGRA2BGR);
-  resample_truth(truth.at("ground"), folder, grid_of(flight), scene);
-  leave_out_blocks(truth, grid_of(flight), scene.truth_known);
+  resample_truth(truth.at("ground"), folder, ground_from_mosaic, scene);
+  leave_out_blocks(truth, ground_from_mosaic, scene.truth_known);
   return scene;
 }
 
@@ -354,13 +354,15 @@ GlareLeft measure_glare(const FlightRecord& flight, const json& truth, const std
 }  // namespace
 
 Measures measure_against_truth(const FlightRecord& flight, const std::filesystem::path& folder,
-                               const std::filesystem::path& out) {
+                               const std::filesystem::path& out, Tie how) {
   const json truth = json::parse(std::ifstream(folder / "truth.json"));
   Measures measures;
   if (!truth.contains("ground") || !truth["ground"].is_object() || !truth["ground"].contains("file") ||
       truth["ground"]["file"].is_null())
     return measures;
-  const Scene scene = load_scene(flight, truth, folder, out);
+  const cv::Matx33d ground_from_mosaic =
+      how == Tie::by_grid && flight.placement.geotransform ? grid_of(*flight.placement.geotransform) : fitted_grid(flight, truth);
+  const Scene scene = load_scene(truth, folder, out, ground_from_mosaic);
   measures.geometry = measure_geometry(scene);
   measures.colour = measure_colour(scene);
   measures.seams = measure_seams(scene);

@@ -52,10 +52,14 @@ struct Measures {
   std::optional<GlareLeft> glare;
 };
 
+/// How the mosaic's pixels are tied to the truth's ground: by the grid that the placement states (which counts errors of scale, north
+/// and position, and needs a known place), or by the similarity that fits best to what the frames see (as for a flight placed without control).
+enum class Tie { by_grid, fitted };
+
 /// `out` holds mosaic.tif and mosaic_sources.tif made from `flight`, whose truth lies in `truth_folder`.
 [[nodiscard]] Measures measure_against_truth(const FlightRecord& flight,
                                              const std::filesystem::path& truth_folder,
-                                             const std::filesystem::path& out);
+                                             const std::filesystem::path& out, Tie = Tie::by_grid);
 
 /// CIEDE2000 between two CIE L*a*b* colours: Sharma, Wu & Dalal, Color Res. Appl. 30:21-30 (2005).
 [[nodiscard]] double ciede2000(const cv::Vec3d& lab_a, const cv::Vec3d& lab_b);

@@ -1,8 +1,9 @@
 // mosaic_bench FLIGHT OUT [--placed-by RUN] [--threads n] [--memory-mb n] [--gsd m] [--shake-m s]
 // [--shake-deg s] [--order o] [--compression c] [--no-glare] [--obliques] [--no-colour] [--no-overlay]
-// [--no-measures] [--floor]
+// [--no-measures] [--floor] [--by-grid]
 // Makes a mosaic from a rendered flight, times it and measures it against the truth. Frames are chosen and
-// placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided.
+// placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided: such a mosaic is
+// laid onto the truth by the similarity that fits best, or with --by-grid by its own scale, north and position.
 #include <fmt/format.h>
 #include <sys/resource.h>
 
@@ -44,7 +45,7 @@ int main(int argc, char** argv) {
   lookdown::mosaic::Options options;
   double gsd_m = 0;
   std::filesystem::path placed_by;
-  bool glare = true, obliques = false, measure = true, floor = false;
+  bool glare = true, obliques = false, measure = true, floor = false, by_grid = false;
   for (int i = 3; i < argc; ++i) {
     const std::string word = argv[i];
     const auto number = [&] { return std::stod(argv[++i]); };
@@ -74,6 +75,8 @@ int main(int argc, char** argv) {
       measure = false;
     else if (word == "--floor")
       floor = true;
+    else if (word == "--by-grid")
+      by_grid = true;
     else if (word == "--no-overlay")
       options.ground_overlay = false;
     else
@@ -111,7 +114,8 @@ int main(int argc, char** argv) {
         least.decode_s, least.warp_s, least.encode_s, least.total_s(), processor_s / least.total_s());
   }
   if (!measure) return 0;
-  const auto found = lookdown::bench::measure_against_truth(flight, argv[1], argv[2]);
+  const auto found = lookdown::bench::measure_against_truth(
+      flight, argv[1], argv[2], placed_by.empty() || by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted);
   if (found.geometry)
     fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
                found.geometry->median_px, found.geometry->patches);

@@ -5,6 +5,10 @@
 #include <unistd.h>
 
 #include <filesystem>
+#include <memory>
+#include <ogr_spatialref.h>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 #include <regex>
 #include <sstream>
 
@@ -113,6 +117,91 @@ TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
   EXPECT_NEAR(edge("south", false), 33.3 - 60 / 110910.0, 2e-5);
   EXPECT_NEAR(edge("east", true), 44.4 + 60 / 93143.0, 2e-5);
   EXPECT_EQ(text.find("<rotation>"), std::string::npos);
+}
+
+struct Overlay {
+  cv::Mat picture;
+  double north, south, east, west;
+};
+
+/// Every GroundOverlay of a KMZ file, its picture decoded, read by the rules of OGC KML 2.2 (07-147r2), 11.2 and 11.3: an Icon's href is
+/// relative to the document, and LatLonBox gives the sides of the picture, not the centres of its outer pixels.
+std::vector<Overlay> overlays_in(const std::string& kmz) {
+  const auto content = [&](const std::string& name) {
+    GByte* bytes = nullptr;
+    vsi_l_offset size = 0;
+    std::string text;
+    if (VSIIngestFile(nullptr, ("/vsizip/" + kmz + "/" + name).c_str(), &bytes, &size, -1)) text.assign(reinterpret_cast<char*>(bytes), size);
+    VSIFree(bytes);
+    return text;
+  };
+  std::vector<Overlay> overlays;
+  char** names = VSIReadDirRecursive(("/vsizip/" + kmz).c_str());
+  for (char** name = names; name != nullptr && *name != nullptr; ++name) {
+    const std::filesystem::path document(*name);
+    if (document.extension() != ".kml") continue;
+    const std::string text = content(document);
+    const std::regex element("<GroundOverlay>([^]*?)</GroundOverlay>");
+    for (std::sregex_iterator match(text.begin(), text.end(), element), end; match != end; ++match) {
+      const std::string overlay = (*match)[1];
+      const auto word = [&](const char* tag) {
+        std::smatch found;
+        return std::regex_search(overlay, found, std::regex(std::string("<") + tag + ">\\s*([^<]*?)\\s*</")) ? std::string(found[1]) : std::string();
+      };
+      EXPECT_EQ(word("rotation"), "");
+      const std::string picture = content((document.parent_path() / word("href")).lexically_normal());
+      overlays.push_back({cv::imdecode(std::vector<char>(picture.begin(), picture.end()), cv::IMREAD_COLOR), std::stod(word("north")),
+                          std::stod(word("south")), std::stod(word("east")), std::stod(word("west"))});
+    }
+  }
+  CSLDestroy(names);
+  return overlays;
+}
+
+// A grid 2.9 degrees west of its zone's central meridian is turned against true north by 2.9 sin(33.3) = 1.59 degrees (derived): a mark
+// in its corner would lie 15 pixels off if the overlay were laid north up unturned, twice that if turned the wrong way. Where the mark
+// belongs is PROJ's answer.
+TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
+  GDALAllRegister();
+  constexpr double kWest = 230000, kNorth = 3688000, kSideM = 0.1;
+  constexpr int kSize = 600;
+  const cv::Rect mark(510, 66, 30, 30);
+  Canvas canvas;
+  canvas.width_px = canvas.height_px = kSize;
+  canvas.crs = "EPSG:32638";
+  canvas.geotransform = {kWest, kSideM, 0, kNorth, 0, -kSideM};
+  {
+    RasterFile file(folder / "mosaic.tif", canvas, {});
+    cv::Mat picture(kSize, kSize, CV_8UC4, cv::Scalar(20, 20, 20, 255));
+    picture(mark).setTo(cv::Scalar(250, 250, 250, 255));
+    file.write({0, 0, kSize, kSize}, picture);
+    file.finish("deflate", 2);
+  }
+  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz");
+
+  OGRSpatialReference zone, degrees;
+  zone.importFromEPSG(32638);
+  degrees.importFromEPSG(4326);
+  degrees.SetAxisMappingStrategy(OAMS_TRADITIONAL_GIS_ORDER);
+  const std::unique_ptr<OGRCoordinateTransformation> projection(OGRCreateCoordinateTransformation(&zone, &degrees));
+  double east = kWest + (mark.x + 0.5 * mark.width) * kSideM, north = kNorth - (mark.y + 0.5 * mark.height) * kSideM;
+  ASSERT_TRUE(projection->Transform(1, &east, &north));
+
+  int told = 0;
+  for (const Overlay& overlay : overlays_in((folder / "mosaic.kmz").string())) {
+    ASSERT_FALSE(overlay.picture.empty());
+    cv::Mat grey;
+    cv::extractChannel(overlay.picture, grey, 1);
+    const cv::Moments moments = cv::moments(grey > 135, true);
+    const double pixel_m = (overlay.north - overlay.south) / overlay.picture.rows * 110910;
+    const double whole = mark.area() * kSideM * kSideM;
+    if (moments.m00 * pixel_m * pixel_m * (93143.0 / 110910) < 0.8 * whole) continue;  // another tile, or a part of the mark only
+    const double x = moments.m10 / moments.m00, y = moments.m01 / moments.m00;
+    EXPECT_NEAR(overlay.west + (x + 0.5) / overlay.picture.cols * (overlay.east - overlay.west), east, 0.5 * pixel_m / 93143);
+    EXPECT_NEAR(overlay.north - (y + 0.5) / overlay.picture.rows * (overlay.north - overlay.south), north, 0.5 * pixel_m / 110910);
+    ++told;
+  }
+  EXPECT_GE(told, 1);
 }
 
 // Open Geospatial Consortium 21-026, Cloud Optimized GeoTIFF: tiles, overviews, and the layout that GDAL

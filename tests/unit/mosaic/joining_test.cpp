@@ -199,16 +199,16 @@ TEST(SeamBends, FadeToNothingAndGiveWayByHalf) {
 
 // Relief displacement d = r h / H, the formula of every photogrammetry handbook: a roof 6 m high seen from 40
 // m, imaged 1500 px from the nadir, is displaced by 225 px.
-TEST(RaisedArea, IsFetchedFromWhereReliefDisplacementPutsIt) {
+TEST(RaisedArea, LeansByReliefDisplacement) {
   FrameView view;
   view.height_px = 4000;
   view.nadir_x_px = 300;
   view.nadir_y_px = 200;
   view.monotonic_radius_px = 1e30;
-  const FrameView raised = lifted(view, 600);
-  const cv::Point2d fetched = raised.position(300 + 1275, 200);
-  EXPECT_NEAR(fetched.x, 300 + 1500, 1e-6);
-  EXPECT_NEAR(fetched.y, 200, 1e-6);
+  const cv::Point2d shown = leaned(view, 600, {300 + 1275, 200});
+  EXPECT_NEAR(shown.x, 300 + 1500, 1e-6);
+  EXPECT_NEAR(shown.y, 200, 1e-6);
+  EXPECT_NEAR(plan_of(view, 600, shown).x, 300 + 1275, 1e-6);
   // What the roof hides reaches from its foot to where its top is drawn.
   const RaisedArea roof{600, {{800, 150}, {1575, 150}, {1575, 250}, {800, 250}}};
   const cv::Rect box = box_of(hidden_outline(view, roof));
@@ -259,8 +259,7 @@ TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
-  FrameStore store(reader, flight.record, flight.out, 100'000'000);
-  const std::vector<RaisedArea> roofs = long_roofs(views, survey, store);
+  const std::vector<RaisedArea> roofs = long_roofs(views, survey, {});
   ASSERT_EQ(roofs.size(), 1U);
   EXPECT_NEAR(roofs[0].height_px, kHeightPx, 0.1 * kHeightPx);
   const cv::Rect box = box_of(roofs[0].outline);
@@ -279,8 +278,7 @@ TEST(LongRoofs, FlatGroundHasNone) {
   RunContext context{flight.out, reader, scheduler, cache, progress};
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
-  FrameStore store(reader, flight.record, flight.out, 100'000'000);
-  EXPECT_TRUE(long_roofs(views, survey_frames(flight.record, views, canvas, "best", context), store).empty());
+  EXPECT_TRUE(long_roofs(views, survey_frames(flight.record, views, canvas, "best", context), {}).empty());
 }
 
 }  // namespace
