@@ -28,7 +28,7 @@ constexpr int kBlownOut = 245;         // code values: mirrored sun is as white 
 struct Squares {
   cv::Mat colour;         ///< CV_32FC3
   cv::Mat cells;          ///< CV_32SC1, how many
-  cv::Mat contradiction;  ///< CV_16SC1, code values by which every other frame differs at least; -1: no other frame
+  cv::Mat contradiction;  ///< CV_16SC1, code values by which other frames usually differ; -1: no other frame
 };
 
 struct Layout {
@@ -51,16 +51,18 @@ int apart(const cv::Vec3b& a, const cv::Vec3b& b) {
   return std::max({std::abs(a[0] - b[0]), std::abs(a[1] - b[1]), std::abs(a[2] - b[2])});
 }
 
-/// The least difference from any of the others at the cell; -1 when none sees it.
+/// The usual difference from the others at the cell, of an even number the smaller of the middle two, for some may show the rig in the same
+/// place; -1 when none sees it.
 int contradiction_at(const Survey& survey, const std::vector<int>& others, const cv::Vec3b& colour, cv::Point cell) {
-  int least = -1;
+  std::vector<int> differences;
   for (const int other : others) {
     const SurveyFrame& frame = survey.frames[other];
-    if (!testifies(frame, cell)) continue;
-    const int by = apart(colour, frame.bgr.at<cv::Vec3b>(cell - frame.box.tl()));
-    least = least < 0 ? by : std::min(least, by);
+    if (testifies(frame, cell)) differences.push_back(apart(colour, frame.bgr.at<cv::Vec3b>(cell - frame.box.tl())));
   }
-  return least;
+  if (differences.empty()) return -1;
+  const auto middle = differences.begin() + static_cast<std::ptrdiff_t>((differences.size() - 1) / 2);
+  std::nth_element(differences.begin(), middle, differences.end());
+  return *middle;
 }
 
 std::vector<int> overlapping(const Survey& survey, int view) {

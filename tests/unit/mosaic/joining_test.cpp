@@ -216,41 +216,13 @@ TEST(RaisedArea, LeansByReliefDisplacement) {
   EXPECT_NEAR(box.br().x, 1800, 2);
 }
 
-/// Draws a roof over the frames: a rectangle of its own texture, `height_px` above the ground.
-void put_roof(SmallFlight& flight, const cv::Rect2d& place, double height_px) {
-  cv::RNG random(11);
-  cv::Mat texture(flight.ground.size(), CV_8UC3);
-  random.fill(texture, cv::RNG::UNIFORM, 90, 250);
-  cv::GaussianBlur(texture, texture, {}, 2.5);
-  cv::normalize(texture, texture, 0, 255, cv::NORM_MINMAX);
-  const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
-  for (const FrameView& view : frame_views(flight.record, canvas, std::nullopt)) {
-    const FrameRecord& frame = flight.record.frames[view.frame_index];
-    cv::Mat picture = cv::imread(frame.source.path.string());
-    const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
-    for (int row = 0; row < picture.rows; ++row)
-      for (int column = 0; column < picture.cols; ++column) {
-        const auto ground =
-            frame.placement.mosaic_from_frame *
-            frame.placement.camera.undistort({static_cast<double>(column), static_cast<double>(row)});
-        const cv::Point2d top =
-            nadir + (cv::Point2d(ground.x, ground.y) - nadir) * (1 - height_px / view.height_px);
-        if (!place.contains(top)) continue;
-        cv::Mat colour;
-        cv::getRectSubPix(texture, {1, 1}, cv::Point2f(top), colour);
-        picture.at<cv::Vec3b>(row, column) = colour.at<cv::Vec3b>(0, 0) * 0.5 + cv::Vec3b(110, 110, 110);
-      }
-    cv::imwrite(frame.source.path.string(), picture);
-  }
-}
-
 TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
   test::SmallFlightPlan plan;
   plan.columns = 4;
   SmallFlight flight = make_small_flight(plan);
   const cv::Rect2d place(130, 165, 380, 60);  // canvas pixels; frames are 240 px long
   constexpr double kHeightPx = 26;
-  put_roof(flight, place, kHeightPx);
+  test::put_roof(flight, place, kHeightPx);
   const FrameReader reader;
   const Scheduler scheduler({2, 1'000'000'000});
   const Cache cache{""};

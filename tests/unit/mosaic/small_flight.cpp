@@ -10,7 +10,9 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/pose.h"
+#include "stages/mosaic/canvas.h"
 #include "stages/mosaic/colour_model.h"
+#include "stages/mosaic/frame_view.h"
 
 namespace lookdown::test {
 namespace {
@@ -139,6 +141,32 @@ SmallFlight make_small_flight(const SmallFlightPlan& plan) {
     flight.record.frames.push_back(frame);
   }
   return flight;
+}
+
+cv::Mat put_roof(SmallFlight& flight, const cv::Rect2d& place, double height_px) {
+  cv::RNG random(11);
+  cv::Mat texture(flight.ground.size(), CV_8UC3);
+  random.fill(texture, cv::RNG::UNIFORM, 90, 250);
+  cv::GaussianBlur(texture, texture, {}, 2.5);
+  cv::normalize(texture, texture, 0, 255, cv::NORM_MINMAX);
+  texture = texture * 0.5 + cv::Scalar::all(110);
+  const mosaic::Canvas canvas = mosaic::plan_canvas(flight.record.placement, std::nullopt);
+  for (const mosaic::FrameView& view : mosaic::frame_views(flight.record, canvas, std::nullopt)) {
+    const FrameRecord& frame = flight.record.frames[view.frame_index];
+    cv::Mat picture = cv::imread(frame.source.path.string());
+    const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
+    for (int row = 0; row < picture.rows; ++row)
+      for (int column = 0; column < picture.cols; ++column) {
+        const auto ground = frame.placement.mosaic_from_frame * frame.placement.camera.undistort({static_cast<double>(column), static_cast<double>(row)});
+        const cv::Point2d top = nadir + (cv::Point2d(ground.x, ground.y) - nadir) * (1 - height_px / view.height_px);
+        if (!place.contains(top)) continue;
+        cv::Mat colour;
+        cv::getRectSubPix(texture, {1, 1}, cv::Point2f(top), colour);
+        picture.at<cv::Vec3b>(row, column) = colour.at<cv::Vec3b>(0, 0);
+      }
+    cv::imwrite(frame.source.path.string(), picture);
+  }
+  return texture;
 }
 
 }  // namespace lookdown::test
