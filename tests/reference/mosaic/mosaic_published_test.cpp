@@ -4,6 +4,8 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <array>
+#include <cmath>
 #include <filesystem>
 #include <memory>
 #include <ogr_spatialref.h>
@@ -119,13 +121,18 @@ TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
   EXPECT_EQ(text.find("<rotation>"), std::string::npos);
 }
 
+/// A picture and where its corners lie: lower left, lower right, upper right, upper left; longitude and latitude.
 struct Overlay {
   cv::Mat picture;
-  double north, south, east, west;
+  std::array<cv::Point2d, 4> corners;
+  [[nodiscard]] cv::Point2d at(double right, double down) const {
+    return (corners[3] * (1 - right) + corners[2] * right) * (1 - down) + (corners[0] * (1 - right) + corners[1] * right) * down;
+  }
 };
 
-/// Every GroundOverlay of a KMZ file, its picture decoded, read by the rules of OGC KML 2.2 (07-147r2), 11.2 and 11.3: an Icon's href is
-/// relative to the document, and LatLonBox gives the sides of the picture, not the centres of its outer pixels.
+/// Every ground overlay of a KMZ file, its picture decoded, read by the rules of OGC KML 2.3 (12-007r2), 9.9 to 9.11: an Icon's href is
+/// relative to the document; the corners of LatLonQuad are those of the picture, not the centres of its outer pixels, counter-clockwise from
+/// the lower left.
 std::vector<Overlay> overlays_in(const std::string& kmz) {
   const auto content = [&](const std::string& name) {
     GByte* bytes = nullptr;
@@ -141,17 +148,15 @@ std::vector<Overlay> overlays_in(const std::string& kmz) {
     const std::filesystem::path document(*name);
     if (document.extension() != ".kml") continue;
     const std::string text = content(document);
-    const std::regex element("<GroundOverlay>([^]*?)</GroundOverlay>");
+    const std::regex element("<GroundOverlay>[^]*?<href>([^<]*)</href>[^]*?LatLonQuad>\\s*<coordinates>([^<]*)</coordinates>[^]*?</GroundOverlay>");
     for (std::sregex_iterator match(text.begin(), text.end(), element), end; match != end; ++match) {
-      const std::string overlay = (*match)[1];
-      const auto word = [&](const char* tag) {
-        std::smatch found;
-        return std::regex_search(overlay, found, std::regex(std::string("<") + tag + ">\\s*([^<]*?)\\s*</")) ? std::string(found[1]) : std::string();
-      };
-      EXPECT_EQ(word("rotation"), "");
-      const std::string picture = content((document.parent_path() / word("href")).lexically_normal());
-      overlays.push_back({cv::imdecode(std::vector<char>(picture.begin(), picture.end()), cv::IMREAD_COLOR), std::stod(word("north")),
-                          std::stod(word("south")), std::stod(word("east")), std::stod(word("west"))});
+      const std::string picture = content((document.parent_path() / std::string((*match)[1])).lexically_normal());
+      Overlay overlay{cv::imdecode(std::vector<char>(picture.begin(), picture.end()), cv::IMREAD_COLOR), {}};
+      std::istringstream coordinates((*match)[2]);
+      char comma = 0;
+      double height = 0;
+      for (cv::Point2d& corner : overlay.corners) coordinates >> corner.x >> comma >> corner.y >> comma >> height;
+      overlays.push_back(overlay);
     }
   }
   CSLDestroy(names);
@@ -163,7 +168,7 @@ std::vector<Overlay> overlays_in(const std::string& kmz) {
 // belongs is PROJ's answer.
 TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
   GDALAllRegister();
-  constexpr double kWest = 230000, kNorth = 3688000, kSideM = 0.1;
+  constexpr double kWest = 230000, kNorth = 3688000, kSideM = 0.5;
   constexpr int kSize = 600;
   const cv::Rect mark(510, 66, 30, 30);
   Canvas canvas;
@@ -193,12 +198,13 @@ TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
     cv::Mat grey;
     cv::extractChannel(overlay.picture, grey, 1);
     const cv::Moments moments = cv::moments(grey > 135, true);
-    const double pixel_m = (overlay.north - overlay.south) / overlay.picture.rows * 110910;
-    const double whole = mark.area() * kSideM * kSideM;
-    if (moments.m00 * pixel_m * pixel_m * (93143.0 / 110910) < 0.8 * whole) continue;  // another tile, or a part of the mark only
-    const double x = moments.m10 / moments.m00, y = moments.m01 / moments.m00;
-    EXPECT_NEAR(overlay.west + (x + 0.5) / overlay.picture.cols * (overlay.east - overlay.west), east, 0.5 * pixel_m / 93143);
-    EXPECT_NEAR(overlay.north - (y + 0.5) / overlay.picture.rows * (overlay.north - overlay.south), north, 0.5 * pixel_m / 110910);
+    const cv::Point2d rim = overlay.corners[3] - overlay.corners[0];  // 110.9 and 93.1 km a degree at 33.3 N (WGS 84, derived)
+    const double pixel_m = std::hypot(rim.x * 93143, rim.y * 110910) / overlay.picture.rows;
+    if (moments.m00 * pixel_m * pixel_m < 0.8 * mark.area() * kSideM * kSideM) continue;  // another tile, or a part of the mark only
+    const cv::Point2d found = overlay.at((moments.m10 / moments.m00 + 0.5) / overlay.picture.cols, (moments.m01 / moments.m00 + 0.5) / overlay.picture.rows);
+    // A third of a pixel, and what six decimals of a degree round off: a picture laid half a pixel off would show.
+    EXPECT_NEAR(found.x, east, 0.3 * pixel_m / 93143 + 0.6e-6);
+    EXPECT_NEAR(found.y, north, 0.3 * pixel_m / 110910 + 0.6e-6);
     ++told;
   }
   EXPECT_GE(told, 1);
