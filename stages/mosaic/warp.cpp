@@ -5,6 +5,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "stages/mosaic/lanczos.h"
+
 namespace lookdown::mosaic {
 namespace {
 
@@ -136,9 +138,9 @@ cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, doub
   }
   axes[0] -= needed.x;
   axes[1] -= needed.y;
+  if (detail == Detail::full) return lanczos(source, axes[0], axes[1]);
   cv::Mat warped;
-  cv::remap(source, warped, axes[0], axes[1], detail == Detail::full ? cv::INTER_LANCZOS4 : cv::INTER_LINEAR,
-            cv::BORDER_REPLICATE);
+  cv::remap(source, warped, axes[0], axes[1], cv::INTER_LINEAR, cv::BORDER_REPLICATE);
   return warped;
 }
 

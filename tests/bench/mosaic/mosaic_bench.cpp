@@ -4,6 +4,7 @@
 // Makes a mosaic from a rendered flight, times it and measures it against the truth. Frames are chosen and
 // placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided: such a mosaic is
 // laid onto the truth by the similarity that fits best, or with --by-grid by its own scale, north and position.
+// mosaic_bench FLIGHT RUN --score [--by-grid] makes nothing but measures the mosaic of a finished run.
 #include <fmt/format.h>
 #include <sys/resource.h>
 
@@ -33,6 +34,25 @@ lookdown::FlightRecord flight_from_run(const std::filesystem::path& run) {
   return flight;
 }
 
+void print(const lookdown::bench::Measures& found) {
+  if (found.geometry)
+    fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
+               found.geometry->median_px, found.geometry->patches);
+  if (found.colour)
+    fmt::print("colour    median CIEDE2000 {:.2f}, 95 % {:.2f}\n", found.colour->median_ciede2000,
+               found.colour->p95_ciede2000);
+  if (found.seams)
+    fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
+               found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
+  if (found.detail)
+    fmt::print("detail    MTF50 mosaic {:.4f}, best frame {:.4f} c/px, ratio {:.3f}\n",
+               found.detail->mtf50_mosaic, found.detail->mtf50_best_frame,
+               found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
+  if (found.glare)
+    fmt::print("glare     {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n",
+               found.glare->glare_px, found.glare->of_feathered, found.glare->avoidable_px);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -45,7 +65,7 @@ int main(int argc, char** argv) {
   lookdown::mosaic::Options options;
   double gsd_m = 0;
   std::filesystem::path placed_by;
-  bool glare = true, obliques = false, measure = true, floor = false, by_grid = false;
+  bool glare = true, obliques = false, measure = true, floor = false, by_grid = false, score = false;
   for (int i = 3; i < argc; ++i) {
     const std::string word = argv[i];
     const auto number = [&] { return std::stod(argv[++i]); };
@@ -75,12 +95,18 @@ int main(int argc, char** argv) {
       measure = false;
     else if (word == "--floor")
       floor = true;
+    else if (word == "--score")
+      score = true;
     else if (word == "--by-grid")
       by_grid = true;
     else if (word == "--no-overlay")
       options.ground_overlay = false;
     else
       return 2;
+  }
+  if (score) {
+    print(lookdown::bench::measure_against_truth(flight_from_run(argv[2]), argv[1], argv[2], by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
+    return 0;
   }
   const auto now = [] { return std::chrono::steady_clock::now(); };
   const auto seconds = [](auto from, auto to) { return std::chrono::duration<double>(to - from).count(); };
@@ -114,23 +140,7 @@ int main(int argc, char** argv) {
         least.decode_s, least.warp_s, least.encode_s, least.total_s(), processor_s / least.total_s());
   }
   if (!measure) return 0;
-  const auto found = lookdown::bench::measure_against_truth(
-      flight, argv[1], argv[2], placed_by.empty() || by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted);
-  if (found.geometry)
-    fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
-               found.geometry->median_px, found.geometry->patches);
-  if (found.colour)
-    fmt::print("colour    median CIEDE2000 {:.2f}, 95 % {:.2f}\n", found.colour->median_ciede2000,
-               found.colour->p95_ciede2000);
-  if (found.seams)
-    fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
-               found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
-  if (found.detail)
-    fmt::print("detail    MTF50 mosaic {:.4f}, best frame {:.4f} c/px, ratio {:.3f}\n",
-               found.detail->mtf50_mosaic, found.detail->mtf50_best_frame,
-               found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
-  if (found.glare)
-    fmt::print("glare     {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n",
-               found.glare->glare_px, found.glare->of_feathered, found.glare->avoidable_px);
+  print(lookdown::bench::measure_against_truth(
+      flight, argv[1], argv[2], placed_by.empty() || by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
   return 0;
 }

@@ -10,6 +10,7 @@
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/colour_model.h"
 #include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/lanczos.h"
 #include "stages/mosaic/minimum_cut.h"
 #include "stages/mosaic/pdf_document.h"
 #include "stages/mosaic/preview.h"
@@ -118,6 +119,39 @@ TEST(Warp, FastMapFollowsTheExactOneToAHundredthOfAPixel) {
         ASSERT_NEAR(map.at<cv::Vec2f>(row, column)[1], seen.y_px, 0.1);
       }
   }
+}
+
+// OpenCV's remap is the plain reference; it keeps positions to 1/32 px, which a step of the picture makes a code value or two of.
+TEST(Warp, LanczosIsWhatRemapGives) {
+  cv::RNG random(3);
+  cv::Mat picture(90, 120, CV_8UC3), x(70, 100, CV_32FC1), y(x.size(), CV_32FC1), expected, apart;
+  random.fill(picture, cv::RNG::UNIFORM, 0, 256);
+  cv::GaussianBlur(picture, picture, {}, 1.2);
+  for (int row = 0; row < x.rows; ++row)
+    for (int column = 0; column < x.cols; ++column) {
+      x.at<float>(row, column) = 1.15F * static_cast<float>(column) + 0.23F * static_cast<float>(row) - 9;
+      y.at<float>(row, column) = 1.31F * static_cast<float>(row) - 0.11F * static_cast<float>(column) + 2;
+    }
+  cv::remap(picture, expected, x, y, cv::INTER_LANCZOS4, cv::BORDER_REPLICATE);
+  cv::absdiff(lanczos(picture, x, y), expected, apart);
+  double most = 0;
+  cv::minMaxLoc(apart.reshape(1), nullptr, &most);
+  EXPECT_LE(most, 3);
+  EXPECT_LT(cv::mean(apart.reshape(1))[0], 0.5);
+}
+
+TEST(Warp, LanczosKeepsFlatColoursAndWholePixels) {
+  const cv::Mat flat(20, 20, CV_8UC3, cv::Scalar(0, 255, 77));
+  cv::Mat x(20, 20, CV_32FC1), y(20, 20, CV_32FC1);
+  cv::RNG random(5);
+  random.fill(x, cv::RNG::UNIFORM, -30, 50);
+  random.fill(y, cv::RNG::UNIFORM, -30, 50);
+  EXPECT_EQ(cv::countNonZero(lanczos(flat, x, y).reshape(1) != flat.reshape(1)), 0);
+  cv::Mat picture(20, 20, CV_8UC3);
+  random.fill(picture, cv::RNG::UNIFORM, 0, 256);
+  for (int row = 0; row < 20; ++row)
+    for (int column = 0; column < 20; ++column) x.at<float>(row, column) = static_cast<float>(column), y.at<float>(row, column) = static_cast<float>(row);
+  EXPECT_EQ(cv::countNonZero(lanczos(picture, x, y).reshape(1) != picture.reshape(1)), 0);
 }
 
 TEST(FrameView, ScaleIsTheRatioOfDistances) {
