@@ -1,6 +1,7 @@
 #include "stages/mosaic/mosaic.h"
 
 #include <fmt/core.h>
+#include <tbb/parallel_invoke.h>
 
 #include <algorithm>
 #include <map>
@@ -289,17 +290,20 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
   Rasters rasters(context.out, canvas, derivation);
   const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, store, rasters);
-  write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()), derivation,
-                 context.out);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });
-  rasters.colours.finish(options.compression, context.scheduler.threads());
-  rasters.sources.finish("deflate", context.scheduler.threads());
-  if (glare_known) rasters.glare.finish("deflate", context.scheduler.threads());
-
-  if (canvas.crs && canvas.geotransform && options.ground_overlay)
-    write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
+  const int threads = context.scheduler.threads();
+  rasters.colours.finish(options.compression, threads);
+  tbb::parallel_invoke(
+      [&] {
+        rasters.sources.finish("deflate", threads);
+        if (glare_known) rasters.glare.finish("deflate", threads);
+      },
+      [&] {
+        write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()), derivation, context.out);
+        if (canvas.crs && canvas.geotransform && options.ground_overlay) write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
+      });
 
   flight.mosaic = record_of(canvas, tally, glare_known, flight.placement);
 }

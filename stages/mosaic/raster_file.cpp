@@ -166,6 +166,12 @@ void RasterFile::finish(const std::string& compression, int threads) {
     GDALClose(made);
     return true;
   });
+  GDALClose(working_);
+  working_ = nullptr;
+  std::error_code ignored;
+  std::filesystem::remove(working_path_, ignored);
+  working_ = GDALDataset::Open(final_path_.c_str(), GDAL_OF_RASTER);
+  if (working_ == nullptr) fail(final_path_);
 }
 
 BlockCacheLimit::BlockCacheLimit(std::int64_t bytes) : before_(GDALGetCacheMax64()) {

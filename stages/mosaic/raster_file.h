@@ -39,16 +39,16 @@ class RasterFile {
   /// `pixels` (bands interleaved, in file order: red green blue alpha) at canvas position `area`, which has
   /// its size.
   void write(const cv::Rect& area, const cv::Mat& pixels);
-  /// `area` of the canvas averaged to `size`.
-  [[nodiscard]] cv::Mat reduced(const cv::Rect& area, cv::Size size) const;
-  /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none".
+  /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none". Nothing is written any more.
   void finish(const std::string& compression, int threads);
+  /// `area` of the canvas averaged to `size`; quick once finished, out of the overviews.
+  [[nodiscard]] cv::Mat reduced(const cv::Rect& area, cv::Size size) const;
 
  private:
   std::filesystem::path final_path_, working_path_;
   Canvas canvas_;
   RasterKind kind_;
-  GDALDataset* working_ = nullptr;
+  GDALDataset* working_ = nullptr;  ///< the final file once finished
 };
 
 /// Limits GDAL's block cache for as long as it lives.
