@@ -4,6 +4,12 @@
 
 namespace lookdown::mosaic {
 
+bool Bend::strained_at(double x_px, double y_px) const {
+  if (strained.empty()) return false;
+  const cv::Point cell(static_cast<int>(std::floor((x_px + 0.5) / cell_px)), static_cast<int>(std::floor((y_px + 0.5) / cell_px)));
+  return cells.contains(cell) && strained.at<uchar>(cell - cells.tl()) != 0;
+}
+
 cv::Point2d Bend::at(double x_px, double y_px) const {
   if (empty()) return {0, 0};
   const double column = (x_px + 0.5) / cell_px - 0.5 - cells.x, row = (y_px + 0.5) / cell_px - 0.5 - cells.y;

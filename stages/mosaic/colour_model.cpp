@@ -135,19 +135,58 @@ Lenses lenses_of(const FlightRecord& flight, const std::vector<FrameView>& views
   return lenses;
 }
 
+/// How far a flight's brightness follows the exposure that Exif tells: 1 under a steady sun; 0 when the camera evened out passing clouds by
+/// itself. `sigma`: standard deviation of what is left, in natural logarithms.
+struct ExposureTrust {
+  double share = 1, sigma = kExposureKnown;
+};
+
+/// From the overlaps, by a robust line through zero (Cauchy weights).
+ExposureTrust exposure_trust(const std::vector<std::optional<double>>& exposures, const std::vector<SharedSpot>& spots) {
+  constexpr std::size_t kLeastSpots = 8, kLeastPairs = 4;
+  constexpr double kLeastStep = 0.1;
+  std::map<std::pair<int, int>, std::vector<double>> ratios;
+  for (const SharedSpot& spot : spots)
+    if (exposures[spot.first] && exposures[spot.second]) ratios[{spot.first, spot.second}].push_back(std::log(spot.luminance[0] / spot.luminance[1]));
+  std::vector<std::array<double, 2>> pairs;  // step of exposure, step of brightness
+  for (const auto& [views, of_pair] : ratios) {
+    const double step = *exposures[views.first] - *exposures[views.second];
+    if (of_pair.size() >= kLeastSpots && std::abs(step) >= kLeastStep) pairs.push_back({step, median(of_pair)});
+  }
+  ExposureTrust trust;
+  if (pairs.size() < kLeastPairs) return trust;
+  std::vector<double> left(pairs.size());
+  double scatter = kExposureUnknown;
+  for (int round = 0; round < kRounds; ++round) {
+    double products = 0, squares = 0;
+    for (const auto& [step, brightness] : pairs) {
+      const double far = (brightness - trust.share * step) / (2 * scatter), weight = 1 / (1 + far * far);
+      products += weight * step * brightness, squares += weight * step * step;
+    }
+    trust.share = std::clamp(products / squares, 0.0, 1.0);
+    std::transform(pairs.begin(), pairs.end(), left.begin(), [&](const auto& pair) { return std::abs(pair[1] - trust.share * pair[0]); });
+    scatter = std::max(kLeastScatter, 1.4826 * median(left));
+  }
+  trust.sigma = std::clamp(scatter / std::sqrt(2.0), kExposureKnown, kExposureUnknown);
+  return trust;
+}
+
 // Unknowns: for each view ln gain, slope along u, slope along v; then three vignetting terms for each lens.
 void solve_brightness(const FlightRecord& flight, const std::vector<FrameView>& views,
                       const std::vector<SharedSpot>& spots, ColourModel& model) {
   const int count = static_cast<int>(views.size());
   const Lenses lenses = lenses_of(flight, views);
   RobustSystem system(3 * count + 3 * lenses.count);
+  std::vector<std::optional<double>> exposures;
   std::vector<double> known;
-  for (const FrameView& view : views)
-    if (const auto exposure = log_exposure(flight.frames[view.frame_index].info)) known.push_back(*exposure);
+  for (const FrameView& view : views) {
+    exposures.push_back(log_exposure(flight.frames[view.frame_index].info));
+    if (exposures.back()) known.push_back(*exposures.back());
+  }
   const double usual = median(known);
+  const ExposureTrust trust = exposure_trust(exposures, spots);
   for (int i = 0; i < count; ++i) {
-    const auto exposure = log_exposure(flight.frames[views[i].frame_index].info);
-    system.prior(3 * i, exposure ? usual - *exposure : 0, exposure ? kExposureKnown : kExposureUnknown);
+    system.prior(3 * i, exposures[i] ? trust.share * (usual - *exposures[i]) : 0, exposures[i] ? trust.sigma : kExposureUnknown);
     system.prior(3 * i + 1, 0, kSlopePrior);
     system.prior(3 * i + 2, 0, kSlopePrior);
   }

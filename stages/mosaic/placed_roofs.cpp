@@ -28,15 +28,26 @@ cv::Mat disc(int side) {
   return cv::getStructuringElement(cv::MORPH_ELLIPSE, {side, side});
 }
 
+/// Hulls of the pieces of the mask, of such as lie within twice the reach of each other together.
+cv::Mat hulls_of_neighbours(const cv::Mat& mask, int reach_cells) {
+  cv::Mat wide, labels, hulls(mask.size(), CV_8UC1, cv::Scalar(0));
+  cv::dilate(mask, wide, disc(2 * reach_cells + 1));
+  const int count = cv::connectedComponents(wide, labels);
+  for (int label = 1; label < count; ++label) {
+    std::vector<cv::Point> cells, hull;
+    cv::findNonZero((labels == label) & mask, cells);
+    if (cells.empty()) continue;
+    cv::convexHull(cells, hull);
+    cv::fillConvexPoly(hulls, hull, cv::Scalar(255));
+  }
+  return hulls;
+}
+
 /// Cells of the region on roofs of one height of which the marks are known.
 cv::Mat roof_cells(const std::vector<Polygon>& marks, const cv::Mat& gain, const cv::Rect& region, int rim_cells) {
-  cv::Mat own(region.size(), CV_8UC1, cv::Scalar(0)), between = own.clone(), around;
-  for (const Polygon& part : marks) {
-    std::vector<cv::Point2f> hull;
-    cv::convexHull(part, hull);
-    own |= filled(part, region);
-    between |= filled(hull, region);
-  }
+  cv::Mat own(region.size(), CV_8UC1, cv::Scalar(0)), around;
+  for (const Polygon& part : marks) own |= filled(part, region);
+  const cv::Mat between = hulls_of_neighbours(own, rim_cells);
   cv::dilate(between, around, disc(2 * rim_cells + 1));
   // Between the marks a bare roof says nothing and counts as roof; beyond them only what speaks for it does.
   const cv::Mat bare = gain > kSpeaksAgainst;

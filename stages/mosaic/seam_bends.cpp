@@ -65,7 +65,7 @@ class Field {
       }
   }
   [[nodiscard]] Bend bend() const {
-    Bend bend{cells_, cell_px_, cv::Mat(cells_.size(), CV_32FC2, cv::Scalar::all(0))};
+    Bend bend{cells_, cell_px_, cv::Mat(cells_.size(), CV_32FC2, cv::Scalar::all(0)), {}};
     for (int row = 0; row < sum_.rows; ++row)
       for (int column = 0; column < sum_.cols; ++column) {
         const float near = strength_.at<float>(row, column);
@@ -97,7 +97,10 @@ void bend_frames(std::vector<FrameView>& views, const Survey& survey, const std:
     Field field(survey.frames[view].box, survey.cell_px);
     for (const Pull& pull : pulls[view]) field.add(pull);
     Bend bend = field.bend();
-    if (!views[view].bend.empty()) bend.shift_px += views[view].bend.shift_px;
+    if (!views[view].bend.empty()) {
+      bend.shift_px += views[view].bend.shift_px;
+      bend.strained = views[view].bend.strained;
+    }
     views[view].bend = bend;
   }
 }

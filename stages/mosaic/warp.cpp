@@ -95,6 +95,15 @@ cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
   return usable;
 }
 
+cv::Mat strained_map(const FrameView& view, const cv::Rect& area) {
+  if (view.bend.strained.empty()) return {};
+  cv::Mat strained(area.size(), CV_8UC1, cv::Scalar(0));
+  for (int row = 0; row < area.height; ++row)
+    for (int column = 0; column < area.width; ++column)
+      if (view.bend.strained_at(area.x + column, area.y + row)) strained.at<uchar>(row, column) = 255;
+  return strained;
+}
+
 int decode_reduction(double frame_px_per_mosaic_px) {
   int reduction = 1;
   while (reduction < 8 && frame_px_per_mosaic_px >= 2.2 * reduction) reduction *= 2;

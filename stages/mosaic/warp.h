@@ -19,6 +19,9 @@ namespace lookdown::mosaic {
 /// without losing resolution.
 [[nodiscard]] int decode_reduction(double frame_px_per_mosaic_px);
 
+/// CV_8UC1, 255 where the view is bent less than was wanted; empty when nowhere.
+[[nodiscard]] cv::Mat strained_map(const FrameView&, const cv::Rect& area);
+
 /// Median local scale over `area`, or 1 when nothing is usable there.
 [[nodiscard]] double typical_scale(const FrameView&, const cv::Rect& area);
 

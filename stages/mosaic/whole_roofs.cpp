@@ -15,6 +15,7 @@ namespace {
 constexpr float kOthersDisliked = 15;   // where one frame shows a roof whole; below hidden and glaring ground
 constexpr double kMarginShare = 0.012;  // of the flying height: roofs are outlined to a cell or two of the survey
 constexpr double kFadeLengths = 2.2;    // of the shift: a smooth step steepest at 1.5 / 2.2 folds nothing
+constexpr double kCoveringLengths = 0.8;
 constexpr double kLongestShiftPx = 160;
 constexpr double kSliver = 0.02;        // of a roof's cells
 constexpr double kSteepest = 0.4;       // change of the lean along the canvas; frames themselves have h / (H - h)
@@ -31,6 +32,18 @@ std::vector<cv::Point2d> in_cells(std::vector<cv::Point2d> outline, int cell_px)
 class Outline {
  public:
   explicit Outline(const RaisedArea& roof) : box_(box_of(roof.outline)), corners_(roof.outline.begin(), roof.outline.end()) {}
+  /// Of the outline, from a place outside it.
+  [[nodiscard]] cv::Point2d nearest(const cv::Point2d& plan) const {
+    cv::Point2d best;
+    double least = std::numeric_limits<double>::max();
+    for (std::size_t i = 0; i < corners_.size(); ++i) {
+      const cv::Point2d from = corners_[i], along = cv::Point2d(corners_[(i + 1) % corners_.size()]) - from;
+      const double length = along.dot(along), share = length > 0 ? std::clamp((plan - from).dot(along) / length, 0.0, 1.0) : 0;
+      const cv::Point2d at = from + along * share;
+      if (const double far = cv::norm(plan - at); far < least) least = far, best = at;
+    }
+    return best;
+  }
   /// Canvas pixels from the outline, positive inside.
   [[nodiscard]] double depth(const cv::Point2d& plan) const { return cv::pointPolygonTest(corners_, cv::Point2f(plan), true); }
   [[nodiscard]] bool contains(const cv::Point2d& plan) const { return is_near(plan, 0) && depth(plan) >= 0; }
@@ -122,7 +135,21 @@ class Pulls {
     else
       sum += by * static_cast<float>(weight), before = static_cast<float>(std::min(0.999, before + weight));
   }
-  [[nodiscard]] Bend bend() const { return {cells_, cell_px_, sum_}; }
+  /// No displacement leads out of the picture; where one would have, it is shortened and marked.
+  [[nodiscard]] Bend bend(const FrameView& view) const {
+    Bend bend{cells_, cell_px_, sum_, cv::Mat(sum_.size(), CV_8UC1, cv::Scalar(0))};
+    for (int row = 0; row < sum_.rows; ++row)
+      for (int column = 0; column < sum_.cols; ++column) {
+        cv::Vec2f& shift = bend.shift_px.at<cv::Vec2f>(row, column);
+        const cv::Point2d at = centre_of(cells_.tl() + cv::Point(column, row), cell_px_);
+        if (shift == cv::Vec2f(0, 0) || !view.sight(at.x, at.y).usable) continue;
+        for (int halving = 0; halving < 4 && !view.sight(at.x + shift[0], at.y + shift[1]).usable; ++halving) {
+          shift *= halving < 3 ? 0.5F : 0.0F;
+          bend.strained.at<uchar>(row, column) = 255;
+        }
+      }
+    return bend;
+  }
 
  private:
   cv::Rect cells_;
@@ -143,16 +170,26 @@ double longest_shift(const RaisedArea& roof, const Lean& lean, const FrameView& 
 }
 
 void pull(const RaisedArea& roof, const Lean& lean, const FrameView& view, double longest_px, const Survey& survey, const cv::Rect& cells, Pulls& pulls) {
-  const double margin = margin_px(roof, view), fade = kFadeLengths * longest_px + 2 * survey.cell_px, reach = margin + fade;
+  const double margin = margin_px(roof, view), least_fade = 2 * survey.cell_px, reach = margin + kFadeLengths * longest_px + least_fade;
   const Outline outline(roof);
   for (int row = cells.y; row < cells.br().y; ++row)
     for (int column = cells.x; column < cells.br().x; ++column) {
       const cv::Point2d at = centre_of({column, row}, survey.cell_px), plan = lean.plan(at);
       if (!outline.is_near(plan, reach)) continue;
       const double beyond = -outline.depth(plan) - margin;
+      const cv::Point2d shift = shift_at(roof, lean, view, at);
+      if (beyond <= 0) {
+        pulls.add({column, row}, shift, 1);
+        continue;
+      }
+      // Where the roof moves in, its surroundings are stretched, or its own edge would show again; where it moves out over them less will do,
+      // for it covers them.
+      const cv::Point2d outward = plan - outline.nearest(plan);
+      const double inward = std::clamp(shift.dot(outward) / std::max(1e-9, cv::norm(outward)), 0.0, longest_px);
+      const double fade = least_fade + kCoveringLengths * (longest_px - inward) + kFadeLengths * inward;
       if (beyond >= fade) continue;
-      const double rest = 1 - std::max(0.0, beyond) / fade;
-      pulls.add({column, row}, shift_at(roof, lean, view, at), beyond <= 0 ? 1 : 0.999 * rest * rest * (3 - 2 * rest));
+      const double rest = 1 - beyond / fade;
+      pulls.add({column, row}, shift, 0.999 * rest * rest * (3 - 2 * rest));
     }
 }
 
@@ -197,7 +234,7 @@ void join_roofs(const std::vector<RaisedArea>& roofs, std::vector<FrameView>& vi
       pull(roof, lean, views[view], longest, survey, box, pulls.try_emplace(view, box, survey.cell_px).first->second);
     }
   }
-  for (const auto& [view, of_roofs] : pulls) views[view].bend = of_roofs.bend();
+  for (const auto& [view, of_roofs] : pulls) views[view].bend = of_roofs.bend(views[view]);
 }
 
 }  // namespace lookdown::mosaic

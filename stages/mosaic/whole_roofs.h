@@ -15,8 +15,8 @@ void keep_whole(const std::vector<RaisedArea>&, const std::vector<FrameView>&, S
 
 /// Roofs that the choice shows out of several frames, each of which leans them its own way, are drawn with one lean, linear in place, as
 /// near as can be to those of the frames shown: straight edges stay straight, and the pieces meet. Sets FrameView::bend. Walls and ground
-/// next to such a roof give way, over about twice the length by which the roof moves in the frame. Frames in which it would have to move
-/// very far are left alone.
+/// next to such a roof are covered where it moves out over them and stretched where it moves in, over about twice the length by which it
+/// moves in the frame. Frames in which it would have to move very far are left alone.
 void join_roofs(const std::vector<RaisedArea>&, std::vector<FrameView>&, const Survey&, const Choice&);
 
 }  // namespace lookdown::mosaic
