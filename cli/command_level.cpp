@@ -10,6 +10,7 @@ Command level_command() {
     inspect::describe(options->inspect, visitor);
     level::describe(options->level, visitor);
     level::describe(options->copies, visitor);
+    describe_sun_marks(*options, visitor);
   };
   return {"level", "horizon, roll and tilt; levelled copies of the obliques",
           "Finds the horizon and other signs of the vertical, writes roll, pitch and tilt to frames.csv and copies that are turned level to\n"

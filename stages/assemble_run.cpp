@@ -11,6 +11,7 @@
 #include "stages/choices.h"
 #include "stages/cull/collect.h"
 #include "stages/cull/coverage.h"
+#include "stages/level/sun_tilt.h"
 #include "stages/measure_frames.h"
 #include "stages/rectified_copies.h"
 #include "stages/step_memory.h"
@@ -76,6 +77,13 @@ void warn_about_faults(FlightRecord& record) {
 
 }  // namespace
 
+void describe_sun_marks(FlightOptions& options, OptionVisitor& visitor) {
+  visitor.option({"sun-marks",
+                  "table of marks (columns file, what, x_px, y_px; what is mirror or shadow): the sun mirrored on level water and the camera's own shadow; "
+                  "both in one frame give its tilt"},
+                 options.sun_marks_file);
+}
+
 void describe(FlightOptions& options, OptionVisitor& visitor) {
   inspect::describe(options.inspect, visitor);
   cull::describe(options.cull, visitor);
@@ -85,6 +93,7 @@ void describe(FlightOptions& options, OptionVisitor& visitor) {
   mosaic::describe(options.mosaic, visitor);
   report::describe(options.report, visitor);
   visitor.option({"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"}, options.choices_file);
+  describe_sun_marks(options, visitor);
   visitor.option({"levelled-copies", "write levelled copies of the frames that show a horizon"}, options.levelled_copies);
   visitor.option({"deglinted-copies", "write copies of the frames with glare filled from other frames' real pixels"}, options.deglinted_copies);
   visitor.option({"rectified-copies", "write placed obliques laid onto the ground"}, options.rectified_copies);
@@ -94,6 +103,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
                         const Provenance& provenance, RunContext& context) {
   // A mistake in the choices or the marks must show before hours of work, not after.
   const Choices choices = options.choices_file.empty() ? Choices{} : read_choices(options.choices_file);
+  const level::SunMarksByFile sun_marks = options.sun_marks_file.empty() ? level::SunMarksByFile{} : level::read_sun_marks(options.sun_marks_file);
   if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
 
   const auto started = Clock::now();
@@ -105,6 +115,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   if (extent >= Extent::measure) {
     const Timed timed(record, "measure");
     measure_frames(record, options, context);
+    level::add_tilts_from_sun(record, sun_marks);
     cull::decide(record, options.cull);
     apply_choices(record, choices);
   }

@@ -31,11 +31,14 @@ struct FlightOptions {
   rectify::Options rectify;
   bool blur_alone = false;        ///< measure blur and exposure, look for no horizon and no glare
   std::string choices_file;       ///< choices.csv: a person's verdicts
+  std::string sun_marks_file;     ///< where a person saw the sun mirrored and the camera's shadow; empty: none
   bool levelled_copies = false;   ///< write levelled/ for frames with a horizon
   bool deglinted_copies = false;  ///< write deglinted/ for placed frames with glare
   bool rectified_copies = false;  ///< write rectified/ for placed obliques
 };
 void describe(FlightOptions&, OptionVisitor&);
+/// The one option `sun_marks_file`, for commands that do not take them all.
+void describe_sun_marks(FlightOptions&, OptionVisitor&);
 
 /// How far a run goes; each step includes those before it.
 enum class Extent { inspect, measure, place, mosaic, report };

@@ -4,6 +4,7 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "stages/level/far_shore.h"
 #include "stages/level/horizon_choice.h"
 #include "stages/level/horizon_geometry.h"
 #include "stages/level/horizon_line.h"
@@ -25,9 +26,11 @@ Eigen::Vector3d line_in_frame(const Eigen::Vector3d& line, double factor) {
   return enlarged / enlarged.head<2>().norm();
 }
 
+enum class Edge { skyline, waterline };
+
 /// A horizon of ground rises and falls: its waviness adds to both uncertainties, and its height above the
 /// true horizon is not known better than a few times that.
-Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera, double factor,
+Horizon describe_horizon(const HorizonChoice& choice, Edge edge, const Camera& frame_camera, double factor,
                          int orientation, std::optional<double> height_m) {
   const RefinedLine& found = choice.refined;
   const Camera small = frame_camera.scaled(factor);
@@ -36,7 +39,7 @@ Horizon describe_horizon(const HorizonChoice& choice, const Camera& frame_camera
   horizon.line = {line.x(), line.y(), line.z()};
   const Attitude attitude = attitude_from_up(up_from_line(frame_camera, line), orientation);
   const double pixel_rad = 1 / small.fx_px;
-  const bool is_sea = found.relief_px * pixel_rad < 0.0006 && found.scatter_px * pixel_rad < 0.0012 &&
+  const bool is_sea = edge == Edge::skyline && found.relief_px * pixel_rad < 0.0006 && found.scatter_px * pixel_rad < 0.0012 &&
                       found.support.inlier_share > 0.75;
   horizon.kind = is_sea ? "sea" : "land";
   const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
@@ -80,12 +83,16 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   const int reduction = pixels.reduction_for(kWorkingLongSide);
   const cv::Mat& bgr = pixels.bgr(reduction);
   const double factor = 1.0 / reduction;
-  const auto guesses = horizon_guesses(bgr, info.camera.scaled(factor), pixels.source().orientation);
-  if (!guesses.empty() && guesses.front().log_odds > 0) {
-    finding.horizon = describe_horizon(choose_horizon(guesses, bgr.size()), info.camera, factor,
-                                       pixels.source().orientation, options.height_m);
-    finding.tilts.push_back(tilt_from(*finding.horizon, pixels.source().orientation));
-  }
+  const int orientation = pixels.source().orientation;
+  const auto guesses = horizon_guesses(bgr, info.camera.scaled(factor), orientation);
+  if (!guesses.empty() && guesses.front().log_odds > 0)
+    finding.horizon = describe_horizon(choose_horizon(guesses, bgr.size()), Edge::skyline, info.camera,
+                                       factor, orientation, options.height_m);
+  else if (const auto shore = find_far_shore(bgr, info.camera.scaled(factor), guesses))
+    // The horizon lies somewhere between the water's edge and the top of the land.
+    finding.horizon = describe_horizon({shore->waterline, 0, 0.5 * shore->land_above_px}, Edge::waterline,
+                                       info.camera, factor, orientation, options.height_m);
+  if (finding.horizon) finding.tilts.push_back(tilt_from(*finding.horizon, orientation));
   // Without a known focal length converging edges say nothing certain.
   const double focal_sigma = info.camera.focal_sigma_share;
   if (!finding.horizon && focal_sigma > 0 && focal_sigma < 0.06) {

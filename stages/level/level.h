@@ -21,7 +21,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "level/3";
+inline constexpr const char* kFindVersion = "level/4";
 
 struct Finding {
   std::optional<Horizon> horizon;
