@@ -135,6 +135,16 @@ void describe_surroundings(const cv::Mat3b& blurred, const Camera& camera, Refin
   describe_edge(blurred, camera, result);
 }
 
+/// Moves a line, along whose whole length the same edge runs, to where that edge truly is.
+void place_at_edge(const cv::Mat3b& blurred, const Camera& camera, double window, Eigen::Vector3d& line) {
+  const double long_side = std::max(blurred.cols, blurred.rows);
+  const Stations stations =
+      sample_stations(blurred, camera, line_frame(line, blurred.size()), edge_reach_px(long_side, window));
+  if (static_cast<int>(stations.all.size()) < kFewestStations) return;
+  const Eigen::Vector3f direction = coherence_along(stations, {}, window).direction;
+  line.z() -= edge_offset_px(stations, direction, window + 1);
+}
+
 /// Fits a coherent edge to the places where each station steps its way.
 std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camera& camera,
                                            const Eigen::Vector3d& first, double window) {
@@ -156,6 +166,7 @@ std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camer
     lasting = lasting_share(near, edge.direction, window);
   }
   if (lasting < kLeastLasting) return std::nullopt;  // a cable
+  place_at_edge(blurred, camera, window, result.line);
   state_uncertainty(on_line, slant, window, result);
   // How far the skyline as a whole keeps to it is asked as for any other line.
   const LineFrame frame = line_frame(result.line, blurred.size());

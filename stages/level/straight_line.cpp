@@ -12,6 +12,9 @@ constexpr double kMostSlope = 0.1;
 constexpr double kClip = 3;          // a step of this many noise deviations has its full say
 constexpr double kLeastNoise = 0.5;  // grey levels; 8-bit pictures know no less
 
+/// Of the smoothing with one pixel that pictures have had here, of the pixels' own squares and of interpolation between them.
+constexpr double kBlurVariance_px2 = 1.0 + 1.0 / 12 + 1.0 / 6;
+
 constexpr float kUnknown = std::numeric_limits<float>::quiet_NaN();
 
 /// Clipped steps of one group of stations in three colours; NaN where not known.
@@ -116,6 +119,31 @@ double apart(const Slant& a, const Slant& b, double first, double last) {
   return std::max(std::abs(a.at(first) - b.at(first)), std::abs(a.at(last) - b.at(last)));
 }
 
+/// Mean over stations of each sample along a direction; NaN where none sees it.
+std::vector<double> mean_profile(const Stations& stations, const Eigen::Vector3f& direction) {
+  const int samples = 2 * stations.half_count + 1;
+  std::vector<double> sum(samples, 0);
+  std::vector<int> count(samples, 0);
+  for (const Station& station : stations.all)
+    for (int i = 0; i < samples; ++i)
+      if (const double value = direction.dot(station.colours[i]); !std::isnan(value)) sum[i] += value, ++count[i];
+  for (int i = 0; i < samples; ++i) sum[i] = count[i] > 0 ? sum[i] / count[i] : kUnknown;
+  return sum;
+}
+
+/// Place of the top of a parabola through three values one apart, from the middle one.
+double vertex(double left, double here, double right) {
+  const double bend = left - 2 * here + right;
+  return bend < 0 ? std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : 0.0;
+}
+
+/// Sample of the first minimum on the way down from `from`.
+double lowest_below(const std::vector<double>& profile, int from) {
+  int i = from;
+  while (i > 1 && profile[i - 1] < profile[i]) --i;
+  return i + (i > 0 ? vertex(-profile[i - 1], -profile[i], -profile[i + 1]) : 0.0);
+}
+
 }  // namespace
 
 std::vector<CoherentLine> coherent_lines(const Stations& stations, double window_px, std::size_t most) {
@@ -172,6 +200,23 @@ double lasting_share(const Stations& stations, const Eigen::Vector3f& direction,
   const double at_line = mean_step(1, std::min(window, half));
   const double beyond = mean_step(std::min(window + 2, half), half);
   return at_line > 0 ? beyond / at_line : 0;
+}
+
+double edge_offset_px(const Stations& stations, const Eigen::Vector3f& direction, double reach_px) {
+  const std::vector<double> profile = mean_profile(stations, direction);
+  const auto rise = [&](int i) { return profile[i + 1] - profile[i - 1]; };
+  const int reach = std::min(static_cast<int>(reach_px / stations.step_px), stations.half_count - 2);
+  double steepest = 0, place = stations.half_count;
+  for (int i = stations.half_count - reach; i <= stations.half_count + reach; ++i)
+    if (rise(i) > steepest && rise(i) >= rise(i - 1) && rise(i) >= rise(i + 1)) {
+      steepest = rise(i);
+      place = i + vertex(rise(i - 1), rise(i), rise(i + 1));
+    }
+  if (steepest <= 0) return 0;
+  const double darkest = lowest_below(profile, static_cast<int>(place));
+  const double half_width_px = (place - darkest) * stations.step_px;
+  const double unblurred_px = std::sqrt(std::max(0.0, half_width_px * half_width_px - kBlurVariance_px2));
+  return stations.across_px(darkest) + unblurred_px;
 }
 
 }  // namespace lookdown::level

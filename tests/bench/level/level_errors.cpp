@@ -6,7 +6,7 @@
 // + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of
 // the decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and
 // --from take each N-th frame from the K-th. --list writes one row a frame:
-// file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg,tilt_error_deg,tilt_sigma_deg
+// file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg (found - true),tilt_error_deg,tilt_sigma_deg
 // (empty = not known).
 #include <fmt/format.h>
 
@@ -51,7 +51,7 @@ struct Known {
 
 struct Tally {
   int frames = 0, found = 0, false_horizons = 0, without = 0, tilt_claims = 0;
-  std::vector<double> roll, pitch, tilt, roll_in_sigmas, tilt_in_sigmas;
+  std::vector<double> roll, pitch, pitch_signed, tilt, roll_in_sigmas, pitch_in_sigmas, tilt_in_sigmas;
 };
 
 double share_of(const std::vector<double>& sorted, double share) {
@@ -206,7 +206,11 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
       ++tally.found;
       tally.roll.push_back(angle_apart(horizon->roll_deg, known.roll_deg));
       tally.roll_in_sigmas.push_back(tally.roll.back() / std::max(1e-6, horizon->roll_sigma_deg));
-      if (known.pitch_deg) tally.pitch.push_back(std::abs(horizon->pitch_deg - *known.pitch_deg));
+      if (known.pitch_deg) {
+        tally.pitch_signed.push_back(horizon->pitch_deg - *known.pitch_deg);
+        tally.pitch.push_back(std::abs(tally.pitch_signed.back()));
+        tally.pitch_in_sigmas.push_back(tally.pitch.back() / std::max(1e-6, horizon->pitch_sigma_deg));
+      }
       if (talk && tally.roll.back() > 1)
         fmt::print("  {}: roll {:.2f} should be {:.2f}\n", source.file, horizon->roll_deg, known.roll_deg);
     } else if (talk) {
@@ -243,7 +247,7 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
                          cell(both, both ? angle_apart(horizon->roll_deg, known.roll_deg) : 0),
                          cell(both, both ? horizon->roll_sigma_deg : 0),
                          cell(both && known.pitch_deg,
-                              both && known.pitch_deg ? std::abs(horizon->pitch_deg - *known.pitch_deg) : 0),
+                              both && known.pitch_deg ? horizon->pitch_deg - *known.pitch_deg : 0),
                          cell(claims, claims ? std::abs(cue->off_nadir_deg - *known.off_nadir_deg) : 0),
                          cell(claims, claims ? cue->sigma_deg : 0))
           << std::flush;
@@ -323,6 +327,8 @@ int main(int count, char** words) {
       print_errors("roll error", t.roll, "deg");
       print_errors("roll error / sigma", t.roll_in_sigmas, "");
       print_errors("pitch error", t.pitch, "deg");
+      print_errors("pitch error / sigma", t.pitch_in_sigmas, "");
+      print_errors("pitch, found - true", t.pitch_signed, "deg");
       print_errors("tilt cue error", t.tilt, "deg");
       print_errors("tilt cue error / sigma", t.tilt_in_sigmas, "");
     }
