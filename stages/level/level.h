@@ -14,6 +14,10 @@
 #include "pipeline/result.h"
 #include "pipeline/run_context.h"
 
+namespace cv {
+class Mat;
+}
+
 namespace lookdown::level {
 
 struct Options {
@@ -30,6 +34,11 @@ struct Finding {
 
 /// Horizon and single-frame tilt cues of one frame.
 Finding find(FramePixels&, const FrameInfo&, const Options&);
+
+/// Log-odds that a picture, much reduced (CV_8UC3, BGR; some 500 pixels are plenty), shows the horizon:
+/// the regions on either side of a rough cut alone, for a first idea of what a frame looks at. `find` looks
+/// for the edge too, errs less and places it. The camera is that of the reduced picture.
+[[nodiscard]] double glance_log_odds(const cv::Mat& bgr, const Camera&, int orientation);
 
 /// Combines tilt sources by uncertainty into FrameRecord::tilt (placement's included when the frame is
 /// placed).

@@ -1,17 +1,19 @@
 // Prints how far the horizon and the tilt of frames are from what is known about them.
 //
-//   bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...
+//   bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
 // + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of
 // the decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and
 // --from take each N-th frame from the K-th. --list writes one row a frame:
 // file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg (found - true),tilt_error_deg,tilt_sigma_deg
-// (empty = not known).
+// (empty = not known). --glance writes, instead, what a glance at the frame reduced to a tenth of a megapixel or two says:
+// file,kind,has_horizon,log-odds,milliseconds of processor time.
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
+#include <ctime>
 #include <filesystem>
 #include <fstream>
 #include <iostream>
@@ -282,17 +284,39 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
   }
 }
 
+/// What a glance at the reduced frame says, one row a frame.
+void write_glance(const Known& known, std::ofstream& table) {
+  const lookdown::FrameReader reader;
+  lookdown::FrameSource source;
+  source.path = known.path;
+  source.orientation = known.orientation;
+  const auto header = reader.header(known.path);
+  if (!header) return;
+  source.width_px = header->width_px;
+  source.height_px = header->height_px;
+  const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
+  lookdown::FramePixels pixels(reader, source);
+  cv::Mat small = pixels.bgr(pixels.reduction_for(400));
+  const double share = static_cast<double>(small.cols) / source.width_px;
+  const std::clock_t start = std::clock();
+  const double log_odds = lookdown::level::glance_log_odds(small, camera.scaled(share), source.orientation);
+  table << fmt::format("{},{},{},{:.3f},{:.2f}\n", known.path.string(), known.kind, known.has_horizon, log_odds,
+                       1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
+}
+
 }  // namespace
 
 int main(int count, char** words) {
   std::vector<fs::path> folders;
-  std::ofstream evidence, list;
+  std::ofstream evidence, list, glance;
   fs::path drawings;
   int every = 1, from = 0;
   for (int i = 1; i < count; ++i) {
     const std::string word = words[i];
     if (word == "--evidence" && i + 1 < count)
       evidence.open(words[++i]);
+    else if (word == "--glance" && i + 1 < count)
+      glance.open(words[++i]);
     else if (word == "--list" && i + 1 < count)
       list.open(words[++i]);
     else if (word == "--draw" && i + 1 < count)
@@ -305,7 +329,7 @@ int main(int count, char** words) {
       folders.emplace_back(word);
   }
   if (folders.empty()) {
-    std::cerr << "usage: bench_level [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] "
+    std::cerr << "usage: bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] "
                  "FOLDER...\n";
     return 2;
   }
@@ -317,7 +341,9 @@ int main(int count, char** words) {
     fmt::print("{}\n", folder.string());
     for (std::size_t i = static_cast<std::size_t>(from); i < known.size();
          i += static_cast<std::size_t>(every))
-      if (evidence.is_open())
+      if (glance.is_open())
+        write_glance(known[i], glance);
+      else if (evidence.is_open())
         write_evidence(known[i], evidence);
       else
         measure(known[i], tallies[known[i].kind], drawings, true, list.is_open() ? &list : nullptr);
