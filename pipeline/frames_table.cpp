@@ -47,9 +47,7 @@ void add_source(Row& row, const FrameRecord& f) {
 }
 
 void add_decision(Row& row, const FrameRecord& f) {
-  // Straight down is what a frame is taken for as long as nothing was looked for.
-  const bool known = f.horizon_looked_for || f.horizon || f.tilt || f.decision.view != View::nadir;
-  row.add(f.fault || !known ? "" : word(f.decision.view));
+  row.add(f.fault || !f.sharpness ? "" : word(f.decision.view));
   row.add(word(f.fault ? Verdict::drop : f.decision.verdict));
   row.add(csv_cell(f.fault ? *f.fault : reason_words(f.decision)));
 }

@@ -10,6 +10,7 @@
 #include <string>
 #include <type_traits>
 #include <utility>
+#include <vector>
 
 namespace lookdown {
 
@@ -21,6 +22,15 @@ void put(nlohmann::json& object, const char* key, const T& value) {
 template <class T>
 void put(nlohmann::json& object, const char* key, const std::optional<T>& value) {
   if (value) object[key] = *value;
+}
+
+/// Bytes are written as hexadecimal text: as a list of numbers they would take twenty times the memory and six times the file.
+inline void put(nlohmann::json& object, const char* key, const std::vector<std::uint8_t>& bytes) {
+  constexpr const char* kDigits = "0123456789abcdef";
+  std::string text;
+  text.reserve(2 * bytes.size());
+  for (const std::uint8_t byte : bytes) (text += kDigits[byte >> 4]) += kDigits[byte & 15];
+  object[key] = std::move(text);
 }
 
 /// Throws std::runtime_error where a number, or one in a list, is beyond the whole numbers that T holds: nlohmann's conversion of such is
@@ -60,6 +70,25 @@ void take(const nlohmann::json& object, const char* key, T& value) {
 template <class T>
 void take(const nlohmann::json& object, const char* key, std::optional<T>& value) {
   if (const auto found = object.find(key); found != object.end() && !found->is_null()) value = checked<T>(*found);
+}
+
+/// The reverse of `put`. Lists of numbers, as earlier records hold, are read as well.
+inline void take(const nlohmann::json& object, const char* key, std::vector<std::uint8_t>& bytes) {
+  const auto found = object.find(key);
+  if (found == object.end() || found->is_null()) return;
+  if (found->is_array()) {
+    bytes = checked<std::vector<std::uint8_t>>(*found);
+    return;
+  }
+  const auto& text = found->get_ref<const std::string&>();
+  const auto digit = [&](char c) {
+    if (c >= '0' && c <= '9') return c - '0';
+    if (c >= 'a' && c <= 'f') return c - 'a' + 10;
+    throw std::runtime_error(std::string("the record holds other than hexadecimal digits under ") + key);
+  };
+  if (text.size() % 2 != 0) throw std::runtime_error(std::string("the record holds half a byte under ") + key);
+  bytes.resize(text.size() / 2);
+  for (std::size_t i = 0; i < bytes.size(); ++i) bytes[i] = static_cast<std::uint8_t>(16 * digit(text[2 * i]) + digit(text[2 * i + 1]));
 }
 
 }  // namespace lookdown

@@ -114,9 +114,9 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   record.timings.push_back({"inspect", std::chrono::duration<double>(Clock::now() - started).count(), static_cast<int>(files.size()), 0});
   if (extent >= Extent::measure) {
     const Timed timed(record, "measure");
-    measure_frames(record, options, context);
+    const cull::HorizonGlances glances = measure_frames(record, options, context);
     level::add_tilts_from_sun(record, sun_marks);
-    cull::decide(record, options.cull);
+    cull::decide(record, options.cull, glances);
     apply_choices(record, choices);
   }
   warn_about_faults(record);

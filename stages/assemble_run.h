@@ -29,7 +29,8 @@ struct FlightOptions {
   report::Options report;
   level::CopyOptions copies;
   rectify::Options rectify;
-  bool blur_alone = false;        ///< measure blur and exposure, look for no horizon and no glare
+  bool look_for_horizon = true;   ///< else a glance at the reduced frame tells whether it shows one
+  bool look_for_glare = true;
   std::string choices_file;       ///< choices.csv: a person's verdicts
   std::string sun_marks_file;     ///< where a person saw the sun mirrored and the camera's shadow; empty: none
   bool levelled_copies = false;   ///< write levelled/ for frames with a horizon

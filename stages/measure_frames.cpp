@@ -17,6 +17,7 @@ using nlohmann::json;
 // What is known of a frame after it was measured, as kept in the cache.
 struct Measured {
   Sharpness sharpness;
+  std::optional<double> horizon_glance_log_odds;
   level::Finding level;
   std::optional<Glare> glare;
   std::string glare_mask_png, water_mask_png;
@@ -30,6 +31,7 @@ std::string to_png(const cv::Mat& mask) {
 
 std::string to_cache(const Measured& m) {
   json j{{"sharpness", to_json(m.sharpness)}, {"tilts", json::array()}};
+  if (m.horizon_glance_log_odds) j["horizon_glance"] = *m.horizon_glance_log_odds;
   if (m.level.horizon) j["horizon"] = to_json(*m.level.horizon);
   for (const Tilt& tilt : m.level.tilts) j["tilts"].push_back(to_json(tilt));
   if (m.glare) j["glare"] = to_json(*m.glare);
@@ -48,6 +50,7 @@ Measured from_cache(const std::string& packed) {
   const json j = json::from_cbor(packed);
   Measured m;
   m.sharpness = sharpness_from_json(j.at("sharpness"));
+  if (j.contains("horizon_glance")) m.horizon_glance_log_odds = j["horizon_glance"].get<double>();
   if (j.contains("horizon")) m.level.horizon = horizon_from_json(j["horizon"]);
   for (const json& tilt : j.at("tilts")) m.level.tilts.push_back(tilt_from_json(tilt));
   if (j.contains("glare")) m.glare = glare_from_json(j["glare"]);
@@ -64,9 +67,14 @@ std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
 Measured measure(const FrameRecord& frame, const FlightOptions& options, const FrameReader& reader) {
   FramePixels pixels(reader, frame.source, RawPixels::quick);
   Measured m;
-  m.sharpness = cull::measure(pixels, frame.info, options.cull);
-  if (options.blur_alone) return m;
-  m.level = level::find(pixels, frame.info, options.level);
+  cv::Mat overview;
+  m.sharpness = cull::measure(pixels, frame.info, options.cull, &overview);
+  if (options.look_for_horizon)
+    m.level = level::find(pixels, frame.info, options.level);
+  else
+    m.horizon_glance_log_odds = level::glance_log_odds(overview, frame.info.camera.scaled(static_cast<double>(overview.cols) / frame.source.width_px),
+                                                       frame.source.orientation);
+  if (!options.look_for_glare) return m;
   const auto sun = glare::sun_of_frame(frame.info, options.glare);
   glare::Found found = glare::find(pixels, frame.info, surest(m.level.tilts), sun, options.glare);
   m.glare = found.glare;
@@ -85,7 +93,7 @@ void enter(FrameRecord& frame, Measured m, const FlightOptions& options, const s
     write_file(out / m.glare->water_mask_file, m.water_mask_png);
   }
   frame.sharpness = std::move(m.sharpness);
-  frame.horizon_looked_for = !options.blur_alone;
+  frame.horizon_looked_for = options.look_for_horizon;
   frame.horizon = m.level.horizon;
   frame.tilt_sources = std::move(m.level.tilts);
   frame.tilt = surest(frame.tilt_sources);
@@ -101,27 +109,29 @@ std::string options_that_matter(const FlightOptions& options) {
     cull::describe(copy.cull, visitor);
     level::describe(copy.level, visitor);
     glare::describe(copy.glare, visitor);
-    visitor.option({"blur-alone", ""}, copy.blur_alone);
+    visitor.option({"horizon", ""}, copy.look_for_horizon);
+    visitor.option({"glare", ""}, copy.look_for_glare);
   });
 }
 
-// Full-size luminance, reduced colour, two masks and working copies of them; blur alone needs no masks.
-std::int64_t peak_bytes(const FlightRecord& record, bool blur_alone) {
+// Full-size luminance and reduced colour; for glare two masks and working copies of them.
+std::int64_t peak_bytes(const FlightRecord& record, bool with_glare) {
   std::int64_t most_pixels = 1;
   for (const FrameRecord& frame : record.frames)
     most_pixels = std::max(most_pixels, std::int64_t{frame.source.width_px} * frame.source.height_px);
-  return (blur_alone ? 4 : 20) * most_pixels;
+  return (with_glare ? 20 : 4) * most_pixels;
 }
 
 }  // namespace
 
-void measure_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
+cull::HorizonGlances measure_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
   const std::string stages = fmt::format("{} {} {} {}", kReaderVersion, cull::kMeasureVersion, level::kFindVersion, glare::kFindVersion);
   const std::string options_text = options_that_matter(options);
   std::vector<char> was_cached(record.frames.size(), 0);
+  cull::HorizonGlances glances(record.frames.size());
   context.progress.start("measure", record.frames.size());
   context.scheduler.for_each_frame(
-      record.frames.size(), peak_bytes(record, options.blur_alone),
+      record.frames.size(), peak_bytes(record, options.look_for_glare),
       [&](std::size_t i) {
         FrameRecord& frame = record.frames[i];
         if (frame.fault) return;
@@ -129,9 +139,12 @@ void measure_frames(FlightRecord& record, const FlightOptions& options, RunConte
         const std::string key = Cache::key(stages, frame.source.content_hash + camera, options_text);
         if (const auto kept = context.cache.find(key)) {
           was_cached[i] = 1;
-          return enter(frame, from_cache(*kept), options, context.out);
+          Measured measured = from_cache(*kept);
+          glances[i] = measured.horizon_glance_log_odds;
+          return enter(frame, std::move(measured), options, context.out);
         }
         Measured measured = measure(frame, options, context.reader);
+        glances[i] = measured.horizon_glance_log_odds;
         context.cache.keep(key, to_cache(measured));
         enter(frame, std::move(measured), options, context.out);
       },
@@ -146,6 +159,7 @@ void measure_frames(FlightRecord& record, const FlightOptions& options, RunConte
   StageTiming& timing = record.timings.back();
   timing.done = static_cast<int>(record.frames.size());
   timing.from_cache = static_cast<int>(std::count(was_cached.begin(), was_cached.end(), 1));
+  return glances;
 }
 
 }  // namespace lookdown

@@ -5,11 +5,16 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "pipeline/flight_record.h"
 #include "pipeline/frame_reader.h"
 #include "pipeline/option_table.h"
 #include "pipeline/run_context.h"
+
+namespace cv {
+class Mat;
+}
 
 namespace lookdown::cull {
 
@@ -26,18 +31,23 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
+/// Log-odds that a frame shows the horizon, in the order of the record; empty where nothing was asked.
+using HorizonGlances = std::vector<std::optional<double>>;
+
 /// Evidence (Sharpness::detail) below which a frame does not tell.
 inline constexpr double kLeastDetail = 0.25;
 
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
-inline constexpr const char* kMeasureVersion = "cull/6";
+inline constexpr const char* kMeasureVersion = "cull/7";
 
-/// Blur, smear, exposure of one frame; needs nothing of other frames.
-Sharpness measure(FramePixels&, const FrameInfo&, const Options&);
+/// Blur, smear, exposure of one frame; needs nothing of other frames. `overview`, when given, receives the reduced picture (CV_8UC3, BGR) that was
+/// looked at, for whoever else can do with it.
+Sharpness measure(FramePixels&, const FrameInfo&, const Options&, cv::Mat* overview = nullptr);
 
 /// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness, horizon, tilt, glare);
 /// fills `decision` of each frame that has no fault.
-void decide(FlightRecord&, const Options&);
+/// `glances` may hold, for each frame, the log-odds that a glance saw the horizon in it; they count where the horizon was not looked for.
+void decide(FlightRecord&, const Options&, const HorizonGlances& glances = {});
 
 /// Second pass after placement: overlapping frames of the same ground settle what the first left open.
 void settle_by_overlap(FlightRecord&, const Options&, RunContext&);

@@ -108,9 +108,9 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"collect", "put the kept frames into the folder kept of the output; originals stay as they are", 0, 0, {"none", "copy", "hardlink", "symlink"}}, o.collect);
 }
 
-void decide(FlightRecord& flight, const Options& options) {
+void decide(FlightRecord& flight, const Options& options, const HorizonGlances& glances) {
   const BlurLimits limits = find_blur_limits(flight.frames, options);
-  const std::vector<ViewFinding> views = find_views(flight.frames);
+  const std::vector<ViewFinding> views = find_views(flight.frames, glances);
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& frame = flight.frames[i];
     if (frame.fault || !frame.sharpness || frame.decision.by_person) continue;

@@ -130,9 +130,10 @@ void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mea
 
 }  // namespace
 
-Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&) {
+Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&, cv::Mat* overview) {
   Sharpness out;
   const FrameParts parts = read_parts(pixels);
+  if (overview) *overview = parts.overview;
   measure_exposure(parts.overview, out);
   out.signature = make_signature(parts.overview);
 

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/cie_lab.h"
+
 namespace lookdown::cull {
 namespace {
 
@@ -66,10 +68,10 @@ std::vector<std::uint8_t> make_signature(const cv::Mat& bgr) {
   const cv::Size size(std::max(1, cvRound(bgr.cols * scale)), std::max(1, cvRound(bgr.rows * scale)));
   cv::Mat small;
   cv::resize(bgr, small, size, 0, 0, cv::INTER_AREA);
-  cv::Mat lab;
-  cv::cvtColor(small, lab, cv::COLOR_BGR2Lab);
   std::vector<cv::Mat> planes;
-  cv::split(lab, planes);
+  cv::split(cie_lab(small), planes);
+  planes[0].convertTo(planes[0], CV_8U, 255.0 / 100);
+  for (int plane : {1, 2}) planes[plane].convertTo(planes[plane], CV_8U, 1, 128);
   std::vector<std::uint8_t> bytes{static_cast<std::uint8_t>(size.width), static_cast<std::uint8_t>(size.height)};
   append(bytes, planes[0]);
   const cv::Size half((size.width + 1) / 2, (size.height + 1) / 2);

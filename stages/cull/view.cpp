@@ -29,7 +29,7 @@ bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
   return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12 && blue > 2;
 }
 
-ViewFinding view_of(const FrameRecord& frame) {
+ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_odds) {
   ViewFinding out;
   if (!frame.sharpness) return {View::other, {}};
   if (lens_covered(*frame.sharpness))
@@ -39,6 +39,8 @@ ViewFinding view_of(const FrameRecord& frame) {
     out.reasons.push_back({"horizon in the frame", frame.horizon->pitch_deg, std::nullopt, "deg pitch"});
     return out;
   }
+  if (!frame.horizon_looked_for && glance_log_odds.value_or(0) > 0)
+    return {View::horizon, {{"horizon seen at a glance", glance_log_odds, 0, "log-odds"}}};
   if (frame.tilt && frame.tilt->off_nadir_deg - frame.tilt->sigma_deg > kNadirLimitDeg) {
     out.view = View::oblique;
     out.reasons.push_back({"oblique", frame.tilt->off_nadir_deg, kNadirLimitDeg, "deg"});
@@ -93,10 +95,10 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
 
 }  // namespace
 
-std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames) {
+std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames, const HorizonGlances& glances) {
   std::vector<ViewFinding> views;
   views.reserve(frames.size());
-  for (const FrameRecord& frame : frames) views.push_back(view_of(frame));
+  for (std::size_t i = 0; i < frames.size(); ++i) views.push_back(view_of(frames[i], i < glances.size() ? glances[i] : std::nullopt));
   mark_launch_and_landing(frames, views);
   return views;
 }

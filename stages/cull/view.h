@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "pipeline/flight_record.h"
+#include "stages/cull/cull.h"
 
 namespace lookdown::cull {
 
@@ -12,8 +13,8 @@ struct ViewFinding {
   std::vector<Reason> reasons;  ///< what spoke for it, when it is not nadir
 };
 
-/// View of every frame, in the order of the record. Needs horizon, tilt and signature; a frame for which none of them says
+/// View of every frame, in the order of the record. Needs horizon, or else a glance at it, tilt and signature; a frame for which none of them says
 /// otherwise is taken as nadir. Even ground full of detail at the start or the end of a flight over other ground is that of launch or landing: other.
-[[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames);
+[[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames, const HorizonGlances&);
 
 }  // namespace lookdown::cull

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/cie_lab.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -52,10 +54,7 @@ SearchPicture search_picture(const cv::Mat& bgr, const Camera& camera, int long_
                       std::max(1, cvRound(bgr.rows * picture.scale)));
   cv::Mat small;
   cv::resize(bgr, small, size, 0, 0, cv::INTER_AREA);
-  cv::Mat3f lab;
-  small.convertTo(lab, CV_32F, 1 / 255.0);
-  cv::cvtColor(lab, lab, cv::COLOR_BGR2Lab);
-  cv::merge(std::vector<cv::Mat>{lab, fine_texture(bgr, size)}, picture.channels);
+  cv::merge(std::vector<cv::Mat>{cie_lab(small), fine_texture(bgr, size)}, picture.channels);
   picture.valid = cv::Mat1b(size, uchar{255});
   if (camera.has_distortion()) {
     cv::Mat1f map_x, map_y;

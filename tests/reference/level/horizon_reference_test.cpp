@@ -3,6 +3,8 @@
 
 #include <filesystem>
 #include <numbers>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "stages/level/level.h"
 
@@ -52,6 +54,25 @@ TEST(RegistryPictures, FarShoreOfALakeBelowHillsIsLevel) {
   EXPECT_NEAR(horizon->roll_deg, 0, 1);
   EXPECT_EQ(horizon->kind, "land");
   EXPECT_GT(horizon->pitch_sigma_deg, 1);
+}
+
+double glance_at(const std::filesystem::path& path) {
+  const cv::Mat whole = cv::imread(path.string(), cv::IMREAD_COLOR);
+  EXPECT_FALSE(whole.empty()) << path;
+  cv::Mat reduced;
+  const double shrink = std::min(1.0, 600.0 / std::max(whole.cols, whole.rows));
+  cv::resize(whole, reduced, {}, shrink, shrink, cv::INTER_AREA);
+  return glance_log_odds(reduced, assumed_camera(reduced.cols, reduced.rows), 1);
+}
+
+TEST(RegistryPictures, AGlanceTellsHorizonsFromOtherPictures) {
+  EXPECT_GT(glance_at(std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg"), 0);
+  EXPECT_GT(glance_at("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg"), 0);
+  EXPECT_GT(glance_at(kOpenCv + "hfs/data/001.jpg"), 0);
+  for (const char* name : {"aero1.jpg", "graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
+    EXPECT_LT(glance_at(kOpenCv + "data/" + name), 0) << name;
+  for (const char* name : {"gravel.png", "grass.png", "brick.png"})
+    EXPECT_LT(glance_at(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name), 0) << name;
 }
 
 // Pictures without a horizon: a town from above, textures, objects.

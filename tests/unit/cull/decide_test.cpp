@@ -210,6 +210,16 @@ TEST(Views, FlightOverEvenGroundAloneHasNoLaunch) {
   for (const auto& frame : flight.frames) EXPECT_EQ(frame.decision.view, View::nadir);
 }
 
+TEST(Views, AGlanceCountsOnlyWhereTheHorizonWasNotLookedFor) {
+  FlightRecord flight;
+  flight.frames = {frame_with(1.4, 0, 0), frame_with(1.4, 0, 1), frame_with(1.4, 0, 2)};
+  flight.frames[2].horizon_looked_for = true;
+  cull::decide(flight, {}, {2.5, -3.0, 2.5});
+  EXPECT_EQ(flight.frames[0].decision.view, View::horizon);
+  EXPECT_EQ(flight.frames[1].decision.view, View::nadir);
+  EXPECT_EQ(flight.frames[2].decision.view, View::nadir);
+}
+
 TEST(NearRepeats, AreKeptWhenAskedFor) {
   const cv::Mat map = ground();
   FlightRecord flight;

@@ -46,6 +46,21 @@ TEST(FlightRecord, JsonRoundTripKeepsEverything) {
   EXPECT_FALSE(once["frames"][0]["sharpness"].contains("smear_px")) << "what is not known is left out";
 }
 
+TEST(FlightRecord, SignaturesAreTextAndEarlierListsAreStillRead) {
+  FlightRecord record = two_frames();
+  record.frames[0].sharpness->signature = {0, 1, 127, 128, 255};
+  const nlohmann::json whole = to_json(record);
+  EXPECT_EQ(whole["frames"][0]["sharpness"]["signature"], "00017f80ff");
+  EXPECT_EQ(flight_record_from_json(whole).frames[0].sharpness->signature, record.frames[0].sharpness->signature);
+  nlohmann::json changed = whole;
+  changed["frames"][0]["sharpness"]["signature"] = {0, 1, 127, 128, 255};
+  EXPECT_EQ(flight_record_from_json(changed).frames[0].sharpness->signature, record.frames[0].sharpness->signature);
+  for (const auto& damaged : {nlohmann::json("0f0"), nlohmann::json("zz"), nlohmann::json({0, 300}), nlohmann::json(7)}) {
+    changed["frames"][0]["sharpness"]["signature"] = damaged;
+    EXPECT_THROW((void)flight_record_from_json(changed), std::runtime_error) << damaged;
+  }
+}
+
 TEST(FlightRecord, ForeignOrDamagedJsonIsRefused) {
   EXPECT_THROW((void)flight_record_from_json(nlohmann::json::parse("{}")), std::runtime_error);
   nlohmann::json damaged = to_json(two_frames());
