@@ -3,6 +3,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/halving.h"
 #include "stages/cull/blur_features.h"
 
 namespace lookdown::cull {
@@ -14,7 +15,7 @@ constexpr double kLeastDeviation = 2;  // levels of 255: keeps a picture of noth
 
 double log_of_coarse_variance(const cv::Mat& overview) {
   cv::Mat grey, coarse;
-  cv::cvtColor(overview, grey, cv::COLOR_BGR2GRAY);
+  cv::cvtColor(halved_until(overview, 8 * kCoarseSide), grey, cv::COLOR_BGR2GRAY);
   cv::resize(grey, coarse, {kCoarseSide, kCoarseSide}, 0, 0, cv::INTER_AREA);
   cv::Scalar mean, deviation;
   cv::meanStdDev(coarse, mean, deviation);

@@ -5,12 +5,16 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/cie_lab.h"
+#include "pipeline/halving.h"
 
 namespace lookdown::cull {
 namespace {
 
 constexpr int kLongSide = 40;
 constexpr double kFarthestShare = 0.15;
+constexpr double kLargestTurnDeg = 12;
+// Pictures of the same ground agree better at half the size than at the whole one, but for what shifts and turns between those tried take away.
+constexpr double kWorthALook = 0.6;
 
 void append(std::vector<std::uint8_t>& bytes, const cv::Mat& picture) {
   for (int y = 0; y < picture.rows; ++y)
@@ -61,9 +65,36 @@ Turned turned(const cv::Mat& picture, double turn_deg) {
   return out;
 }
 
+/// Best over all shifts and turns of pictures with that long side.
+Likeness best_likeness(const cv::Mat& a, const cv::Mat& b, int long_side, double turn_step_deg) {
+  Likeness best;
+  best.correlation = -1;
+  const int reach = cvRound(kFarthestShare * long_side);
+  for (double turn_deg = -kLargestTurnDeg; turn_deg <= kLargestTurnDeg; turn_deg += turn_step_deg) {
+    const Turned turn = turned(a, turn_deg);
+    for (int dy = -reach; dy <= reach; ++dy)
+      for (int dx = -reach; dx <= reach; ++dx) {
+        const double c = correlation(turn.picture, turn.seen, b, dx, dy);
+        if (c <= best.correlation) continue;
+        best.correlation = c;
+        best.turn_deg = turn_deg;
+        best.shift_share = std::hypot(dx, dy) / long_side;
+        best.overlap_share = (1.0 - std::abs(dx) / static_cast<double>(b.cols)) * (1.0 - std::abs(dy) / static_cast<double>(b.rows));
+      }
+  }
+  return best;
+}
+
+cv::Mat halved(const cv::Mat& picture) {
+  cv::Mat half;
+  cv::resize(picture, half, {(picture.cols + 1) / 2, (picture.rows + 1) / 2}, 0, 0, cv::INTER_AREA);
+  return half;
+}
+
 }  // namespace
 
-std::vector<std::uint8_t> make_signature(const cv::Mat& bgr) {
+std::vector<std::uint8_t> make_signature(const cv::Mat& whole) {
+  const cv::Mat bgr = halved_until(whole, 4 * kLongSide);
   const double scale = static_cast<double>(kLongSide) / std::max(bgr.cols, bgr.rows);
   const cv::Size size(std::max(1, cvRound(bgr.cols * scale)), std::max(1, cvRound(bgr.rows * scale)));
   cv::Mat small;
@@ -100,24 +131,11 @@ std::optional<SignaturePicture> read_signature(const std::vector<std::uint8_t>& 
 }
 
 Likeness compare(const SignaturePicture& a, const SignaturePicture& b) {
-  Likeness best;
-  best.correlation = -1;
-  if (a.luminance.size() != b.luminance.size()) return best;
-  const int reach = cvRound(kFarthestShare * kLongSide);
-  for (double turn_deg = -12; turn_deg <= 12; turn_deg += 3) {
-    const Turned turn = turned(a.luminance, turn_deg);
-    for (int dy = -reach; dy <= reach; ++dy)
-      for (int dx = -reach; dx <= reach; ++dx) {
-        const double c = correlation(turn.picture, turn.seen, b.luminance, dx, dy);
-        if (c <= best.correlation) continue;
-        best.correlation = c;
-        best.turn_deg = turn_deg;
-        best.shift_share = std::hypot(dx, dy) / kLongSide;
-        best.overlap_share = (1.0 - std::abs(dx) / static_cast<double>(b.luminance.cols)) *
-                             (1.0 - std::abs(dy) / static_cast<double>(b.luminance.rows));
-      }
-  }
-  return best;
+  Likeness none;
+  none.correlation = -1;
+  if (a.luminance.size() != b.luminance.size()) return none;
+  const Likeness coarse = best_likeness(halved(a.luminance), halved(b.luminance), kLongSide / 2, 6);
+  return coarse.correlation < kWorthALook ? coarse : best_likeness(a.luminance, b.luminance, kLongSide, 3);
 }
 
 }  // namespace lookdown::cull

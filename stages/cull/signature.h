@@ -26,7 +26,7 @@ struct Likeness {
   double turn_deg = 0;
   double overlap_share = 0;  ///< of the frame's area
 };
-/// Searches shifts up to 15 % of the long side and turns up to 12 degrees.
+/// Searches shifts up to 15 % of the long side and turns up to 12 degrees; pictures that differ at half their size already are compared no further.
 [[nodiscard]] Likeness compare(const SignaturePicture&, const SignaturePicture&);
 
 }  // namespace lookdown::cull

@@ -125,7 +125,9 @@ void lobes_at(const Places& places, const Vector& p, Column& reach, Column& valu
 /// Derivatives of all samples between two nodes of A, of which no others depend on the unknowns so: their part of the normal equations.
 using Derivatives = Eigen::Matrix<float, Eigen::Dynamic, kTouched, Eigen::ColMajor, kMostSamples, kTouched>;
 void add_node(int node, const Eigen::Ref<const Derivatives>& d, const Eigen::Ref<const Derivatives>& weighted, const Eigen::Ref<const Eigen::VectorXf>& residual, Normal& out) {
-  const Eigen::Matrix<float, kTouched, kTouched> square = weighted.transpose().lazyProduct(d);
+  Eigen::Matrix<float, kTouched, kTouched> square;
+  for (int row = 0; row < kTouched; ++row)
+    for (int column = 0; column <= row; ++column) square(row, column) = square(column, row) = weighted.col(row).dot(d.col(column));
   const Eigen::Matrix<float, kTouched, 1> slope = weighted.transpose().lazyProduct(residual);
   const std::array<int, 2> nodes = {kContent + node, kContent + (node + 1) % kContentAngles};
   const auto unknown = [&](int touched) { return touched < kContent ? touched : nodes[touched - kContent]; };

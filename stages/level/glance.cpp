@@ -1,7 +1,8 @@
 #include <algorithm>
 #include <cmath>
-#include <opencv2/imgproc.hpp>
+#include <opencv2/core.hpp>
 
+#include "pipeline/halving.h"
 #include "stages/level/display_turn.h"
 #include "stages/level/horizon_evidence.h"
 #include "stages/level/horizon_search.h"
@@ -12,8 +13,8 @@ namespace lookdown::level {
 namespace {
 
 constexpr int kLongSide = 64;
-constexpr int kTextureLongSide = 400;  // pixels of the picture that texture is measured in
-constexpr int kCandidates = 32;
+constexpr int kMostLongSide = 600;  // of the picture that texture is measured in
+constexpr int kCandidates = 16;
 constexpr double kSmallestSide = 32;
 // Middle between the highest value of frames without a horizon (2.3, but for one of 156) and the lowest of frames with one (4.2, of 133): real and
 // rendered frames, none of them of the scoring sets.
@@ -23,9 +24,8 @@ constexpr double kEven = 3.2;
 
 double glance_log_odds(const cv::Mat& bgr, const Camera& camera, int orientation) {
   if (std::min(bgr.cols, bgr.rows) < kSmallestSide) return -1e3;
-  const double shrink = std::min(1.0, static_cast<double>(kTextureLongSide) / std::max(bgr.cols, bgr.rows));
-  cv::Mat reduced = bgr;
-  if (shrink < 1) cv::resize(bgr, reduced, {}, shrink, shrink, cv::INTER_AREA);
+  const cv::Mat reduced = halved_until(bgr, kMostLongSide);
+  const double shrink = static_cast<double>(reduced.cols) / bgr.cols;
   const SearchPicture picture = search_picture(reduced, camera.scaled(shrink), kLongSide);
   double best = -1e3;
   for (const LineCandidate& line : candidate_lines(picture, kCandidates)) {
