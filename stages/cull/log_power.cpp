@@ -4,7 +4,8 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <utility>
+
+#include "stages/cull/tile_transform.h"
 
 namespace lookdown::cull {
 namespace {
@@ -83,25 +84,6 @@ cv::Mat levelled(const cv::Mat& grey) {
   return tile;
 }
 
-/// Power from OpenCV's packed transform of a real picture: columns 1 to kSide - 2 hold pairs of real and imaginary parts; the first and the last column hold
-/// the two that are real transforms of a column, packed the same way down their length.
-cv::Mat power_of(const cv::Mat& packed) {
-  cv::Mat power(kSide, kColumns, CV_32F);
-  constexpr float kScale = 1.0F / (kSide * kSide);
-  for (int y = 0; y < kSide; ++y) {
-    const auto* from = packed.ptr<float>(y) + 1;
-    auto* to = power.ptr<float>(y);
-    for (int x = 1; x < kColumns - 1; ++x, from += 2) to[x] = (from[0] * from[0] + from[1] * from[1]) * kScale;
-  }
-  for (const auto& [column, packed_column] : {std::pair{0, 0}, std::pair{kColumns - 1, kSide - 1}})
-    for (int y = 0; y <= kSide / 2; ++y) {
-      const bool alone = y == 0 || y == kSide / 2;
-      const float real = packed.at<float>(y == 0 ? 0 : 2 * y - 1, packed_column), imaginary = alone ? 0 : packed.at<float>(2 * y, packed_column);
-      power.at<float>(y, column) = power.at<float>((kSide - y) % kSide, column) = (real * real + imaginary * imaginary) * kScale;
-    }
-  return power;
-}
-
 bool has_detail(const TileSpectrum& tile, double noise_power) {
   const double bar = kDetailOverNoise * noise_power;
   return (tile.middle_power > kLeastMiddlePower && tile.middle_power > bar) || (tile.slow_power > kLeastSlowPower && tile.slow_power > 3 * bar);
@@ -123,9 +105,7 @@ void keep_sharpest(std::vector<const TileSpectrum*>& tiles, double largest_share
 TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
   TileSpectrum out;
   out.where = where;
-  cv::Mat spectrum;
-  cv::dft(levelled(grey), spectrum);
-  cv::Mat power = power_of(spectrum);
+  cv::Mat power = tile_power(levelled(grey));
   const auto in_band = [&](std::size_t band) {
     float sum = 0;
     for (const int at : band_places()[band]) sum += power.ptr<float>()[at];
