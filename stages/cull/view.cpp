@@ -15,6 +15,7 @@ namespace {
 // speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is granted more).
 constexpr double kNadirLimitDeg = 20;
 constexpr std::size_t kFramesToCompare = 8;
+constexpr double kSkyBlue = 12, kSkyStructure = 5;  // of b* toward blue, levels of 255
 constexpr double kEvenGround = 7;    // levels of 255
 constexpr double kEvenShare = 0.4;   // of what the middle frame of the flight shows
 constexpr double kDarkLevel = 0.004;  // of full scale in linear light: about 10 of 255 in an 8-bit picture
@@ -27,6 +28,28 @@ bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
   cv::meanStdDev(picture.luminance, mean, deviation);
   const double blue = 128 - cv::mean(picture.blue_yellow)[0];
   return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12 && blue > 2;
+}
+
+/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off toward the corners, shading) is taken out.
+/// Grass or gravel from the height of a person is even; ponds, paths and roofs are not.
+double large_structure(const SignaturePicture& picture) {
+  const cv::Mat& luminance = picture.luminance;
+  cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
+  for (int y = 0, at = 0; y < luminance.rows; ++y)
+    for (int x = 0; x < luminance.cols; ++x, ++at) {
+      const float u = (x + 0.5F) / luminance.cols - 0.5F, v = (y + 0.5F) / luminance.rows - 0.5F;
+      const float row[6] = {1, u, v, u * u, v * v, u * v};
+      std::copy(row, row + 6, surface.ptr<float>(at));
+      values.at<float>(at) = luminance.at<float>(y, x);
+    }
+  cv::Mat fitted;
+  cv::solve(surface, values, fitted, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
+  return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
+}
+
+/// As blue and even as the open sky is, whatever noise and clouds add to it; no frame of ground or water among those looked at is half as blue.
+bool even_blue(const SignaturePicture& picture) {
+  return 128 - cv::mean(picture.blue_yellow)[0] > kSkyBlue && large_structure(picture) < kSkyStructure;
 }
 
 ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_odds) {
@@ -46,26 +69,11 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_o
     out.reasons.push_back({"oblique", frame.tilt->off_nadir_deg, kNadirLimitDeg, "deg"});
     return out;
   }
-  if (const auto picture = read_signature(frame.sharpness->signature); picture && only_sky(*frame.sharpness, *picture))
-    return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
+  if (const auto picture = read_signature(frame.sharpness->signature)) {
+    if (only_sky(*frame.sharpness, *picture)) return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
+    if (even_blue(*picture)) return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::check}}};
+  }
   return out;
-}
-
-/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off toward the corners, shading) is taken out.
-/// Grass or gravel from the height of a person is even; ponds, paths and roofs are not.
-double large_structure(const SignaturePicture& picture) {
-  const cv::Mat& luminance = picture.luminance;
-  cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
-  for (int y = 0, at = 0; y < luminance.rows; ++y)
-    for (int x = 0; x < luminance.cols; ++x, ++at) {
-      const float u = (x + 0.5F) / luminance.cols - 0.5F, v = (y + 0.5F) / luminance.rows - 0.5F;
-      const float row[6] = {1, u, v, u * u, v * v, u * v};
-      std::copy(row, row + 6, surface.ptr<float>(at));
-      values.at<float>(at) = luminance.at<float>(y, x);
-    }
-  cv::Mat fitted;
-  cv::solve(surface, values, fitted, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
-  return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
 }
 
 /// The first and last frames of a flight, as long as they show much detail and none that is large, beside a flight that has large things to show: the
