@@ -58,7 +58,7 @@ const Table& table() {
 /// Whole pixel and step of a position.
 struct Split {
   int whole, step;
-  explicit Split(float position) : whole(cvFloor(position)), step(static_cast<int>((position - static_cast<float>(whole)) * kSteps + 0.5F)) {}
+  explicit Split(float position) : whole(cvFloor(position)), step(cvRound((position - static_cast<float>(whole)) * kSteps)) {}
 };
 
 /// Adds two rows' bytes, each by its half of `weights`, to four sums.

@@ -4,6 +4,8 @@
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <cstdlib>
 #include <map>
 #include <opencv2/imgproc.hpp>
@@ -96,7 +98,7 @@ Squares squares_of(const FrameView& view, const Survey& survey, int index, const
 
 /// The value that `share` of the values do not exceed.
 float at_share(std::vector<float>& values, double share) {
-  const auto place = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1) + 0.5);
+  const auto place = values.begin() + std::lround(share * static_cast<double>(values.size() - 1));
   std::nth_element(values.begin(), place, values.end());
   return *place;
 }
