@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <list>
 #include <map>
 #include <mutex>
@@ -52,7 +53,15 @@ class SearchedFrames {
         context_(context),
         budget_bytes_(context.scheduler.memory_bytes() / 3) {}
 
-  SearchedFrame get(int index) {
+  /// With where it looks into the glitter, as far as that is known.
+  SearchedFrame get(int index, const cv::Mat& field = {}) {
+    SearchedFrame frame = get_plain(index);
+    frame.field = field;
+    return frame;
+  }
+
+ private:
+  SearchedFrame get_plain(int index) {
     {
       const std::scoped_lock lock(mutex_);
       if (const auto found = kept_.find(index); found != kept_.end()) return found->second;
@@ -72,7 +81,6 @@ class SearchedFrames {
     return searched;
   }
 
- private:
   const FlightRecord& flight_;
   const Options& options_;
   const RunContext& context_;
@@ -120,27 +128,24 @@ void record_clearest_views(FlightRecord& flight, int group, const std::vector<Ma
 }
 
 // The group's sun as its own glint shows it, on the ring of the right elevation when place and time are
-// known.
+// known, and where each frame looks into the glitter.
 std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vector<int>& members,
                                      const std::vector<std::vector<int>>& views,
                                      const std::vector<PlacedCamera>& places, SearchedFrames& searched,
-                                     const Options& options, RunContext& context) {
-  std::vector<std::vector<GlintSample>> of_frame(members.size());
-  constexpr std::int64_t kPeakBytes = 60'000'000;
-  context.scheduler.for_each_frame(
-      members.size(), kPeakBytes,
-      [&](std::size_t i) {
-        of_frame[i] = glint_samples(static_cast<int>(i), views, places,
-                                    [&](int j) { return searched.get(members[j]); });
-      },
-      [](std::size_t, const std::optional<Fault>&) {});
-  std::vector<GlintSample> samples;
-  for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
+                                     const Options& options, RunContext& context,
+                                     std::vector<cv::Mat>& fields) {
   SkySearch search;
   if (const auto sun = sun_of_frame(flight.frames[members[members.size() / 2]].info, options);
       sun && sun->elevation_deg > 0)
     search.elevation_rad = sun->elevation_deg * std::numbers::pi / 180;
-  return sun_from_glint(samples, search);
+  const auto samples_of = [&](int i, const std::vector<cv::Mat>& known) {
+    return glint_samples(i, views, places, [&](int j) { return searched.get(members[j], known[j]); });
+  };
+  const auto for_each = [&](std::size_t count, const std::function<void(std::size_t)>& body) {
+    constexpr std::int64_t kPeakBytes = 60'000'000;
+    context.scheduler.for_each_frame(count, kPeakBytes, body, [](std::size_t, const std::optional<Fault>&) {});
+  };
+  return sun_of_views(places, search, samples_of, for_each, fields);
 }
 
 std::string about(const GlintSun& sun) {
@@ -207,8 +212,9 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
     const std::vector<PlacedCamera> places = placed_cameras(flight, members);
     const auto views = choose_views(places, kMostViews);
 
+    std::vector<cv::Mat> fields;
     const std::optional<GlintSun> sun =
-        sun_of_group(flight, members, views, places, searched, options, context);
+        sun_of_group(flight, members, views, places, searched, options, context, fields);
     if (sun) flight.notes.push_back("Glare: " + about(*sun));
     std::vector<Change> changes(members.size());
     std::vector<MaskedView> masked(members.size());
@@ -221,9 +227,10 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           if (views[i].empty()) return;
           std::vector<OverlaidView> others;
           for (const int j : views[i])
-            others.push_back(overlay(searched.get(members[j]), places[j], places[i], own.bgr.size()));
-          GlintPrior prior = placed_prior(flight, flight.frames[members[i]], options);
-          if (prior.odds.empty() && sun) prior = glint_prior(*sun, places[i], own.bgr.size());
+            others.push_back(overlay(searched.get(members[j], fields[j]), places[j], places[i], own.bgr.size()));
+          // The waves' slope is known from the glint itself, and only guessed from place and time.
+          const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.bgr.size())
+                                       : placed_prior(flight, flight.frames[members[i]], options);
           const ComparedFrame compared = compare_views(own, others, prior);
           masked[i].glare = coarse(compared.glare);
           changes[i] = refine_frame(flight.frames[members[i]], own, compared, options, context);

@@ -58,6 +58,7 @@ struct SearchResult {
   cv::Mat glare;  ///< CV_32FC1 chance, 0 outside water
   cv::Mat base;   ///< CV_32FC1, luminance of the water without what it mirrors, linear light; 0 without water
   cv::Mat limit;  ///< CV_8UC1: stored brightness above which a pixel is glare, where it is water
+  cv::Mat dark;   ///< CV_8UC3, small, stretched over the picture: the water's own colour near by, as stored
 };
 [[nodiscard]] SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior = {});
 

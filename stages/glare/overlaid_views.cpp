@@ -34,6 +34,7 @@ SearchedFrame searched_frame(const cv::Mat& bgr, const GlintPrior& prior) {
   found.glare.convertTo(searched.glare, CV_8UC1, 255);
   searched.limit = found.limit;
   searched.base = stored_brightness(found.base);
+  searched.dark = found.dark;
   return searched;
 }
 
@@ -71,6 +72,11 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
   cv::remap(other.water, view.water, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
   cv::remap(other.glare, view.glare, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
   cv::remap(inside, view.seen, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
+  if (!other.field.empty()) {
+    cv::Mat field;
+    cv::resize(other.field, field, other.bgr.size(), 0, 0, cv::INTER_LINEAR);
+    cv::remap(field, view.field, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
+  }
   return view;
 }
 

@@ -20,7 +20,7 @@ Eigen::Vector3d direction(double elevation_rad, double azimuth_rad) {
 }
 
 // Facet density relative to its peak.
-double facets(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer, double mean_square_slope) {
+double relative_density(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer, double mean_square_slope) {
   return facet_density(to_sun, to_viewer, mean_square_slope) * std::numbers::pi * mean_square_slope;
 }
 
@@ -51,7 +51,7 @@ GlintSun fitted(const std::vector<GlintSample>& samples, const Eigen::Vector3d& 
   std::vector<double> density(samples.size());
   double all = 0, all_density = 0;
   for (std::size_t i = 0; i < samples.size(); ++i) {
-    density[i] = facets(to_sun, samples[i].to_viewer, mean_square_slope);
+    density[i] = relative_density(to_sun, samples[i].to_viewer, mean_square_slope);
     all += samples[i].weight;
     all_density += samples[i].weight * density[i];
   }
@@ -90,11 +90,15 @@ void over_the_sky(const SkySearch& search, const Try& at) {
 
 }  // namespace
 
+double GlintSun::facets(const Eigen::Vector3d& to_viewer) const {
+  return relative_density(to_sun, to_viewer, mean_square_slope);
+}
+
 double GlintSun::odds(const Eigen::Vector3d& to_viewer) const {
   // Some flecks are always afloat, however few have been seen.
   constexpr double kLeastBackground = 2e-4, kMost = 8;
   const double background = std::max(background_rate, kLeastBackground);
-  return std::clamp(std::log(peak_rate * facets(to_sun, to_viewer, mean_square_slope) / background + 1e-9),
+  return std::clamp(std::log(peak_rate * facets(to_viewer) / background + 1e-9),
                     -kMost, kMost);
 }
 
@@ -130,7 +134,7 @@ std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, cons
         }
   }
   // One sun must say much more than chance does, and glint must be concentrated about its mirror point.
-  constexpr double kLeastEvidence = 12, kLeastContrast = 5;
+  constexpr double kLeastEvidence = 25, kLeastContrast = 5;
   if (best.evidence < kLeastEvidence || best.peak_rate < kLeastContrast * best.background_rate)
     return std::nullopt;
   return best;
@@ -170,6 +174,8 @@ SearchedFrame half_size(const SearchedFrame& frame) {
   cv::resize(frame.bgr, small.bgr, size, 0, 0, cv::INTER_AREA);
   cv::resize(frame.water, small.water, size, 0, 0, cv::INTER_AREA);
   cv::resize(frame.glare, small.glare, size, 0, 0, cv::INTER_AREA);
+  small.dark = frame.dark;
+  small.field = frame.field;
   return small;
 }
 
@@ -187,21 +193,63 @@ std::vector<GlintSample> glint_samples(int index, const std::vector<std::vector<
   return glint_samples(excess_over_views(own, others), places[index]);
 }
 
-GlintPrior glint_prior(const GlintSun& sun, const PlacedCamera& place, cv::Size working_size) {
+namespace {
+
+// A coarse picture of `value` by the direction that each spot of a frame is seen from; 0 at and above the
+// horizon.
+cv::Mat over_directions(const PlacedCamera& place, cv::Size working_size,
+                        const std::function<double(const Eigen::Vector3d&)>& value) {
   constexpr int kColumns = 64;
   const int rows = std::max(1, kColumns * working_size.height / std::max(1, working_size.width));
-  GlintPrior prior;
-  prior.odds = cv::Mat::zeros(rows, kColumns, CV_32FC1);
+  cv::Mat picture = cv::Mat::zeros(rows, kColumns, CV_32FC1);
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < kColumns; ++column) {
       const Point2<StoredPx> stored{(column + 0.5) * place.camera.width_px / kColumns - 0.5,
                                     (row + 0.5) * place.camera.height_px / rows - 0.5};
       const Eigen::Vector3d to_viewer =
           -(place.pose.world_from_camera * place.camera.ray(place.camera.undistort(stored))).normalized();
-      if (to_viewer.z() <= 0) continue;
-      prior.odds.at<float>(row, column) = static_cast<float>(sun.odds(to_viewer));
+      if (to_viewer.z() > 0) picture.at<float>(row, column) = static_cast<float>(value(to_viewer));
     }
-  return prior;
+  return picture;
+}
+
+}  // namespace
+
+GlintPrior glint_prior(const GlintSun& sun, const PlacedCamera& place, cv::Size working_size) {
+  return {over_directions(place, working_size, [&](const Eigen::Vector3d& v) { return sun.odds(v); })};
+}
+
+cv::Mat glitter_of(const GlintSun& sun, const PlacedCamera& place) {
+  constexpr double kLeastDensity = 0.05;
+  return over_directions(place, {place.camera.width_px, place.camera.height_px},
+                         [&](const Eigen::Vector3d& v) { return sun.facets(v); }) > kLeastDensity;
+}
+
+std::optional<GlintSun> sun_of_views(
+    const std::vector<PlacedCamera>& places, const SkySearch& search,
+    const std::function<std::vector<GlintSample>(int, const std::vector<cv::Mat>&)>& samples_of,
+    const std::function<void(std::size_t, const std::function<void(std::size_t)>&)>& for_each,
+    std::vector<cv::Mat>& fields) {
+  fields.assign(places.size(), {});
+  // A few frames tell as much as many; every n-th of a long flight is asked.
+  constexpr std::size_t kFrames = 40, kPasses = 2;
+  const std::size_t step = (places.size() + kFrames - 1) / kFrames;
+  std::optional<GlintSun> sun;
+  for (std::size_t pass = 0; pass < kPasses; ++pass) {
+    std::vector<std::vector<GlintSample>> of_frame(places.size());
+    for_each((places.size() + step - 1) / step, [&](std::size_t k) {
+      of_frame[k * step] = samples_of(static_cast<int>(k * step), fields);
+    });
+    std::vector<GlintSample> samples;
+    for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
+    sun = sun_from_glint(samples, search);
+    if (!sun) {
+      fields.assign(places.size(), {});
+      return sun;
+    }
+    for (std::size_t i = 0; i < places.size(); ++i) fields[i] = glitter_of(*sun, places[i]);
+  }
+  return sun;
 }
 
 }  // namespace lookdown::glare

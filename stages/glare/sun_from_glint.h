@@ -31,6 +31,8 @@ struct GlintSun {
   /// Log-odds that what is bright on water seen from there is glint: the rate of glint there over that of
   /// what else looks like it.
   [[nodiscard]] double odds(const Eigen::Vector3d& to_viewer) const;
+  /// Density of facets that mirror the sun there, relative to its peak.
+  [[nodiscard]] double facets(const Eigen::Vector3d& to_viewer) const;
 };
 
 struct SkySearch {
@@ -43,6 +45,16 @@ struct SkySearch {
 /// it explains them clearly better than glint spread evenly does.
 [[nodiscard]] std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>&, const SkySearch& = {});
 
+/// The sun of a group of frames: a first guess from what each shows beyond the others, and a second that
+/// knows where each looks into the glitter. `samples_of(frame, fields)`: samples of one frame, all of whose
+/// fields (as SearchedFrame::field, by frame) are empty at first; called from several threads for different
+/// frames by `for_each(count, body)`. `fields` holds those of the answer, when there is one.
+[[nodiscard]] std::optional<GlintSun> sun_of_views(
+    const std::vector<PlacedCamera>& places, const SkySearch& search,
+    const std::function<std::vector<GlintSample>(int, const std::vector<cv::Mat>&)>& samples_of,
+    const std::function<void(std::size_t, const std::function<void(std::size_t)>&)>& for_each,
+    std::vector<cv::Mat>& fields);
+
 /// Samples of one frame, from what it shows beyond the others.
 [[nodiscard]] std::vector<GlintSample> glint_samples(const ViewExcess&, const PlacedCamera&);
 
@@ -54,5 +66,9 @@ struct SkySearch {
 
 /// The sun as a prior for a frame.
 [[nodiscard]] GlintPrior glint_prior(const GlintSun&, const PlacedCamera&, cv::Size working_size);
+
+/// Where a frame looks into the glitter (as SearchedFrame::field, small): facets that mirror the sun are more
+/// than a twentieth as dense as at the mirror point.
+[[nodiscard]] cv::Mat glitter_of(const GlintSun&, const PlacedCamera&);
 
 }  // namespace lookdown::glare

@@ -69,6 +69,26 @@ cv::Mat limit_alone(const SearchedFrame& own, const GlintPrior& prior) {
 
 }  // namespace
 
+namespace {
+
+// The views of one pixel, as luminance with the view's number.
+struct Sights {
+  std::vector<std::pair<float, std::size_t>> clear;       // away from where waves mirror the sun
+  std::vector<std::pair<float, std::size_t>> glittering;  // in the field
+};
+
+// A low of them, with the view it comes from: one dark outlier among many does not count.
+std::pair<float, std::size_t> low_of(std::vector<std::pair<float, std::size_t>>& sights) {
+  const auto low = sights.begin() + static_cast<long>((sights.size() - 1) * 3 / 10);
+  std::nth_element(sights.begin(), low, sights.end());
+  return *low;
+}
+
+// What is bright in the frame and in this many more, though all look into the glitter, stands still.
+constexpr std::size_t kViewsOfStanding = 3;
+
+}  // namespace
+
 ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
   static const LightOfLevel own_light = linear_light(1, 1, 1);
   std::vector<LightOfLevel> lights;
@@ -86,25 +106,36 @@ ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<Overlai
   ViewExcess excess{{cv::Mat(size, CV_32FC1), cv::Mat(size, CV_32FC1), {}},
                     cv::Mat(size, CV_32FC1),
                     cv::Mat(size, CV_8UC1)};
-  cv::Mat gain(size, CV_32FC3);
-  std::vector<std::pair<float, std::size_t>> seen;  // luminance and number of the other views
+  cv::Mat gain(size, CV_32FC3), dark(size, CV_8UC3, cv::Scalar(0));
+  if (!own.dark.empty()) cv::resize(own.dark, dark, size, 0, 0, cv::INTER_LINEAR);
+  Sights sights;
   for (int y = 0; y < size.height; ++y)
     for (int x = 0; x < size.width; ++x) {
-      seen.clear();
+      sights.clear.clear();
+      sights.glittering.clear();
       float water = own.water.at<uchar>(y, x);
       for (std::size_t i = 0; i < others.size(); ++i) {
         if (!others[i].seen.at<uchar>(y, x)) continue;
-        seen.emplace_back(luminance(light_at(spread[i], y, x, lights[i])), i);
+        const bool in_field = !others[i].field.empty() && others[i].field.at<uchar>(y, x) > 127;
+        (in_field ? sights.glittering : sights.clear)
+            .emplace_back(luminance(light_at(spread[i], y, x, lights[i])), i);
         water += others[i].water.at<uchar>(y, x);
       }
-      excess.views.at<uchar>(y, x) = static_cast<uchar>(seen.size());
-      excess.water.at<float>(y, x) = water / (255.0f * static_cast<float>(seen.size() + 1));
-      const cv::Vec3f light = light_at(own.bgr, y, x, own_light);
+      const std::size_t views = sights.clear.size() + sights.glittering.size();
+      excess.views.at<uchar>(y, x) = static_cast<uchar>(views);
+      excess.water.at<float>(y, x) = water / (255.0f * static_cast<float>(views + 1));
+      const cv::Vec3f light = light_at(own.bgr, y, x, own_light), below = light_at(dark, y, x, own_light);
       cv::Vec3f base = light;
-      if (!seen.empty()) {
-        const auto low = seen.begin() + static_cast<long>((seen.size() - 1) * 3 / 10);
-        std::nth_element(seen.begin(), low, seen.end());
-        base = light_at(spread[low->second], y, x, lights[low->second]);
+      if (!sights.clear.empty() || (views > 0 && luminance(below) <= 0)) {
+        auto& usable = sights.clear.empty() ? sights.glittering : sights.clear;
+        const std::size_t view = low_of(usable).second;
+        base = light_at(spread[view], y, x, lights[view]);
+      } else if (views > 0) {
+        base = below;
+        if (sights.glittering.size() >= kViewsOfStanding) {
+          const auto least = std::min_element(sights.glittering.begin(), sights.glittering.end());
+          if (least->first > luminance(below)) base = light_at(spread[least->second], y, x, lights[least->second]);
+        }
       }
       excess.added.light.at<float>(y, x) = luminance(light);
       excess.added.base.at<float>(y, x) = luminance(base);
@@ -122,11 +153,12 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   compared.views = excess.views;
   GlintPrior known = prior;
   if (known.odds.empty()) {
-    constexpr double kOrdinaryShare = 0.015;
+    constexpr double kOrdinaryShare = 0.15;
     const cv::Mat water = compared.water > 0.5f;
     // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are solid, and glitter is not.
     if (!own.base.empty()) excess.added.base = cv::max(excess.added.base, own_base(own));
-    known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
+    const cv::Mat bright = strong_light(excess.added) & water;
+    known.odds = cv::min(odds_of_spread(bright, water, kOrdinaryShare), 0.5) + odds_of_evenness(bright, water);
   }
   const cv::Mat odds = excess.added.colour + odds_of_place(known, excess.views.size());
   compared.glare = chance_of(odds_of_excess(excess.added, odds));

@@ -21,6 +21,9 @@ struct SearchedFrame {
   cv::Mat glare;       ///< CV_8UC1, chance x 255
   cv::Mat limit = {};  ///< CV_8UC1: stored brightness above which a pixel is glare by this frame alone
   cv::Mat base = {};   ///< CV_8UC1: stored brightness of the water without what it mirrors
+  cv::Mat dark = {};   ///< CV_8UC3, stretched over the picture: the dark side of the water around, as stored
+  cv::Mat field = {};  ///< CV_8UC1, stretched over the picture: 255 where waves can mirror the sun; empty:
+                       ///< not known
 };
 
 /// The single-frame search of a picture, kept small.
@@ -30,6 +33,7 @@ struct SearchedFrame {
 struct OverlaidView {
   cv::Mat bgr, water, glare;  ///< as SearchedFrame
   cv::Mat seen;               ///< CV_8UC1, 255 where the other frame looks
+  cv::Mat field = {};         ///< CV_8UC1, as SearchedFrame, own's working size
 };
 struct PlacedCamera {
   Camera camera;
@@ -39,7 +43,10 @@ struct PlacedCamera {
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
                                    const PlacedCamera& own_place, cv::Size own_size);
 
-/// What a frame shows beyond what the other views show of the same ground, own's working size.
+/// What a frame shows beyond what the other views show of the same ground, own's working size. Views that
+/// look at the spot away from where waves mirror the sun tell what lies below; where all look into the
+/// glitter, the dark side of the water around in the frame itself does, unless the spot is bright in all of
+/// several views.
 struct ViewExcess {
   AddedLight added;
   cv::Mat water;  ///< CV_32FC1, chance of water agreed over the views

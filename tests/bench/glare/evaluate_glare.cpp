@@ -15,6 +15,7 @@
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
+#include <functional>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -177,6 +178,12 @@ class Searched {
     }
     return kept_[i];
   }
+  /// With where it looks into the glitter, known once the sun is.
+  SearchedFrame with_field(std::size_t i, const cv::Mat& field) {
+    SearchedFrame frame = at(i);
+    frame.field = field;
+    return frame;
+  }
   [[nodiscard]] double seconds_a_frame() const { return seconds_ / std::max(1, count_); }
 
  private:
@@ -203,20 +210,24 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
   Scores scores;
   Searched searched(frames);
   const auto views = choose_views(places, 8);
+  std::vector<cv::Mat> fields(frames.size());
   const auto compare = [&](std::size_t i, const GlintPrior& prior) {
     std::vector<OverlaidView> others;
     for (const int j : views[i])
-      others.push_back(overlay(searched.at(j), places[j], places[i], searched.at(i).bgr.size()));
+      others.push_back(overlay(searched.with_field(j, fields[j]), places[j], places[i], searched.at(i).bgr.size()));
     return compare_views(searched.at(i), others, prior);
   };
   const auto started = std::chrono::steady_clock::now();
-  std::vector<GlintSample> samples;
-  for (std::size_t i = 0; i < frames.size() && !choice.without_sun; ++i) {
-    const auto more =
-        glint_samples(static_cast<int>(i), views, places, [&](int j) { return searched.at(j); });
-    samples.insert(samples.end(), more.begin(), more.end());
+  std::optional<GlintSun> sun;
+  if (!choice.without_sun) {
+    const auto samples_of = [&](int i, const std::vector<cv::Mat>& fields) {
+      return glint_samples(i, views, places, [&](int j) { return searched.with_field(j, fields[j]); });
+    };
+    const auto for_each = [](std::size_t count, const std::function<void(std::size_t)>& body) {
+      for (std::size_t i = 0; i < count; ++i) body(i);
+    };
+    sun = sun_of_views(places, {}, samples_of, for_each, fields);
   }
-  const std::optional<GlintSun> sun = sun_from_glint(samples);
   const double sun_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
   int scored = 0;
   for (std::size_t i = 0; i < frames.size(); i += choice.every) {
