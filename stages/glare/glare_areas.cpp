@@ -16,7 +16,8 @@ AddedLight added_light(const WorkingPicture& picture, const cv::Mat& own_colour,
   added.light = picture.light;
   cv::transform(own_colour, added.base, cv::Matx13f(0.0722f, 0.7152f, 0.2126f));
   added.colour = odds_of_colour(picture.linear - own_colour);
-  solid = solid_things(strong_light(added));
+  // Glitter packed closely has broad patches too, but light and dark side by side.
+  solid = solid_things(strong_light(added) & ~texture);
   // Glint is thin, so what stays bright when thin things are taken away is bottom, crust or a board.
   cv::Mat(cv::max(added.base, picture.calm_light)).copyTo(added.base, ~texture);
   return added;
@@ -67,6 +68,7 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
   result.dark = as_stored(colours.near);
   const cv::Mat own = colours.wide,
                 place = odds_of_place(prior, picture.light.size());
+  cv::Mat sure;  // of glitter, by the finest specks
   // From near by, facets are large: the same search goes over smaller copies. The larger its specks, the more
   // of them are boards and flecks.
   struct Scale {
@@ -85,7 +87,9 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     constexpr float kClipped = 0.92f;
     if (factor > 1)
       specks = (specks | (texture & (strong_light(added) & (water > 0.5f)))) & (copy.light > kClipped);
-    const GlintPrior field = glitter_field(specks, strong_light(added) & (water > 0.5f), solid, water, ordinary_share);
+    const GlitterField glitter = glitter_field(specks, strong_light(added) & (water > 0.5f), solid, water, ordinary_share);
+    const GlintPrior& field = glitter.place;
+    if (factor == 1) sure = glitter.sure;
     added.light = picture.light;
     for (cv::Mat* plane : {&added.base, &added.colour})
       cv::resize(*plane, *plane, picture.light.size(), 0, 0, cv::INTER_LINEAR);
@@ -94,10 +98,10 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     constexpr float kPartOfSolid = -4;
     cv::Mat beside = solid & ~texture;
     cv::resize(beside, beside, odds.size(), 0, 0, cv::INTER_NEAREST);
-    cv::add(odds, kPartOfSolid, odds, beside);
+    cv::add(odds, kPartOfSolid, odds, beside & ~sure);
     // Broad bright things are facets only in a field of such: crust and boards are broad too.
     constexpr float kNoFacet = -8;
-    if (factor > 1) odds.setTo(kNoFacet, odds_of_place(field, picture.light.size()) < 0);
+    if (factor > 1) odds.setTo(kNoFacet, (odds_of_place(field, picture.light.size()) < 0) & ~sure);
     const cv::Mat limit = brightness_limit(added.base, odds), glare = chance_of(odds_of_excess(added, odds));
     if (factor == 1) {
       result.limit = limit;

@@ -148,9 +148,15 @@ struct OpenWater {
   }
 
   // Mean of `share` over the open water around each cell.
-  [[nodiscard]] cv::Mat around(const cv::Mat& share) const {
-    constexpr double kReachCells = 9;
-    return blurred(share.mul(open), kReachCells) / (blurred(open, kReachCells) + 1e-3);
+  [[nodiscard]] cv::Mat around(const cv::Mat& share, double reach_cells = 9) const {
+    return blurred(share.mul(open), reach_cells) / (blurred(open, reach_cells) + 1e-3);
+  }
+
+  // Share of the cells around that hold anything of `mask`.
+  [[nodiscard]] cv::Mat cells_with(const cv::Mat& mask, double reach_cells = 9) const {
+    cv::Mat held(cells, CV_32FC1, cv::Scalar(0));
+    held.setTo(1, share_of(mask) > 0);
+    return around(held, reach_cells);
   }
 };
 
@@ -166,11 +172,17 @@ cv::Mat stretched_log(const cv::Mat& ratio, cv::Size size) {
 
 }  // namespace
 
+cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
+  constexpr double kReachPx = 40, kSteepness = 4;
+  cv::Mat bright, wet, odds;
+  specks.convertTo(bright, CV_32FC1, 1 / 255.0);
+  water.convertTo(wet, CV_32FC1, 1 / 255.0);
+  cv::log((blurred(bright, kReachPx) / (blurred(wet, kReachPx) + 0.05) + 1e-4) / ordinary_share, odds);
+  return kSteepness * odds;
+}
+
 cv::Mat odds_of_spread(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
-  const OpenWater around(water);
-  cv::Mat held(around.cells, CV_32FC1, cv::Scalar(0));
-  held.setTo(1, around.share_of(specks) > 0);
-  return stretched_log(around.around(held) / ordinary_share, water.size());
+  return stretched_log(OpenWater(water).cells_with(specks) / ordinary_share, water.size());
 }
 
 cv::Mat odds_of_evenness(const cv::Mat& bright, const cv::Mat& water) {
@@ -188,13 +200,17 @@ cv::Mat solid_things(const cv::Mat& bright) {
   return solid;
 }
 
-GlintPrior glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
-                         const cv::Mat& water, double ordinary_share) {
+GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
+                           const cv::Mat& water, double ordinary_share) {
+  constexpr double kSureShare = 0.45, kSureReachCells = 5;
   const cv::Mat midst = midst_of(water), inner = midst & ~solid, inner_specks = specks & inner;
-  GlintPrior field{odds_of_spread(inner_specks, inner, ordinary_share)};
+  GlitterField field{{odds_of_spread(inner_specks, inner, ordinary_share)}, {}};
+  cv::resize(OpenWater(inner).cells_with(bright & inner, kSureReachCells) > kSureShare, field.sure, water.size(), 0, 0,
+             cv::INTER_NEAREST);
   if (const auto mirror = mirror_point_field(inner_specks, inner))
-    cv::resize(mirror->odds, field.odds, field.odds.size(), 0, 0, cv::INTER_LINEAR);
-  return {cv::min(field.odds, 0.5) + odds_of_evenness(bright, midst)};
+    cv::resize(mirror->odds, field.place.odds, field.place.odds.size(), 0, 0, cv::INTER_LINEAR);
+  cv::add(cv::min(field.place.odds, 0.5), odds_of_evenness(bright, midst), field.place.odds, ~field.sure);
+  return field;
 }
 
 }  // namespace lookdown::glare

@@ -24,6 +24,11 @@ namespace lookdown::glare {
 /// as facets of waves are.
 [[nodiscard]] cv::Mat specks_on_water(const WorkingPicture&, const AddedLight&, const cv::Mat& water);
 
+/// Where things that move are told from those that stand: what moves and lies densely over tens of pixels is
+/// glitter. Log-odds from the share of the `water` around that is `bright` (both CV_8UC1), even at
+/// `ordinary_share`.
+[[nodiscard]] cv::Mat odds_of_density(const cv::Mat& bright, const cv::Mat& water, double ordinary_share);
+
 /// Without one mirror point: waves glitter over a good part of the open water around, however thinly; the
 /// frame of a boat lift, a boat, stones along a shore have their bright specks in one spot, and lone specks are
 /// flecks, birds, foam. Log-odds from the share of cells of the `water` around that hold any `specks` (both
@@ -43,7 +48,11 @@ namespace lookdown::glare {
 /// about it; else how widely they are spread, compared with `ordinary_share`, the share of cells at which
 /// specks are as likely flecks.
 /// `bright`: all strong light, thin or not; `solid`: as solid_things.
-[[nodiscard]] GlintPrior glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
+struct GlitterField {
+  GlintPrior place;
+  cv::Mat sure;  ///< CV_8UC1, 255 where half of the cells around hold bright things: no flecks do
+};
+[[nodiscard]] GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
                                        const cv::Mat& water, double ordinary_share);
 
 }  // namespace lookdown::glare

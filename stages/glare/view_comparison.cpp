@@ -153,12 +153,11 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   compared.views = excess.views;
   GlintPrior known = prior;
   if (known.odds.empty()) {
-    constexpr double kOrdinaryShare = 0.15;
+    constexpr double kOrdinaryShare = 0.015;
     const cv::Mat water = compared.water > 0.5f;
     // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are solid, and glitter is not.
     if (!own.base.empty()) excess.added.base = cv::max(excess.added.base, own_base(own));
-    const cv::Mat bright = strong_light(excess.added) & water;
-    known.odds = cv::min(odds_of_spread(bright, water, kOrdinaryShare), 0.5) + odds_of_evenness(bright, water);
+    known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
   }
   const cv::Mat odds = excess.added.colour + odds_of_place(known, excess.views.size());
   compared.glare = chance_of(odds_of_excess(excess.added, odds));

@@ -16,6 +16,9 @@ constexpr double kRimShare = 0.03;   // of the half side: lens corrections and v
 constexpr double kRimWeight = 1.0;
 constexpr double kGlareWeight =
     40.0;  // above any sum of the others: glare is shown only where no frame is clean
+/// Where glare lies densely no mask finds every speck of it: a frame that looks there from elsewhere is
+/// better, if it costs no more than resolution and slant are worth.
+constexpr double kNearGlareWeight = 12.0;
 
 /// 0 in the middle of the frame, 1 at its nearest edge.
 double nearness_to_edge(const Camera& camera, const Sighting& seen) {
@@ -77,11 +80,13 @@ double Preference::dislike(const FrameRecord& record, const FrameView& view, con
          kEdgeWeight * edge * edge + rim;
 }
 
-void Preference::add_glare(const cv::Mat& glare_share, cv::Mat& dislike) const {
+void Preference::add_glare(const cv::Mat& glare_share, const cv::Mat& glare_around, cv::Mat& dislike) const {
   for (int row = 0; row < dislike.rows; ++row)
     for (int column = 0; column < dislike.cols; ++column) {
       const double share = glare_share.at<uchar>(row, column) / 255.0;
       if (share > 0) dislike.at<float>(row, column) += static_cast<float>(kGlareWeight * (0.2 + 0.8 * share));
+      dislike.at<float>(row, column) +=
+          static_cast<float>(kNearGlareWeight * glare_around.at<uchar>(row, column) / 255.0);
     }
 }
 

@@ -20,8 +20,9 @@ class Preference {
   /// Cost of showing the frame at mosaic pixel (x, y), sighted as `seen`; glare apart.
   [[nodiscard]] double dislike(const FrameRecord&, const FrameView&, const Sighting& seen, double mosaic_x_px,
                                double mosaic_y_px) const;
-  /// Adds the cost of glare; `glare_share` CV_8UC1 (255 = the whole cell), `dislike` CV_32FC1.
-  void add_glare(const cv::Mat& glare_share, cv::Mat& dislike) const;
+  /// Adds the cost of glare; `glare_share` CV_8UC1 (255 = the whole cell), `glare_around` the same over a
+  /// wider surrounding, `dislike` CV_32FC1.
+  void add_glare(const cv::Mat& glare_share, const cv::Mat& glare_around, cv::Mat& dislike) const;
 
  private:
   std::string order_;

@@ -48,6 +48,15 @@ cv::Mat cell_glare(const cv::Mat& mask, const cv::Mat& map, double scale) {
   return share;
 }
 
+/// Mean over a small part of the frame: glitter thins out over several times as much.
+cv::Mat around(const cv::Mat& share, double cells_across_frame) {
+  constexpr double kPartOfFrame = 0.04;
+  const int side = std::max(3, static_cast<int>(std::lround(kPartOfFrame * cells_across_frame)) | 1);
+  cv::Mat mean;
+  cv::blur(share, mean, {side, side}, {-1, -1}, cv::BORDER_REPLICATE);
+  return mean;
+}
+
 SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int cell_px,
                          const Preference& preference, const RunContext& context) {
   SurveyFrame frame;
@@ -84,7 +93,7 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
     if (mask && mask->size() == cv::Size(view.camera.width_px, view.camera.height_px))
       frame.glare = cell_glare(*mask, map, scale);
   }
-  if (!frame.glare.empty()) preference.add_glare(frame.glare, frame.dislike);
+  if (!frame.glare.empty()) preference.add_glare(frame.glare, around(frame.glare, view.camera.width_px / scale), frame.dislike);
   return frame;
 }
 

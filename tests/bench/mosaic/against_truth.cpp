@@ -299,8 +299,9 @@ Detail measure_detail(const FlightRecord& flight, const Scene& scene) {
   return {of_mosaic.mtf50(), of_frames.mtf50()};
 }
 
+/// `kind`: which of the truth's masks, "glare" or "visible_glare".
 GlareLeft measure_glare(const FlightRecord& flight, const json& truth, const std::filesystem::path& folder,
-                        const Scene& scene) {
+                        const Scene& scene, const char* kind) {
   const auto placed = placed_frames(flight);
   constexpr int kStep = 2;  // every second pixel each way
   const cv::Size small(scene.mosaic.cols / kStep, scene.mosaic.rows / kStep);
@@ -310,8 +311,8 @@ GlareLeft measure_glare(const FlightRecord& flight, const json& truth, const std
     cv::Mat mask;
     for (const json& frame : truth.at("frames"))
       if (frame.at("file") == placed[source]->source.file && frame.contains("masks") &&
-          frame["masks"].is_object())
-        mask = cv::imread((folder / frame["masks"].at("glare").get<std::string>()).string(),
+          frame["masks"].is_object() && frame["masks"].contains(kind))
+        mask = cv::imread((folder / frame["masks"].at(kind).get<std::string>()).string(),
                           cv::IMREAD_GRAYSCALE);
     if (mask.empty() || placed[source]->decision.verdict == Verdict::drop) continue;
     const FramePlacement& placement = placed[source]->placement;
@@ -367,7 +368,8 @@ Measures measure_against_truth(const FlightRecord& flight, const std::filesystem
   measures.colour = measure_colour(scene);
   measures.seams = measure_seams(scene);
   measures.detail = measure_detail(flight, scene);
-  measures.glare = measure_glare(flight, truth, folder, scene);
+  measures.glare = measure_glare(flight, truth, folder, scene, "glare");
+  measures.glare_in_sight = measure_glare(flight, truth, folder, scene, "visible_glare");
   return measures;
 }
 

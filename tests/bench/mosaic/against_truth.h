@@ -49,7 +49,8 @@ struct Measures {
   std::optional<Colour> colour;
   std::optional<Seams> seams;
   std::optional<Detail> detail;
-  std::optional<GlareLeft> glare;
+  std::optional<GlareLeft> glare;           ///< reflected light outweighs all other light
+  std::optional<GlareLeft> glare_in_sight;  ///< of that, what is in plain sight, where the truth tells it apart
 };
 
 /// How the mosaic's pixels are tied to the truth's ground: by the grid that the placement states (which counts errors of scale, north

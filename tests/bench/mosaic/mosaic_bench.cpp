@@ -48,9 +48,11 @@ void print(const lookdown::bench::Measures& found) {
     fmt::print("detail    MTF50 mosaic {:.4f}, best frame {:.4f} c/px, ratio {:.3f}\n",
                found.detail->mtf50_mosaic, found.detail->mtf50_best_frame,
                found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
-  if (found.glare)
-    fmt::print("glare     {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n",
-               found.glare->glare_px, found.glare->of_feathered, found.glare->avoidable_px);
+  for (const auto& [name, left] : {std::pair{"outweighs", found.glare}, std::pair{"in sight", found.glare_in_sight}})
+    if (left)
+      fmt::print("glare     {}: {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean
+", name,
+                 left->glare_px, left->of_feathered, left->avoidable_px);
 }
 
 }  // namespace
