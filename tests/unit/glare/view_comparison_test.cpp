@@ -112,5 +112,33 @@ TEST(CompareViews, KeepsTheSingleFramesAnswerWhereNobodyElseLooks) {
   EXPECT_NEAR(compared.glare.at<float>(150, 100), 150 / 255.0, 1e-3);
 }
 
+// The pond with the other views' brightness at the own glint too, as when their glitter lies there by chance.
+ThreeViews pond_glittering_twice(int views_in_field) {
+  ThreeViews views = pond();
+  views.own.dark = cv::Mat(30, 40, CV_8UC3, cv::Scalar(60, 80, 70));
+  for (std::size_t i = 0; i < views.others.size(); ++i) {
+    cv::circle(views.others[i].bgr, {300, 80}, 16, {245, 245, 245}, cv::FILLED);
+    views.others[i].field = cv::Mat(views.own.bgr.size(), CV_8UC1,
+                                    cv::Scalar(static_cast<int>(i) < views_in_field ? 255 : 0));
+  }
+  return views;
+}
+
+TEST(CompareViews, GlitterInOtherViewsTellsNothingOfTheBottom) {
+  const GlintPrior sun{cv::Mat(3, 4, CV_32FC1, cv::Scalar(4))};
+  const ThreeViews all = pond_glittering_twice(2);
+  EXPECT_GT(compare_views(all.own, all.others, sun).glare.at<float>(80, 300), 0.9f);
+  // One that does not look into the glitter shows it bright: then it is.
+  const ThreeViews one = pond_glittering_twice(1);
+  EXPECT_LT(compare_views(one.own, one.others, sun).glare.at<float>(80, 300), 0.3f);
+}
+
+TEST(CompareViews, BrightInManyViewsStandsStillThoughAllLookIntoTheGlitter) {
+  const GlintPrior sun{cv::Mat(3, 4, CV_32FC1, cv::Scalar(4))};
+  ThreeViews views = pond_glittering_twice(2);
+  views.others.push_back(views.others[0]);
+  EXPECT_LT(compare_views(views.own, views.others, sun).glare.at<float>(150, 100), 0.3f);  // crust
+}
+
 }  // namespace
 }  // namespace lookdown::glare
