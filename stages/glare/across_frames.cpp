@@ -143,7 +143,8 @@ std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vect
   };
   const auto for_each = [&](std::size_t count, const std::function<void(std::size_t)>& body) {
     constexpr std::int64_t kPeakBytes = 60'000'000;
-    context.scheduler.for_each_frame(count, kPeakBytes, body, [](std::size_t, const std::optional<Fault>&) {});
+    context.scheduler.for_each_frame(count, kPeakBytes, body,
+                                     [](std::size_t, const std::optional<Fault>&) {});
   };
   return sun_of_views(places, search, samples_of, for_each, fields);
 }
@@ -227,7 +228,8 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           if (views[i].empty()) return;
           std::vector<OverlaidView> others;
           for (const int j : views[i])
-            others.push_back(overlay(searched.get(members[j], fields[j]), places[j], places[i], own.bgr.size()));
+            others.push_back(
+                overlay(searched.get(members[j], fields[j]), places[j], places[i], own.bgr.size()));
           // The waves' slope is known from the glint itself, and only guessed from place and time.
           const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.bgr.size())
                                        : placed_prior(flight, flight.frames[members[i]], options);

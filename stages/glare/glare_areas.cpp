@@ -66,8 +66,7 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
   result.water = water_chance(picture);
   const OwnColour colours = own_colour(picture, result.water);
   result.dark = as_stored(colours.near);
-  const cv::Mat own = colours.wide,
-                place = odds_of_place(prior, picture.light.size());
+  const cv::Mat own = colours.wide, place = odds_of_place(prior, picture.light.size());
   cv::Mat sure;  // of glitter, by the finest specks
   // From near by, facets are large: the same search goes over smaller copies. The larger its specks, the more
   // of them are boards and flecks.
@@ -87,7 +86,8 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     constexpr float kClipped = 0.92f;
     if (factor > 1)
       specks = (specks | (texture & (strong_light(added) & (water > 0.5f)))) & (copy.light > kClipped);
-    const GlitterField glitter = glitter_field(specks, strong_light(added) & (water > 0.5f), solid, water, ordinary_share);
+    const GlitterField glitter =
+        glitter_field(specks, strong_light(added) & (water > 0.5f), solid, water, ordinary_share);
     const GlintPrior& field = glitter.place;
     if (factor == 1) sure = glitter.sure;
     added.light = picture.light;

@@ -189,13 +189,15 @@ cv::Mat odds_of_evenness(const cv::Mat& bright, const cv::Mat& water) {
   constexpr double kOrdinaryRatio = 4, kFewest = 0.002;
   const OpenWater around(water);
   const cv::Mat share = around.share_of(bright);
-  return cv::min(-stretched_log(blurred(share, 1) / (around.around(share) + kFewest) / kOrdinaryRatio, water.size()), 0);
+  return cv::min(
+      -stretched_log(blurred(share, 1) / (around.around(share) + kFewest) / kOrdinaryRatio, water.size()), 0);
 }
 
 cv::Mat solid_things(const cv::Mat& bright) {
   constexpr int kThinPx = 7, kRimPx = 5;
   cv::Mat solid;
-  cv::morphologyEx(bright, solid, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {kThinPx, kThinPx}));
+  cv::morphologyEx(bright, solid, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {kThinPx, kThinPx}));
   cv::dilate(solid, solid, cv::getStructuringElement(cv::MORPH_RECT, {2 * kRimPx + 1, 2 * kRimPx + 1}));
   return solid;
 }
@@ -205,8 +207,8 @@ GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const c
   constexpr double kSureShare = 0.45, kSureReachCells = 5;
   const cv::Mat midst = midst_of(water), inner = midst & ~solid, inner_specks = specks & inner;
   GlitterField field{{odds_of_spread(inner_specks, inner, ordinary_share)}, {}};
-  cv::resize(OpenWater(inner).cells_with(bright & inner, kSureReachCells) > kSureShare, field.sure, water.size(), 0, 0,
-             cv::INTER_NEAREST);
+  cv::resize(OpenWater(inner).cells_with(bright & inner, kSureReachCells) > kSureShare, field.sure,
+             water.size(), 0, 0, cv::INTER_NEAREST);
   if (const auto mirror = mirror_point_field(inner_specks, inner))
     cv::resize(mirror->odds, field.place.odds, field.place.odds.size(), 0, 0, cv::INTER_LINEAR);
   cv::add(cv::min(field.place.odds, 0.5), odds_of_evenness(bright, midst), field.place.odds, ~field.sure);

@@ -30,9 +30,9 @@ namespace lookdown::glare {
 [[nodiscard]] cv::Mat odds_of_density(const cv::Mat& bright, const cv::Mat& water, double ordinary_share);
 
 /// Without one mirror point: waves glitter over a good part of the open water around, however thinly; the
-/// frame of a boat lift, a boat, stones along a shore have their bright specks in one spot, and lone specks are
-/// flecks, birds, foam. Log-odds from the share of cells of the `water` around that hold any `specks` (both
-/// CV_8UC1), even at `ordinary_share`; open water counts more than what lies along its shores.
+/// frame of a boat lift, a boat, stones along a shore have their bright specks in one spot, and lone specks
+/// are flecks, birds, foam. Log-odds from the share of cells of the `water` around that hold any `specks`
+/// (both CV_8UC1), even at `ordinary_share`; open water counts more than what lies along its shores.
 [[nodiscard]] cv::Mat odds_of_spread(const cv::Mat& specks, const cv::Mat& water, double ordinary_share);
 
 /// Facets that mirror the sun thin out slowly from the mirror point: what lies much more densely than all
@@ -53,6 +53,6 @@ struct GlitterField {
   cv::Mat sure;  ///< CV_8UC1, 255 where half of the cells around hold bright things: no flecks do
 };
 [[nodiscard]] GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
-                                       const cv::Mat& water, double ordinary_share);
+                                         const cv::Mat& water, double ordinary_share);
 
 }  // namespace lookdown::glare

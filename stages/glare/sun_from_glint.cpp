@@ -20,7 +20,8 @@ Eigen::Vector3d direction(double elevation_rad, double azimuth_rad) {
 }
 
 // Facet density relative to its peak.
-double relative_density(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer, double mean_square_slope) {
+double relative_density(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer,
+                        double mean_square_slope) {
   return facet_density(to_sun, to_viewer, mean_square_slope) * std::numbers::pi * mean_square_slope;
 }
 
@@ -98,8 +99,7 @@ double GlintSun::odds(const Eigen::Vector3d& to_viewer) const {
   // Some flecks are always afloat, however few have been seen.
   constexpr double kLeastBackground = 2e-4, kMost = 8;
   const double background = std::max(background_rate, kLeastBackground);
-  return std::clamp(std::log(peak_rate * facets(to_viewer) / background + 1e-9),
-                    -kMost, kMost);
+  return std::clamp(std::log(peak_rate * facets(to_viewer) / background + 1e-9), -kMost, kMost);
 }
 
 std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, const SkySearch& search) {
@@ -237,9 +237,8 @@ std::optional<GlintSun> sun_of_views(
   std::optional<GlintSun> sun;
   for (std::size_t pass = 0; pass < kPasses; ++pass) {
     std::vector<std::vector<GlintSample>> of_frame(places.size());
-    for_each((places.size() + step - 1) / step, [&](std::size_t k) {
-      of_frame[k * step] = samples_of(static_cast<int>(k * step), fields);
-    });
+    for_each((places.size() + step - 1) / step,
+             [&](std::size_t k) { of_frame[k * step] = samples_of(static_cast<int>(k * step), fields); });
     std::vector<GlintSample> samples;
     for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
     sun = sun_from_glint(samples, search);

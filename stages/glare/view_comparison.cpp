@@ -84,8 +84,18 @@ std::pair<float, std::size_t> low_of(std::vector<std::pair<float, std::size_t>>&
   return *low;
 }
 
-// What is bright in the frame and in this many more, though all look into the glitter, stands still.
-constexpr std::size_t kViewsOfStanding = 3;
+// What lies below the spot that the views see: `dark` is the own frame's dark side of the water around, black
+// where not known; `light_of(view)` what a view shows.
+template <class LightOf>
+cv::Vec3f light_below(Sights& sights, const cv::Vec3f& dark, const LightOf& light_of) {
+  if (!sights.clear.empty()) return light_of(low_of(sights.clear).second);
+  if (luminance(dark) <= 0) return light_of(low_of(sights.glittering).second);
+  // What is bright in the frame and in this many more, though all look into the glitter, stands still.
+  constexpr std::size_t kViewsOfStanding = 3;
+  if (sights.glittering.size() < kViewsOfStanding) return dark;
+  const auto least = std::min_element(sights.glittering.begin(), sights.glittering.end());
+  return least->first > luminance(dark) ? light_of(least->second) : dark;
+}
 
 }  // namespace
 
@@ -125,18 +135,9 @@ ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<Overlai
       excess.views.at<uchar>(y, x) = static_cast<uchar>(views);
       excess.water.at<float>(y, x) = water / (255.0f * static_cast<float>(views + 1));
       const cv::Vec3f light = light_at(own.bgr, y, x, own_light), below = light_at(dark, y, x, own_light);
-      cv::Vec3f base = light;
-      if (!sights.clear.empty() || (views > 0 && luminance(below) <= 0)) {
-        auto& usable = sights.clear.empty() ? sights.glittering : sights.clear;
-        const std::size_t view = low_of(usable).second;
-        base = light_at(spread[view], y, x, lights[view]);
-      } else if (views > 0) {
-        base = below;
-        if (sights.glittering.size() >= kViewsOfStanding) {
-          const auto least = std::min_element(sights.glittering.begin(), sights.glittering.end());
-          if (least->first > luminance(below)) base = light_at(spread[least->second], y, x, lights[least->second]);
-        }
-      }
+      const cv::Vec3f base = views == 0 ? light : light_below(sights, below, [&](std::size_t view) {
+        return light_at(spread[view], y, x, lights[view]);
+      });
       excess.added.light.at<float>(y, x) = luminance(light);
       excess.added.base.at<float>(y, x) = luminance(base);
       gain.at<cv::Vec3f>(y, x) = light - base;
@@ -155,7 +156,8 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   if (known.odds.empty()) {
     constexpr double kOrdinaryShare = 0.015;
     const cv::Mat water = compared.water > 0.5f;
-    // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are solid, and glitter is not.
+    // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are
+    // solid, and glitter is not.
     if (!own.base.empty()) excess.added.base = cv::max(excess.added.base, own_base(own));
     known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
   }

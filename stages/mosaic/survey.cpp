@@ -93,7 +93,8 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
     if (mask && mask->size() == cv::Size(view.camera.width_px, view.camera.height_px))
       frame.glare = cell_glare(*mask, map, scale);
   }
-  if (!frame.glare.empty()) preference.add_glare(frame.glare, around(frame.glare, view.camera.width_px / scale), frame.dislike);
+  if (!frame.glare.empty())
+    preference.add_glare(frame.glare, around(frame.glare, view.camera.width_px / scale), frame.dislike);
   return frame;
 }
 

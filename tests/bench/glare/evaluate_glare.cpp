@@ -214,7 +214,8 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
   const auto compare = [&](std::size_t i, const GlintPrior& prior) {
     std::vector<OverlaidView> others;
     for (const int j : views[i])
-      others.push_back(overlay(searched.with_field(j, fields[j]), places[j], places[i], searched.at(i).bgr.size()));
+      others.push_back(
+          overlay(searched.with_field(j, fields[j]), places[j], places[i], searched.at(i).bgr.size()));
     return compare_views(searched.at(i), others, prior);
   };
   const auto started = std::chrono::steady_clock::now();
