@@ -99,9 +99,9 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     cv::Mat beside = solid & ~texture;
     cv::resize(beside, beside, odds.size(), 0, 0, cv::INTER_NEAREST);
     cv::add(odds, kPartOfSolid, odds, beside & ~sure);
-    // Broad bright things are facets only in a field of such: crust and boards are broad too.
+    // Broad bright things are facets only amid glitter: crust and boards are broad too.
     constexpr float kNoFacet = -8;
-    if (factor > 1) odds.setTo(kNoFacet, (odds_of_place(field, picture.light.size()) < 0) & ~sure);
+    if (factor > 1) odds.setTo(kNoFacet, ~sure);
     const cv::Mat limit = brightness_limit(added.base, odds), glare = chance_of(odds_of_excess(added, odds));
     if (factor == 1) {
       result.limit = limit;

@@ -204,7 +204,7 @@ cv::Mat solid_things(const cv::Mat& bright) {
 
 GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
                            const cv::Mat& water, double ordinary_share) {
-  constexpr double kSureShare = 0.45, kSureReachCells = 5;
+  constexpr double kSureShare = 0.35, kSureReachCells = 5;
   const cv::Mat midst = midst_of(water), inner = midst & ~solid, inner_specks = specks & inner;
   GlitterField field{{odds_of_spread(inner_specks, inner, ordinary_share)}, {}};
   cv::resize(OpenWater(inner).cells_with(bright & inner, kSureReachCells) > kSureShare, field.sure,
