@@ -10,14 +10,11 @@
 namespace lookdown::glare {
 namespace {
 
-AddedLight added_light(const WorkingPicture& picture, const cv::Mat& own_colour, const cv::Mat& texture,
-                       cv::Mat& solid) {
+AddedLight added_light(const WorkingPicture& picture, const cv::Mat& own_colour, const cv::Mat& texture) {
   AddedLight added;
   added.light = picture.light;
   cv::transform(own_colour, added.base, cv::Matx13f(0.0722f, 0.7152f, 0.2126f));
   added.colour = odds_of_colour(picture.linear - own_colour);
-  // Glitter packed closely has broad patches too, but light and dark side by side.
-  solid = solid_things(strong_light(added) & ~texture);
   // Glint is thin, so what stays bright when thin things are taken away is bottom, crust or a board.
   cv::Mat(cv::max(added.base, picture.calm_light)).copyTo(added.base, ~texture);
   return added;
@@ -67,7 +64,6 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
   const OwnColour colours = own_colour(picture, result.water);
   result.dark = as_stored(colours.near);
   const cv::Mat own = colours.wide, place = odds_of_place(prior, picture.light.size());
-  cv::Mat sure;  // of glitter, by the finest specks
   // From near by, facets are large: the same search goes over smaller copies. The larger its specks, the more
   // of them are boards and flecks.
   struct Scale {
@@ -76,32 +72,20 @@ SearchResult search_picture(const cv::Mat& bgr, const GlintPrior& prior) {
     double least_roughness;
   };
   for (const auto& [factor, ordinary_share, least_roughness] :
-       {Scale{1, 0.15, 0.35}, Scale{2, 0.35, 0.28}, Scale{4, 0.45, 0.28}}) {
+       {Scale{1, 0.015, 0.35}, Scale{2, 0.05, 0.28}, Scale{4, 0.08, 0.28}}) {
     const WorkingPicture copy = factor == 1 ? picture : prepare(shrunk(picture.bgr, factor));
     const cv::Mat water = shrunk(result.water, factor), texture = glitter_texture(copy, least_roughness);
-    cv::Mat solid;
-    AddedLight added = added_light(copy, shrunk(own, factor), texture, solid);
+    AddedLight added = added_light(copy, shrunk(own, factor), texture);
     cv::Mat specks = specks_on_water(copy, added, water);
     // A facet wide enough to be seen as such shows the sun itself, and no exposure holds that.
     constexpr float kClipped = 0.92f;
     if (factor > 1)
       specks = (specks | (texture & (strong_light(added) & (water > 0.5f)))) & (copy.light > kClipped);
-    const GlitterField glitter =
-        glitter_field(specks, strong_light(added) & (water > 0.5f), solid, water, ordinary_share);
-    const GlintPrior& field = glitter.place;
-    if (factor == 1) sure = glitter.sure;
+    const GlintPrior field = glitter_field(specks, water, ordinary_share);
     added.light = picture.light;
     for (cv::Mat* plane : {&added.base, &added.colour})
       cv::resize(*plane, *plane, picture.light.size(), 0, 0, cv::INTER_LINEAR);
-    cv::Mat odds = added.colour + odds_of_place(field, picture.light.size()) + place;
-    // What adjoins crust or a board is a part of it.
-    constexpr float kPartOfSolid = -4;
-    cv::Mat beside = solid & ~texture;
-    cv::resize(beside, beside, odds.size(), 0, 0, cv::INTER_NEAREST);
-    cv::add(odds, kPartOfSolid, odds, beside & ~sure);
-    // Broad bright things are facets only amid glitter: crust and boards are broad too.
-    constexpr float kNoFacet = -8;
-    if (factor > 1) odds.setTo(kNoFacet, ~sure);
+    const cv::Mat odds = added.colour + odds_of_place(field, picture.light.size()) + place;
     const cv::Mat limit = brightness_limit(added.base, odds), glare = chance_of(odds_of_excess(added, odds));
     if (factor == 1) {
       result.limit = limit;

@@ -13,7 +13,6 @@ namespace {
 constexpr int kCellPx = 16;
 constexpr int kShorePx = 12;
 constexpr float kSureWater = 0.5f;
-constexpr double kMostShare = 0.06;  // of a cell: a few cells full of white bars must not outweigh a field
 
 // As a camera of 28 to 35 mm (35 mm equivalent) that looks straight down sees the picture.
 Eigen::Vector3d nominal_to_viewer(double x_px, double y_px, cv::Size size) {
@@ -29,9 +28,8 @@ std::vector<GlintSample> samples_of(const cv::Mat& specks, const cv::Mat& water)
       const cv::Rect cell(left, top, kCellPx, kCellPx);
       const int wet = cv::countNonZero(water(cell));
       if (wet < kCellPx * kCellPx / 2) continue;
-      const double share = static_cast<double>(cv::countNonZero(specks(cell))) / wet;
       samples.push_back({nominal_to_viewer(left + 0.5 * kCellPx, top + 0.5 * kCellPx, specks.size()),
-                         std::min(share, kMostShare), 1});
+                         static_cast<double>(cv::countNonZero(specks(cell))) / wet, 1});
     }
   return samples;
 }
@@ -103,9 +101,8 @@ cv::Mat enclosed_by(const cv::Mat& field, const cv::Mat& places) {
 
 cv::Mat glitter_texture(const WorkingPicture& picture, double least_roughness) {
   constexpr float kClipped = 0.85f;
-  constexpr double kAllOverPx = 8;  // a lone fleck has rough edges too
   const cv::Mat rough =
-      blurred(cv::abs(log_of(picture.light) - log_of(picture.calm_light)), kAllOverPx) > least_roughness;
+      blurred(cv::abs(log_of(picture.light) - log_of(picture.calm_light)), 4) > least_roughness;
   return rough | enclosed_by(rough, (picture.calm_light > kClipped) & ~rough);
 }
 
@@ -123,55 +120,6 @@ cv::Mat specks_on_water(const WorkingPicture& picture, const AddedLight& added, 
                            (water > kSureWater));
 }
 
-namespace {
-
-// The water in cells, and how far each is from a shore: 0 on land, 1 three cells out.
-struct OpenWater {
-  cv::Size cells;
-  cv::Mat open;  // CV_32FC1
-
-  explicit OpenWater(const cv::Mat& water)
-      : cells(std::max(1, water.cols / kCellPx), std::max(1, water.rows / kCellPx)) {
-    constexpr float kOpenCells = 3;
-    cv::Mat share, far;
-    cv::resize(water, share, cells, 0, 0, cv::INTER_AREA);
-    cv::distanceTransform(share > 127, far, cv::DIST_L2, 3);
-    open = cv::min(far, kOpenCells) / kOpenCells;
-    open = open.mul(open);
-  }
-
-  [[nodiscard]] cv::Mat share_of(const cv::Mat& mask) const {
-    cv::Mat share;
-    mask.convertTo(share, CV_32FC1, 1 / 255.0);
-    cv::resize(share, share, cells, 0, 0, cv::INTER_AREA);
-    return share;
-  }
-
-  // Mean of `share` over the open water around each cell.
-  [[nodiscard]] cv::Mat around(const cv::Mat& share, double reach_cells = 9) const {
-    return blurred(share.mul(open), reach_cells) / (blurred(open, reach_cells) + 1e-3);
-  }
-
-  // Share of the cells around that hold anything of `mask`.
-  [[nodiscard]] cv::Mat cells_with(const cv::Mat& mask, double reach_cells = 9) const {
-    cv::Mat held(cells, CV_32FC1, cv::Scalar(0));
-    held.setTo(1, share_of(mask) > 0);
-    return around(held, reach_cells);
-  }
-};
-
-constexpr double kFieldSteepness = 5;
-
-cv::Mat stretched_log(const cv::Mat& ratio, cv::Size size) {
-  cv::Mat odds;
-  cv::log(ratio + 1e-3, odds);
-  odds *= kFieldSteepness;
-  cv::resize(odds, odds, size, 0, 0, cv::INTER_LINEAR);
-  return odds;
-}
-
-}  // namespace
-
 cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
   constexpr double kReachPx = 40, kSteepness = 4;
   cv::Mat bright, wet, odds;
@@ -181,38 +129,10 @@ cv::Mat odds_of_density(const cv::Mat& specks, const cv::Mat& water, double ordi
   return kSteepness * odds;
 }
 
-cv::Mat odds_of_spread(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
-  return stretched_log(OpenWater(water).cells_with(specks) / ordinary_share, water.size());
-}
-
-cv::Mat odds_of_evenness(const cv::Mat& bright, const cv::Mat& water) {
-  constexpr double kOrdinaryRatio = 4, kFewest = 0.002;
-  const OpenWater around(water);
-  const cv::Mat share = around.share_of(bright);
-  return cv::min(
-      -stretched_log(blurred(share, 1) / (around.around(share) + kFewest) / kOrdinaryRatio, water.size()), 0);
-}
-
-cv::Mat solid_things(const cv::Mat& bright) {
-  constexpr int kThinPx = 7, kRimPx = 5;
-  cv::Mat solid;
-  cv::morphologyEx(bright, solid, cv::MORPH_OPEN,
-                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {kThinPx, kThinPx}));
-  cv::dilate(solid, solid, cv::getStructuringElement(cv::MORPH_RECT, {2 * kRimPx + 1, 2 * kRimPx + 1}));
-  return solid;
-}
-
-GlitterField glitter_field(const cv::Mat& specks, const cv::Mat& bright, const cv::Mat& solid,
-                           const cv::Mat& water, double ordinary_share) {
-  constexpr double kSureShare = 0.35, kSureReachCells = 5;
-  const cv::Mat midst = midst_of(water), inner = midst & ~solid, inner_specks = specks & inner;
-  GlitterField field{{odds_of_spread(inner_specks, inner, ordinary_share)}, {}};
-  cv::resize(OpenWater(inner).cells_with(bright & inner, kSureReachCells) > kSureShare, field.sure,
-             water.size(), 0, 0, cv::INTER_NEAREST);
-  if (const auto mirror = mirror_point_field(inner_specks, inner))
-    cv::resize(mirror->odds, field.place.odds, field.place.odds.size(), 0, 0, cv::INTER_LINEAR);
-  cv::add(cv::min(field.place.odds, 0.5), odds_of_evenness(bright, midst), field.place.odds, ~field.sure);
-  return field;
+GlintPrior glitter_field(const cv::Mat& specks, const cv::Mat& water, double ordinary_share) {
+  const cv::Mat inner = midst_of(water), inner_specks = specks & inner;
+  if (const auto field = mirror_point_field(inner_specks, inner)) return *field;
+  return {odds_of_density(inner_specks, inner, ordinary_share)};
 }
 
 }  // namespace lookdown::glare

@@ -50,8 +50,7 @@ void print(const lookdown::bench::Measures& found) {
                found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
   for (const auto& [name, left] : {std::pair{"outweighs", found.glare}, std::pair{"in sight", found.glare_in_sight}})
     if (left)
-      fmt::print("glare     {}: {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean
-", name,
+      fmt::print("glare     {}: {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n", name,
                  left->glare_px, left->of_feathered, left->avoidable_px);
 }
 

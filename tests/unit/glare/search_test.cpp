@@ -9,7 +9,6 @@
 #include "painted_water.h"
 #include "stages/glare/boosted_trees.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/glitter_field.h"
 
 namespace lookdown::glare {
 namespace {
@@ -78,37 +77,6 @@ TEST(OwnColour, OnePondDoesNotLendToTheNext) {
 TEST(OwnColour, IsZeroWhereThereIsNoWater) {
   const WorkingPicture picture = prepare(cv::Mat(100, 100, CV_8UC3, cv::Scalar(90, 90, 90)));
   EXPECT_EQ(cv::norm(own_colour(picture, cv::Mat::zeros(100, 100, CV_32FC1)).wide), 0);
-}
-
-// 300 specks of 2 x 2 px inside `within`, by lot.
-cv::Mat specks_within(const cv::Rect& within) {
-  cv::Mat specks = cv::Mat::zeros(640, 960, CV_8UC1);
-  std::mt19937 random(7);
-  for (int i = 0; i < 300; ++i)
-    specks(cv::Rect(within.x + static_cast<int>(random() % (within.width - 2)),
-                    within.y + static_cast<int>(random() % (within.height - 2)), 2, 2))
-        .setTo(255);
-  return specks;
-}
-
-TEST(GlitterField, SpecksSpreadOverTheWaterAreGlitterAndThoseInOneSpotAreNot) {
-  constexpr double kOrdinaryShare = 0.15;
-  const cv::Mat water(640, 960, CV_8UC1, cv::Scalar(255));
-  const cv::Mat wide = specks_within({320, 160, 320, 320}), spot = specks_within({450, 290, 60, 60});
-  EXPECT_GT(odds_of_spread(wide, water, kOrdinaryShare).at<float>(320, 480), 0);
-  EXPECT_LT(odds_of_spread(spot, water, kOrdinaryShare).at<float>(320, 480), -1);
-  EXPECT_GT(odds_of_evenness(wide, water).at<float>(320, 480), -0.5);
-  EXPECT_LT(odds_of_evenness(spot, water).at<float>(320, 480), -3);
-}
-
-TEST(GlitterField, OnlyBroadThingsAreSolid) {
-  cv::Mat bright = cv::Mat::zeros(100, 100, CV_8UC1);
-  cv::circle(bright, {30, 50}, 10, cv::Scalar(255), cv::FILLED);
-  cv::line(bright, {70, 10}, {70, 90}, cv::Scalar(255), 3);
-  const cv::Mat solid = solid_things(bright);
-  EXPECT_EQ(solid.at<uchar>(50, 30), 255);
-  EXPECT_EQ(solid.at<uchar>(50, 43), 255);  // its rim
-  EXPECT_EQ(cv::countNonZero(solid.colRange(60, 100)), 0);
 }
 
 // Over several painted scenes together: most glare in plain sight found, little land or crust taken for it.
