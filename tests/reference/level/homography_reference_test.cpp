@@ -112,8 +112,8 @@ TEST(GraffitiHomography, AutomaticMatchesBringTheCornersWithinOneAndAHalfPixels)
 
 constexpr int kAcross = 9, kDown = 6, kSides = kDown * (kAcross - 1) + kAcross * (kDown - 1);
 
-/// Sides of the squares of a rectified board, row by row, then column by column; 1 = the board's own square.
-std::array<double, kSides> rectified_sides(const Camera& camera, const std::vector<cv::Point2f>& corners) {
+/// The plane of a real view.
+Homography<Ground, UndistortedPx> board_from_frame(const Camera& camera, const std::vector<cv::Point2f>& corners) {
   std::vector<Point2<UndistortedPx>> frame;
   std::vector<Point2<Ground>> ground;
   for (int i = 0; i < kAcross * kDown; ++i) {
@@ -122,10 +122,16 @@ std::array<double, kSides> rectified_sides(const Camera& camera, const std::vect
   }
   const auto h = fit_homography(frame, ground);
   EXPECT_TRUE(h);
+  return *h;
+}
+
+/// Sides of the squares of a rectified board, row by row, then column by column; 1 = the board's own square.
+std::array<double, kSides> rectified_sides(const Camera& camera, const std::vector<cv::Point2f>& corners) {
+  const Homography<Ground, UndistortedPx> board = board_from_frame(camera, corners);
   std::array<double, kSides> sides{};
   int at = 0;
   const auto add = [&](int a, int b) {
-    const auto p = *h * frame[a], q = *h * frame[b];
+    const auto p = board * camera.undistort({corners[a].x, corners[a].y}), q = board * camera.undistort({corners[b].x, corners[b].y});
     sides[at++] = std::hypot(p.x - q.x, p.y - q.y);
   };
   for (int row = 0; row < kDown; ++row)
@@ -206,19 +212,6 @@ cv::Mat drawn_board(const Camera& camera, const Homography<Ground, UndistortedPx
   cv::Mat bytes;
   picture.convertTo(bytes, CV_8U);
   return bytes;
-}
-
-/// The plane of a real view.
-Homography<Ground, UndistortedPx> board_from_frame(const Camera& camera, const std::vector<cv::Point2f>& corners) {
-  std::vector<Point2<UndistortedPx>> frame;
-  std::vector<Point2<Ground>> ground;
-  for (int i = 0; i < kAcross * kDown; ++i) {
-    frame.push_back(camera.undistort({corners[i].x, corners[i].y}));
-    ground.push_back({static_cast<double>(i % kAcross), static_cast<double>(i / kAcross)});
-  }
-  const auto h = fit_homography(frame, ground);
-  EXPECT_TRUE(h);
-  return *h;
 }
 
 // The same views of a board that is exact. Corners where the lens puts them, to float precision: every single side within 0.01 %, so that the way from
