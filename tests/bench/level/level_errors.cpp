@@ -23,6 +23,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -257,16 +258,24 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
   if (!drawings.empty()) draw(drawings, known, pixels.bgr(pixels.reduction_for(1700)), info.camera, horizon);
 }
 
-/// Terms of the decision of every line tried in a frame, one row a line.
-void write_evidence(const Known& known, std::ofstream& evidence) {
-  const lookdown::FrameReader reader;
+/// The frame with its size as stored, pixels; empty when its header cannot be read.
+std::optional<lookdown::FrameSource> source_of(const Known& known, const lookdown::FrameReader& reader) {
   lookdown::FrameSource source;
   source.path = known.path;
   source.orientation = known.orientation;
   const auto header = reader.header(known.path);
-  if (!header) return;
+  if (!header) return std::nullopt;
   source.width_px = header->width_px;
   source.height_px = header->height_px;
+  return source;
+}
+
+/// Terms of the decision of every line tried in a frame, one row a line.
+void write_evidence(const Known& known, std::ofstream& evidence) {
+  const lookdown::FrameReader reader;
+  const auto found = source_of(known, reader);
+  if (!found) return;
+  const lookdown::FrameSource& source = *found;
   const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
   lookdown::FramePixels pixels(reader, source);
   const int reduction = pixels.reduction_for(1700);
@@ -287,13 +296,9 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
 /// What a glance at the reduced frame says, one row a frame.
 void write_glance(const Known& known, std::ofstream& table) {
   const lookdown::FrameReader reader;
-  lookdown::FrameSource source;
-  source.path = known.path;
-  source.orientation = known.orientation;
-  const auto header = reader.header(known.path);
-  if (!header) return;
-  source.width_px = header->width_px;
-  source.height_px = header->height_px;
+  const auto found = source_of(known, reader);
+  if (!found) return;
+  const lookdown::FrameSource& source = *found;
   const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
   lookdown::FramePixels pixels(reader, source);
   cv::Mat small = pixels.bgr(pixels.reduction_for(400));
