@@ -99,11 +99,8 @@ TEST(PassingThings, WhereAllDifferNoneIsBlamed) {
 }
 
 void build_with(SmallFlight& flight, bool meet_at_seams) {
-  const FrameReader reader;
-  const Scheduler scheduler({2, 1'000'000'000});
-  const Cache cache{""};
-  Progress progress(false);
-  RunContext context{flight.out, reader, scheduler, cache, progress};
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
   Options options;
   options.ground_overlay = false;
   options.paper = "none";
@@ -144,15 +141,12 @@ SmallFlight misplaced_flight() {
 
 TEST(SeamTies, AreAsFarApartAsTheFramesAreMisplaced) {
   SmallFlight flight = misplaced_flight();
-  const FrameReader reader;
-  const Scheduler scheduler({2, 1'000'000'000});
-  const Cache cache{""};
-  Progress progress(false);
-  RunContext context{flight.out, reader, scheduler, cache, progress};
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
-  FrameStore store(reader, flight.record, flight.out, 100'000'000);
+  FrameStore store(run.reader, flight.record, flight.out, 100'000'000);
   const std::vector<SeamTie> ties = seam_ties(views, survey, least_disliked(survey), store, context);
   ASSERT_GT(ties.size(), 4U);
   int misfit = 0;
@@ -223,11 +217,8 @@ TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
   const cv::Rect2d place(130, 165, 380, 60);  // canvas pixels; frames are 240 px long
   constexpr double kHeightPx = 26;
   test::put_roof(flight, place, kHeightPx);
-  const FrameReader reader;
-  const Scheduler scheduler({2, 1'000'000'000});
-  const Cache cache{""};
-  Progress progress(false);
-  RunContext context{flight.out, reader, scheduler, cache, progress};
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
@@ -243,11 +234,8 @@ TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
 
 TEST(LongRoofs, FlatGroundHasNone) {
   SmallFlight flight = make_small_flight({});
-  const FrameReader reader;
-  const Scheduler scheduler({2, 1'000'000'000});
-  const Cache cache{""};
-  Progress progress(false);
-  RunContext context{flight.out, reader, scheduler, cache, progress};
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   EXPECT_TRUE(long_roofs(views, survey_frames(flight.record, views, canvas, "best", context), {}).empty());

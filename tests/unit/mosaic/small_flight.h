@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "pipeline/flight_record.h"
+#include "pipeline/run_context.h"
 
 namespace lookdown::test {
 
@@ -19,6 +20,19 @@ struct SmallFlight {
   SmallFlight(SmallFlight&&) = default;
   SmallFlight& operator=(SmallFlight&&) = default;
   ~SmallFlight();
+};
+
+/// What a stage is given to run over a small flight: two threads, 1 GB, nothing remembered, silent.
+struct SmallFlightRun {
+  FrameReader reader;
+  Scheduler scheduler{{2, 1'000'000'000}};
+  Cache cache{""};
+  Progress progress{false};
+  RunContext context;
+  explicit SmallFlightRun(const SmallFlight& flight)
+      : context{flight.out, reader, scheduler, cache, progress} {}
+  SmallFlightRun(const SmallFlightRun&) = delete;
+  SmallFlightRun& operator=(const SmallFlightRun&) = delete;
 };
 
 struct SmallFlightPlan {

@@ -32,11 +32,8 @@ struct Made {
 };
 
 Made built(SmallFlight& flight, bool whole_roofs) {
-  const FrameReader reader;
-  const Scheduler scheduler({2, 1'000'000'000});
-  const Cache cache{""};
-  Progress progress(false);
-  RunContext context{flight.out, reader, scheduler, cache, progress};
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
   Options options;
   options.colour_balance = false;
   options.whole_roofs = whole_roofs;
