@@ -6,8 +6,8 @@
 
 #include "cli/many_flights.h"
 #include "cli/program.h"
-#include "pipeline/atomic_file.h"
-#include "pipeline/scheduler.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/scheduler.h"
 
 namespace lookdown::cli {
 namespace {

@@ -11,8 +11,8 @@
 #include <cstring>
 
 #include "cli/version.h"
-#include "pipeline/atomic_file.h"
-#include "stages/report/summary.h"
+#include "pipeline/base/atomic_file.h"
+#include "stages/report/words/summary.h"
 
 namespace lookdown::cli {
 namespace {

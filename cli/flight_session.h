@@ -6,8 +6,8 @@
 #include <memory>
 #include <string>
 
-#include "cli/command.h"
-#include "stages/assemble_run.h"
+#include "cli/commands/command.h"
+#include "stages/run/assemble_run.h"
 
 namespace lookdown::cli {
 

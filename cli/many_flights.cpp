@@ -16,10 +16,10 @@
 #include <nlohmann/json.hpp>
 #include <thread>
 
-#include "cli/shell_completion.h"
-#include "pipeline/atomic_file.h"
-#include "pipeline/csv.h"
-#include "pipeline/scheduler.h"
+#include "cli/reference/shell_completion.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/csv.h"
+#include "pipeline/base/scheduler.h"
 #include "stages/inspect/inspect.h"
 
 namespace lookdown::cli {

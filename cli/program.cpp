@@ -3,8 +3,8 @@
 #include <algorithm>
 
 #include "cli/library_versions.h"
-#include "cli/option_flags.h"
-#include "cli/options_file.h"
+#include "cli/options/option_flags.h"
+#include "cli/options/options_file.h"
 
 namespace lookdown::cli {
 namespace {

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "cli/command.h"
+#include "cli/commands/command.h"
 
 namespace lookdown::cli {
 

@@ -12,21 +12,24 @@ install(FILES ${CMAKE_BINARY_DIR}/share/lookdown.fish DESTINATION ${CMAKE_INSTAL
 install(FILES README.md THIRD_PARTY.md packaging/copyright DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/lookdown COMPONENT runtime)
 
 set(stages inspect cull level rectify glare place mosaic report plan measure)
+set(libraries base geometry imaging record)
 list(TRANSFORM stages PREPEND stage_ OUTPUT_VARIABLE stage_targets)
-install(TARGETS pipeline ${stage_targets} assemble_run lookdown_opencv lookdown_warnings
+list(TRANSFORM libraries PREPEND pipeline_ OUTPUT_VARIABLE library_targets)
+install(TARGETS pipeline ${library_targets} ${stage_targets} assemble_run lookdown_opencv lookdown_warnings
   EXPORT lookdown
   ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}/lookdown COMPONENT development)
 
 # Of pipeline/ everything but the decoders behind the frame reader; of a stage its public face.
-file(GLOB pipeline_headers CONFIGURE_DEPENDS pipeline/*.h)
-list(FILTER pipeline_headers EXCLUDE REGEX "(_decode|/colour|/json_fields)\\.h$")
 set(headers ${CMAKE_INSTALL_INCLUDEDIR}/lookdown)
-install(FILES ${pipeline_headers} DESTINATION ${headers}/pipeline COMPONENT development)
-install(FILES stages/assemble_run.h DESTINATION ${headers}/stages COMPONENT development)
+foreach(library ${libraries})
+  install(DIRECTORY pipeline/${library} DESTINATION ${headers}/pipeline COMPONENT development
+    FILES_MATCHING PATTERN "*.h"
+    PATTERN formats EXCLUDE PATTERN partial_jpeg EXCLUDE PATTERN colour.h EXCLUDE PATTERN json_fields.h EXCLUDE)
+endforeach()
+install(FILES stages/run/assemble_run.h stages/run/flight_options.h DESTINATION ${headers}/stages/run COMPONENT development)
 foreach(stage ${stages})
   install(FILES stages/${stage}/${stage}.h DESTINATION ${headers}/stages/${stage} COMPONENT development)
 endforeach()
-install(FILES stages/glare/sun_and_water.h DESTINATION ${headers}/stages/glare COMPONENT development)
 install(FILES stages/measure/align.h DESTINATION ${headers}/stages/measure COMPONENT development)
 
 set(package ${CMAKE_INSTALL_LIBDIR}/cmake/lookdown)

@@ -1,8 +1,8 @@
 // Prints how sharp each picture of a folder is: what a program of one's own looks like that uses the installed libraries.
 #include <cstdio>
 
-#include "pipeline/frame_reader.h"
-#include "pipeline/run_context.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/run_context.h"
 #include "stages/cull/cull.h"
 #include "stages/inspect/inspect.h"
 

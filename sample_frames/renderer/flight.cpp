@@ -10,14 +10,14 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
-#include "blur.h"
-#include "frame_tracer.h"
-#include "noise.h"
+#include "camera/blur.h"
+#include "camera/frame_tracer.h"
+#include "site/noise.h"
 #include "picture_files.h"
-#include "sensor.h"
-#include "sun.h"
+#include "camera/sensor.h"
+#include "light/sun.h"
 #include "truth_files.h"
-#include "water.h"
+#include "light/water.h"
 
 namespace render {
 namespace {

@@ -4,7 +4,7 @@
 #include <string>
 #include <vector>
 
-#include "trajectory.h"
+#include "camera/trajectory.h"
 
 namespace render {
 

@@ -4,9 +4,9 @@
 #include <filesystem>
 #include <opencv2/core.hpp>
 
-#include "camera.h"
-#include "sun.h"
-#include "trajectory.h"
+#include "camera/camera.h"
+#include "light/sun.h"
+#include "camera/trajectory.h"
 
 namespace render {
 

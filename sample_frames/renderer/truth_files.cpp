@@ -11,8 +11,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "people.h"
-#include "solids.h"
+#include "site/people.h"
+#include "site/solids.h"
 
 namespace render {
 namespace {

@@ -7,10 +7,10 @@
 #include <string>
 #include <vector>
 
-#include "camera.h"
-#include "frame_tracer.h"
-#include "sun.h"
-#include "trajectory.h"
+#include "camera/camera.h"
+#include "camera/frame_tracer.h"
+#include "light/sun.h"
+#include "camera/trajectory.h"
 
 namespace render {
 

@@ -5,7 +5,7 @@
 
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
-#include "stages/cull/near_repeats.h"
+#include "stages/cull/duplicates/near_duplicates.h"
 #include "stages/cull/view.h"
 
 namespace lookdown::cull {

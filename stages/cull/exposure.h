@@ -1,7 +1,7 @@
 // How a frame was exposed: share of clipped pixels by channel and mean level in linear light.
 #pragma once
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace cv {
 class Mat;

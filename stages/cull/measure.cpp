@@ -5,13 +5,13 @@
 #include <optional>
 #include <vector>
 
-#include "stages/cull/blur_estimate.h"
+#include "stages/cull/blur/blur_estimate.h"
 #include "stages/cull/cull.h"
-#include "stages/cull/detail_left.h"
+#include "stages/cull/blur/high_frequency_residue.h"
 #include "stages/cull/exposure.h"
-#include "stages/cull/frame_parts.h"
-#include "stages/cull/signature.h"
-#include "stages/cull/turning_smear.h"
+#include "stages/cull/spectrum/tile_sampling.h"
+#include "stages/cull/duplicates/thumbnail.h"
+#include "stages/cull/blur/rotational_blur.h"
 
 namespace lookdown::cull {
 namespace {

@@ -6,7 +6,7 @@
 
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
-#include "stages/cull/overlap_blur.h"
+#include "stages/cull/blur/overlap_blur.h"
 
 namespace lookdown::cull {
 namespace {

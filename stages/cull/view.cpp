@@ -6,7 +6,7 @@
 #include <opencv2/core.hpp>
 #include <optional>
 
-#include "stages/cull/signature.h"
+#include "stages/cull/duplicates/thumbnail.h"
 
 namespace lookdown::cull {
 namespace {

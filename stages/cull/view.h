@@ -3,7 +3,7 @@
 
 #include <vector>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 #include "stages/cull/cull.h"
 
 namespace lookdown::cull {

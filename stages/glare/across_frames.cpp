@@ -10,7 +10,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/atomic_file.h"
+#include "pipeline/base/atomic_file.h"
 #include "stages/glare/added_light.h"
 #include "stages/glare/clearest_views.h"
 #include "stages/glare/glare.h"

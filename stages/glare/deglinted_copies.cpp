@@ -5,8 +5,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/atomic_file.h"
-#include "pipeline/derived_metadata.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/imaging/derived_metadata.h"
 #include "stages/glare/deglint.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/view_comparison.h"

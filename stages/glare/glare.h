@@ -8,11 +8,11 @@
 #include <optional>
 #include <string>
 
-#include "pipeline/flight_record.h"
-#include "pipeline/frame_reader.h"
-#include "pipeline/option_table.h"
-#include "pipeline/run_context.h"
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/base/options/option_table.h"
+#include "pipeline/record/run_context.h"
+#include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 

@@ -7,7 +7,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 namespace {

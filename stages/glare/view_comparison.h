@@ -5,10 +5,10 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-#include "pipeline/camera.h"
-#include "pipeline/flight_record.h"
-#include "pipeline/pixel_spaces.h"
-#include "pipeline/pose.h"
+#include "pipeline/geometry/camera.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/geometry/pixel_spaces.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/glare/added_light.h"
 #include "stages/glare/glare_search.h"
 

@@ -5,8 +5,8 @@
 
 #include <optional>
 
-#include "pipeline/camera.h"
-#include "pipeline/flight_record.h"
+#include "pipeline/geometry/camera.h"
+#include "pipeline/record/flight_record.h"
 #include "stages/inspect/exif.h"
 #include "stages/inspect/inspect.h"
 

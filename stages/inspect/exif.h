@@ -6,7 +6,7 @@
 #include <span>
 #include <string>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::inspect {
 

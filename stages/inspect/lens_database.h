@@ -4,8 +4,8 @@
 
 #include <optional>
 
-#include "pipeline/camera.h"
-#include "pipeline/flight_record.h"
+#include "pipeline/geometry/camera.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::inspect {
 

@@ -4,7 +4,7 @@
 #include <set>
 #include <stdexcept>
 
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 #include "stages/inspect/inspect.h"
 
 namespace lookdown::inspect {

@@ -7,7 +7,7 @@
 #include <map>
 #include <set>
 
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown::inspect {
 namespace {

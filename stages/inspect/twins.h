@@ -1,7 +1,7 @@
 // Shots that a camera saved twice, as camera raw and as JPEG.
 #pragma once
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::inspect {
 

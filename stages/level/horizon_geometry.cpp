@@ -4,7 +4,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "stages/level/display_turn.h"
+#include "stages/level/copies/display_turn.h"
 
 namespace lookdown::level {
 

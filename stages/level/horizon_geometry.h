@@ -3,7 +3,7 @@
 
 #include <Eigen/Core>
 
-#include "pipeline/camera.h"
+#include "pipeline/geometry/camera.h"
 
 namespace lookdown::level {
 

@@ -4,12 +4,12 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
-#include "stages/level/far_shore.h"
-#include "stages/level/horizon_choice.h"
+#include "stages/level/lines/far_shore.h"
+#include "stages/level/search/horizon_choice.h"
 #include "stages/level/horizon_geometry.h"
-#include "stages/level/horizon_line.h"
-#include "stages/level/right_angled_ground.h"
-#include "stages/level/straight_edges.h"
+#include "stages/level/search/horizon_line.h"
+#include "stages/level/verticals/manhattan_vanishing_points.h"
+#include "stages/level/verticals/straight_edges.h"
 
 namespace lookdown::level {
 namespace {

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <stdexcept>
 
-#include "pipeline/csv.h"
+#include "pipeline/base/csv.h"
 
 namespace lookdown::level {
 namespace {

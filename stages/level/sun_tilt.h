@@ -7,7 +7,7 @@
 #include <optional>
 #include <string>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::level {
 

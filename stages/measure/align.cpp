@@ -16,7 +16,7 @@
 #include <optional>
 #include <vector>
 
-#include "pipeline/atomic_file.h"
+#include "pipeline/base/atomic_file.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {

@@ -9,7 +9,7 @@
 
 #include <Eigen/LU>
 
-#include "pipeline/camera.h"
+#include "pipeline/geometry/camera.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {

@@ -10,7 +10,7 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/option_table.h"
+#include "pipeline/base/options/option_table.h"
 
 namespace lookdown::measure {
 

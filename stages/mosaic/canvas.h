@@ -8,7 +8,7 @@
 #include <stdexcept>
 #include <string>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::mosaic {
 

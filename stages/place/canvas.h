@@ -3,9 +3,9 @@
 
 #include <vector>
 
-#include "pipeline/camera.h"
-#include "pipeline/pixel_spaces.h"
-#include "pipeline/pose.h"
+#include "pipeline/geometry/camera.h"
+#include "pipeline/geometry/pixel_spaces.h"
+#include "pipeline/geometry/pose.h"
 
 namespace lookdown::place {
 

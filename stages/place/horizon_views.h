@@ -4,8 +4,8 @@
 
 #include <vector>
 
-#include "pipeline/flight_record.h"
-#include "stages/place/tie_frame.h"
+#include "pipeline/record/flight_record.h"
+#include "stages/place/features/image_features.h"
 
 namespace lookdown::place {
 

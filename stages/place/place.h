@@ -7,9 +7,9 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/flight_record.h"
-#include "pipeline/option_table.h"
-#include "pipeline/run_context.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/base/options/option_table.h"
+#include "pipeline/record/run_context.h"
 
 namespace lookdown::place {
 

@@ -33,13 +33,13 @@ double midnight_utc_s(const Options& o) {
 }
 
 // Largest glint radiance inside a straight-down frame at the heading that suits best: the mirror point clipped to the frame.
-double worst_glint(const Options& o, const Shot& shot, const glare::SunPosition& sun) {
+double worst_glint(const Options& o, const Shot& shot, const lookdown::SunPosition& sun) {
   const double off_nadir = std::min(90 - sun.elevation_deg, 0.5 * std::min(shot.field_width_deg, shot.field_height_deg)) / kDegrees;
   const double azimuth = sun.azimuth_deg / kDegrees;
   // The ray goes down toward the sun's azimuth; the viewer is back along it.
   const Eigen::Vector3d to_viewer(-std::sin(off_nadir) * std::sin(azimuth), -std::sin(off_nadir) * std::cos(azimuth),
                                   std::cos(off_nadir));
-  return glare::glint_radiance(glare::sun_direction(sun), to_viewer, shot.wave_mean_square_slope, o.refractive_index);
+  return lookdown::glint_radiance(lookdown::sun_direction(sun), to_viewer, shot.wave_mean_square_slope, o.refractive_index);
 }
 
 void judge_glint(Row& row, const Options& o, const Shot& shot) {
@@ -141,11 +141,11 @@ Shot shot_of(const Options& o) {
   shot.shutter_for_one_px_s = shot.smear_px > 0 ? o.shutter_s / shot.smear_px : INFINITY;
 
   shot.wave_mean_square_slope =
-      o.pond ? glare::mean_square_slope_of_pond(o.wind_m_s) : glare::mean_square_slope(o.wind_m_s);
+      o.pond ? lookdown::mean_square_slope_of_pond(o.wind_m_s) : lookdown::mean_square_slope(o.wind_m_s);
   // A facet that leans by b turns the reflected ray by 2 b; exp(-tan^2 b / s2) = 0.01.
   shot.glitter_half_width_deg = 2 * std::atan(std::sqrt(shot.wave_mean_square_slope * std::log(100.0))) * kDegrees;
   shot.clear_below_elevation_deg =
-      glare::elevation_without_mirror_deg(o.width_px, o.height_px, o.focal_mm * 1e3 / o.pixel_um);
+      lookdown::elevation_without_mirror_deg(o.width_px, o.height_px, o.focal_mm * 1e3 / o.pixel_um);
 
   const DepthOfField depth =
       depth_of_field(focal_m, o.f_number, o.blur_circle_px * pixel_m, o.focus_m.value_or(shot.range_m));
@@ -162,7 +162,7 @@ Plan make_plan(const Options& o) {
   for (double minute = 0; minute < 24 * 60; minute += o.step_min) {
     Row row;
     row.minute_of_day = static_cast<int>(std::lround(minute));
-    row.sun = glare::sun_position(*o.lat_deg, *o.lon_deg, midnight + minute * 60);
+    row.sun = lookdown::sun_position(*o.lat_deg, *o.lon_deg, midnight + minute * 60);
     if (row.sun.elevation_deg <= 0) continue;
     row.mirror_off_nadir_deg = 90 - row.sun.elevation_deg;
     row.shadow_per_m = 1 / std::tan(row.sun.elevation_deg / kDegrees);

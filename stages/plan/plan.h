@@ -7,8 +7,8 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/option_table.h"
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/base/options/option_table.h"
+#include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::plan {
 
@@ -51,7 +51,7 @@ enum class Glint {
 /// One time of day.
 struct Row {
   int minute_of_day = 0;
-  glare::SunPosition sun;
+  lookdown::SunPosition sun;
   Glint glint = Glint::none;
   double mirror_off_nadir_deg = 0;          ///< angle between straight down and the mirror point: 90 - elevation
   std::optional<double> turn_short_side_to_deg;  ///< azimuth to lay the short side of the frame along, when turning helps

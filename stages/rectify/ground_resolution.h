@@ -1,7 +1,7 @@
 // How much ground a pixel of the frame covers under a homography.
 #pragma once
 
-#include "pipeline/pixel_spaces.h"
+#include "pipeline/geometry/pixel_spaces.h"
 
 namespace lookdown::rectify {
 

@@ -10,10 +10,10 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/flight_record.h"
-#include "pipeline/frame_reader.h"
-#include "pipeline/option_table.h"
-#include "pipeline/result.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/base/options/option_table.h"
+#include "pipeline/base/result.h"
 
 namespace lookdown::rectify {
 

@@ -6,8 +6,8 @@
 #include <optional>
 #include <vector>
 
-#include "pipeline/flight_record.h"
-#include "stages/report/displayed_frame.h"
+#include "pipeline/record/flight_record.h"
+#include "stages/report/pictures/displayed_frame.h"
 
 namespace lookdown::report {
 

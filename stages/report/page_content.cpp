@@ -4,10 +4,10 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/cache.h"
-#include "stages/report/displayed_frame.h"
-#include "stages/report/field_text.h"
-#include "stages/report/flight_figures.h"
+#include "pipeline/base/cache.h"
+#include "stages/report/pictures/displayed_frame.h"
+#include "stages/report/words/field_text.h"
+#include "stages/report/words/flight_figures.h"
 #include "stages/report/overlay_shapes.h"
 
 namespace lookdown::report {

@@ -4,8 +4,8 @@
 #include <nlohmann/json_fwd.hpp>
 #include <string>
 
-#include "pipeline/flight_record.h"
-#include "pipeline/run_context.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/record/run_context.h"
 #include "stages/report/report.h"
 
 namespace lookdown::report {

@@ -2,7 +2,7 @@
 
 #include <stdexcept>
 
-#include "pipeline/cache.h"
+#include "pipeline/base/cache.h"
 
 namespace lookdown::report {
 

@@ -3,14 +3,14 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/atomic_file.h"
-#include "stages/report/control_marks.h"
-#include "stages/report/frame_pictures.h"
-#include "stages/report/map_layers.h"
+#include "pipeline/base/atomic_file.h"
+#include "stages/report/pictures/control_marks.h"
+#include "stages/report/pictures/frame_pictures.h"
+#include "stages/report/pictures/map_layers.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"
-#include "stages/report/repeat_crops.h"
-#include "stages/report/sidecar.h"
+#include "stages/report/pictures/repeat_crops.h"
+#include "stages/report/words/sidecar.h"
 
 namespace lookdown::report {
 namespace {

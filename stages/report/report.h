@@ -4,9 +4,9 @@
 // what is not known is said to be not known.
 #pragma once
 
-#include "pipeline/flight_record.h"
-#include "pipeline/option_table.h"
-#include "pipeline/run_context.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/base/options/option_table.h"
+#include "pipeline/record/run_context.h"
 
 namespace lookdown::report {
 

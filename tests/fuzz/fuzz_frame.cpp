@@ -3,7 +3,7 @@
 #include <opencv2/core.hpp>
 
 #include "memory_file.h"
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
   using namespace lookdown;

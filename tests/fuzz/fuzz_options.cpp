@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "cli/options_file.h"
+#include "cli/options/options_file.h"
 #include "memory_file.h"
 
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {

@@ -3,7 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "memory_file.h"
-#include "pipeline/record_json.h"
+#include "pipeline/record/record_json.h"
 
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
   using namespace lookdown;

@@ -2,7 +2,7 @@
 #include <exception>
 
 #include "memory_file.h"
-#include "pipeline/csv.h"
+#include "pipeline/base/csv.h"
 
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
   using namespace lookdown;

@@ -17,7 +17,7 @@
 #include <vector>
 
 #include "../whole_run/measured_process.h"
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace {
 

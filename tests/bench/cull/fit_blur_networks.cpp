@@ -15,7 +15,7 @@
 #include "labelled_spectrum.h"
 #include "network_training.h"
 #include "separation.h"
-#include "stages/cull/blur_estimate.h"
+#include "stages/cull/blur/blur_estimate.h"
 
 namespace {
 

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "blur_samples.h"
-#include "stages/cull/blur_features.h"
+#include "stages/cull/blur/blur_features.h"
 
 namespace lookdown::bench {
 

@@ -5,7 +5,7 @@
 #include <iosfwd>
 #include <string>
 
-#include "stages/cull/blur_network.h"
+#include "stages/cull/blur/network/blur_network.h"
 
 namespace lookdown::bench {
 

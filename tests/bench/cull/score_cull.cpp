@@ -13,7 +13,7 @@
 #include <string>
 
 #include "classical_sharpness.h"
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 #include "separation.h"
 #include "stages/cull/cull.h"
 

@@ -21,7 +21,7 @@
 
 #include "flight_truth.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/geometry/sun_and_water.h"
 #include "stages/glare/sun_from_glint.h"
 #include "stages/glare/view_comparison.h"
 

@@ -3,7 +3,7 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 
 namespace scoring {
 

@@ -7,7 +7,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/frame_reader.h"
+#include "pipeline/imaging/frame_reader.h"
 #include "stages/glare/glare.h"
 
 namespace {

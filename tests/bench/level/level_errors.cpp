@@ -28,9 +28,9 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/record_json.h"
-#include "stages/level/display_turn.h"
-#include "stages/level/horizon_line.h"
+#include "pipeline/record/record_json.h"
+#include "stages/level/copies/display_turn.h"
+#include "stages/level/search/horizon_line.h"
 #include "stages/level/level.h"
 
 namespace fs = std::filesystem;

@@ -6,7 +6,7 @@
 #include <opencv2/core.hpp>
 #include <optional>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::bench {
 

@@ -2,8 +2,8 @@
 // once, encode the result once.
 #pragma once
 
-#include "pipeline/flight_record.h"
-#include "pipeline/run_context.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/record/run_context.h"
 
 namespace lookdown::bench {
 

@@ -14,9 +14,9 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "pipeline/record_json.h"
+#include "pipeline/record/record_json.h"
 
-#include "pipeline/run_context.h"
+#include "pipeline/record/run_context.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/bench/mosaic/against_truth.h"
 #include "tests/bench/mosaic/floor_time.h"

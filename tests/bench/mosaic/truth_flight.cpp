@@ -7,7 +7,7 @@
 #include <nlohmann/json.hpp>
 #include <random>
 
-#include "pipeline/record_json.h"
+#include "pipeline/record/record_json.h"
 
 namespace lookdown::bench {
 namespace {

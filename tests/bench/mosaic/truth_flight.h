@@ -5,7 +5,7 @@
 #include <filesystem>
 #include <opencv2/core.hpp>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::bench {
 

@@ -10,9 +10,9 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/atomic_file.h"
-#include "pipeline/record_json.h"
-#include "pipeline/run_context.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/record/record_json.h"
+#include "pipeline/record/run_context.h"
 #include "stages/inspect/inspect.h"
 
 namespace lookdown::bench {

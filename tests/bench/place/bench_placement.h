@@ -5,7 +5,7 @@
 #include <functional>
 #include <vector>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 #include "stages/place/place.h"
 
 namespace lookdown::bench {

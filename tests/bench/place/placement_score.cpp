@@ -11,7 +11,7 @@
 #include <numbers>
 #include <stdexcept>
 
-#include "pipeline/record_json.h"
+#include "pipeline/record/record_json.h"
 
 namespace lookdown::bench {
 namespace {

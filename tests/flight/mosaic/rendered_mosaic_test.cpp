@@ -7,7 +7,7 @@
 #include <filesystem>
 #include <string>
 
-#include "pipeline/run_context.h"
+#include "pipeline/record/run_context.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/bench/mosaic/against_truth.h"
 #include "tests/bench/mosaic/truth_flight.h"

@@ -2,7 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "placed_flight.h"
-#include "stages/place/pair_memory.h"
+#include "stages/place/pairs/match_cache.h"
 
 namespace lookdown {
 namespace {

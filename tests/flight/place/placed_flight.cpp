@@ -2,9 +2,9 @@
 
 #include <nlohmann/json.hpp>
 
-#include "pipeline/atomic_file.h"
-#include "pipeline/record_json.h"
-#include "pipeline/run_context.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/record/record_json.h"
+#include "pipeline/record/run_context.h"
 #include "stages/inspect/inspect.h"
 #include "stages/place/place.h"
 

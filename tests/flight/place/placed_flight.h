@@ -4,7 +4,7 @@
 #include <filesystem>
 
 #include "painted_flight.h"
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 #include "placement_score.h"
 #include "program_run.h"
 

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 namespace {

@@ -11,8 +11,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "stages/inspect/camera_choice.h"
-#include "stages/place/descriptor_match.h"
-#include "stages/place/features.h"
+#include "stages/place/features/descriptor_match.h"
+#include "stages/place/features/features.h"
 #include "stages/rectify/rectify.h"
 
 namespace lookdown::rectify {

@@ -14,10 +14,10 @@
 #include <regex>
 #include <sstream>
 
-#include "stages/mosaic/colour_model.h"
-#include "stages/mosaic/ground_overlay.h"
-#include "stages/mosaic/raster_file.h"
-#include "stages/mosaic/world_file.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/output/ground_overlay.h"
+#include "stages/mosaic/output/raster_file.h"
+#include "stages/mosaic/output/world_file.h"
 #include "tests/bench/mosaic/against_truth.h"
 
 namespace lookdown::mosaic {

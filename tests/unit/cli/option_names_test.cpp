@@ -3,7 +3,7 @@
 #include <set>
 #include <string>
 
-#include "cli/command.h"
+#include "cli/commands/command.h"
 
 namespace lookdown::cli {
 namespace {

@@ -1,4 +1,4 @@
-#include "cli/options_file.h"
+#include "cli/options/options_file.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -6,7 +6,7 @@
 
 #include <fstream>
 
-#include "stages/assemble_run.h"
+#include "stages/run/assemble_run.h"
 
 namespace lookdown::cli {
 namespace {

@@ -4,11 +4,11 @@
 #include <cstdlib>
 #include <fstream>
 
-#include "cli/command.h"
-#include "cli/options_file.h"
-#include "cli/toml_text.h"
+#include "cli/commands/command.h"
+#include "cli/options/options_file.h"
+#include "cli/options/toml_text.h"
 #include "program_run.h"
-#include "stages/assemble_run.h"
+#include "stages/run/assemble_run.h"
 
 namespace lookdown::cli {
 namespace {

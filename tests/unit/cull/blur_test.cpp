@@ -4,10 +4,10 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/cull/edge_widths.h"
-#include "stages/cull/log_power.h"
-#include "stages/cull/spectrum_fit.h"
-#include "stages/cull/transfer_lobes.h"
+#include "stages/cull/spectrum/edge_spread.h"
+#include "stages/cull/spectrum/log_periodogram.h"
+#include "stages/cull/spectrum/spectrum_fit.h"
+#include "stages/cull/spectrum/mtf_lobes.h"
 #include "test_pictures.h"
 
 namespace lookdown {

@@ -1,5 +1,5 @@
 // The fewest frames that cover.
-#include "stages/cull/coverage.h"
+#include "stages/cull/selection/set_cover.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>
@@ -7,7 +7,7 @@
 #include <filesystem>
 #include <fstream>
 
-#include "stages/cull/collect.h"
+#include "stages/cull/selection/export.h"
 
 namespace lookdown {
 namespace {

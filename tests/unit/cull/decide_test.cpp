@@ -8,7 +8,7 @@
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
 #include "stages/cull/exposure.h"
-#include "stages/cull/signature.h"
+#include "stages/cull/duplicates/thumbnail.h"
 #include "test_pictures.h"
 
 namespace lookdown {

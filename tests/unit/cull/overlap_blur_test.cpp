@@ -1,5 +1,5 @@
 // Two frames of the same ground: the ratio of their spectra is that of their blurs.
-#include "stages/cull/overlap_blur.h"
+#include "stages/cull/blur/overlap_blur.h"
 
 #include <gtest/gtest.h>
 

@@ -1,10 +1,10 @@
-#include "stages/cull/tile_transform.h"
+#include "stages/cull/spectrum/tile_transform.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 
-#include "stages/cull/log_power.h"
+#include "stages/cull/spectrum/log_periodogram.h"
 
 namespace lookdown::cull {
 namespace {

@@ -7,7 +7,7 @@
 #include <cmath>
 #include <random>
 
-#include "stages/glare/sun_and_water.h"
+#include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 namespace {

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/level/level.h"
 
 namespace lookdown::level {

@@ -7,7 +7,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/camera.h"
+#include "pipeline/geometry/camera.h"
 #include "stages/level/horizon_geometry.h"
 
 namespace lookdown::level {

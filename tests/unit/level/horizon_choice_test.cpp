@@ -1,4 +1,4 @@
-#include "stages/level/horizon_choice.h"
+#include "stages/level/search/horizon_choice.h"
 
 #include <gtest/gtest.h>
 

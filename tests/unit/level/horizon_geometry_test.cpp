@@ -5,8 +5,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "pipeline/pose.h"
-#include "stages/level/display_turn.h"
+#include "pipeline/geometry/pose.h"
+#include "stages/level/copies/display_turn.h"
 
 namespace lookdown::level {
 namespace {

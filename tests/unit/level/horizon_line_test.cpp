@@ -1,4 +1,4 @@
-#include "stages/level/horizon_line.h"
+#include "stages/level/search/horizon_line.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "stages/level/levelled_view.h"
+#include "stages/level/copies/levelled_view.h"
 
 #include <gtest/gtest.h>
 
@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/level/horizon_geometry.h"
 
 namespace lookdown::level {

@@ -1,4 +1,4 @@
-#include "stages/level/right_angled_ground.h"
+#include "stages/level/verticals/manhattan_vanishing_points.h"
 
 #include <gtest/gtest.h>
 

@@ -1,11 +1,11 @@
-#include "stages/level/straight_line.h"
+#include "stages/level/lines/straight_line.h"
 
 #include <gtest/gtest.h>
 
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/level/horizon_refine.h"
+#include "stages/level/lines/horizon_refine.h"
 
 namespace lookdown::level {
 namespace {

@@ -7,7 +7,7 @@
 #include <fstream>
 #include <numbers>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 
 namespace lookdown::level {
 namespace {

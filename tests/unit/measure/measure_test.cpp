@@ -7,9 +7,9 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/atomic_file.h"
-#include "pipeline/record_json.h"
-#include "pipeline/run_context.h"
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/record/record_json.h"
+#include "pipeline/record/run_context.h"
 #include "stages/measure/align.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/unit/mosaic/small_flight.h"

@@ -4,11 +4,11 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/run_context.h"
-#include "stages/mosaic/long_roofs.h"
+#include "pipeline/record/run_context.h"
+#include "stages/mosaic/roofs/roof_detection.h"
 #include "stages/mosaic/mosaic.h"
-#include "stages/mosaic/passing_things.h"
-#include "stages/mosaic/seam_bends.h"
+#include "stages/mosaic/masks/transient_objects.h"
+#include "stages/mosaic/seams/seam_alignment.h"
 #include "tests/unit/mosaic/small_flight.h"
 
 namespace lookdown::mosaic {

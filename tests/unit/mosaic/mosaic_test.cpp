@@ -11,7 +11,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/run_context.h"
+#include "pipeline/record/run_context.h"
 #include "stages/mosaic/canvas.h"
 #include "tests/unit/mosaic/small_flight.h"
 

@@ -6,18 +6,18 @@
 #include <random>
 #include <set>
 
-#include "stages/mosaic/band_blend.h"
+#include "stages/mosaic/render/multi_band_blending.h"
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/colour_model.h"
-#include "stages/mosaic/frame_view.h"
-#include "stages/mosaic/lanczos.h"
-#include "stages/mosaic/minimum_cut.h"
-#include "stages/mosaic/pdf_document.h"
-#include "stages/mosaic/preview.h"
-#include "stages/mosaic/print_sheet.h"
-#include "stages/mosaic/render.h"
-#include "stages/mosaic/warp.h"
-#include "stages/mosaic/world_file.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/geometry/frame_view.h"
+#include "pipeline/imaging/lanczos.h"
+#include "stages/mosaic/seams/minimum_cut.h"
+#include "stages/mosaic/output/pdf_document.h"
+#include "stages/mosaic/output/preview.h"
+#include "stages/mosaic/output/print_sheet.h"
+#include "stages/mosaic/render/render.h"
+#include "stages/mosaic/geometry/warp.h"
+#include "stages/mosaic/output/world_file.h"
 #include "tests/unit/mosaic/small_flight.h"
 
 namespace lookdown::mosaic {

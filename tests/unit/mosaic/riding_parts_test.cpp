@@ -1,13 +1,13 @@
 // What rides along with the camera, on small invented flights.
-#include "stages/mosaic/riding_parts.h"
+#include "stages/mosaic/masks/rig_mask.h"
 
 #include <gtest/gtest.h>
 
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/run_context.h"
-#include "stages/mosaic/colour_model.h"
+#include "pipeline/record/run_context.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/unit/mosaic/small_flight.h"
 

@@ -9,10 +9,10 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/colour_model.h"
-#include "stages/mosaic/frame_view.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/geometry/frame_view.h"
 
 namespace lookdown::test {
 namespace {

@@ -7,8 +7,8 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-#include "pipeline/flight_record.h"
-#include "pipeline/run_context.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/record/run_context.h"
 
 namespace lookdown::test {
 

@@ -5,7 +5,7 @@
 #include <opencv2/imgproc.hpp>
 #include <set>
 
-#include "pipeline/run_context.h"
+#include "pipeline/record/run_context.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/unit/mosaic/small_flight.h"
 

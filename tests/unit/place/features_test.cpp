@@ -1,4 +1,4 @@
-#include "stages/place/features.h"
+#include "stages/place/features/features.h"
 
 #include <gtest/gtest.h>
 

@@ -1,5 +1,5 @@
 // The adjustment on made-up networks: known cameras over a known plane, sightings with Gaussian errors.
-#include "stages/place/network.h"
+#include "stages/place/adjustment/network.h"
 
 #include <gtest/gtest.h>
 

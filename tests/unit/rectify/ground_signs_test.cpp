@@ -5,7 +5,7 @@
 #include <filesystem>
 #include <fstream>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/rectify/rectify.h"
 
 namespace lookdown::rectify {

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "pipeline/pose.h"
+#include "pipeline/geometry/pose.h"
 #include "stages/rectify/ground_resolution.h"
 #include "stages/rectify/rectify.h"
 

@@ -1,4 +1,4 @@
-#include "blur.h"
+#include "camera/blur.h"
 
 #include <gtest/gtest.h>
 

@@ -1,4 +1,4 @@
-#include "camera.h"
+#include "camera/camera.h"
 
 #include <gtest/gtest.h>
 

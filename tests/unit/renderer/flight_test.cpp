@@ -11,7 +11,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <sstream>
 
-#include "camera.h"
+#include "camera/camera.h"
 
 namespace render {
 namespace {

@@ -2,8 +2,8 @@
 
 #include <opencv2/core.hpp>
 
-#include "sun.h"
-#include "water.h"
+#include "light/sun.h"
+#include "light/water.h"
 
 namespace render {
 namespace {

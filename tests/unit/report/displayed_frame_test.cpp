@@ -3,7 +3,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
-#include "stages/report/displayed_frame.h"
+#include "stages/report/pictures/displayed_frame.h"
 
 namespace lookdown::report {
 namespace {

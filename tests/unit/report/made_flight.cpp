@@ -10,7 +10,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/cache.h"
+#include "pipeline/base/cache.h"
 
 namespace lookdown::test {
 namespace {

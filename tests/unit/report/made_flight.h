@@ -4,7 +4,7 @@
 
 #include <filesystem>
 
-#include "pipeline/flight_record.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::test {
 

@@ -4,7 +4,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 
-#include "stages/report/flight_figures.h"
+#include "stages/report/words/flight_figures.h"
 #include "stages/report/overlay_shapes.h"
 
 namespace lookdown::report {

@@ -7,12 +7,12 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/report/control_marks.h"
-#include "stages/report/frame_pictures.h"
-#include "stages/report/map_layers.h"
+#include "stages/report/pictures/control_marks.h"
+#include "stages/report/pictures/frame_pictures.h"
+#include "stages/report/pictures/map_layers.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"
-#include "stages/report/repeat_crops.h"
+#include "stages/report/pictures/repeat_crops.h"
 #include "tests/unit/report/made_flight.h"
 
 namespace lookdown::report {

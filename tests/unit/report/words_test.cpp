@@ -6,10 +6,10 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
-#include "stages/report/field_text.h"
-#include "stages/report/flight_figures.h"
-#include "stages/report/sidecar.h"
-#include "stages/report/summary.h"
+#include "stages/report/words/field_text.h"
+#include "stages/report/words/flight_figures.h"
+#include "stages/report/words/sidecar.h"
+#include "stages/report/words/summary.h"
 
 namespace lookdown::report {
 namespace {

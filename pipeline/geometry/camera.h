@@ -1,0 +1,50 @@
+// The pinhole camera with Brown distortion, in pixels of the frame as stored, and where each number came from.
+#pragma once
+
+#include <Eigen/Core>
+#include <string>
+#include <vector>
+
+#include "pipeline/geometry/pixel_spaces.h"
+
+namespace lookdown {
+
+/// Focal length and principal point in pixels, Brown distortion in OpenCV's order (k1, k2, p1, p2, k3).
+/// Valid for a frame of width_px x height_px as stored; `scaled` gives the camera of a resized copy.
+struct Camera {
+  int width_px = 0;
+  int height_px = 0;
+  double fx_px = 0;
+  double fy_px = 0;
+  double cx_px = 0;
+  double cy_px = 0;
+  double k1 = 0;
+  double k2 = 0;
+  double p1 = 0;
+  double p2 = 0;
+  double k3 = 0;
+  std::string focal_from;       ///< "calibration file", "lens database", "Exif focal plane", "Exif 35 mm", "adjustment", "assumed"
+  std::string distortion_from;  ///< the same words, or "none"
+  double focal_sigma_share = 0;  ///< standard deviation of the focal length as a share of it; 0 = not known
+
+  [[nodiscard]] bool has_distortion() const { return k1 != 0 || k2 != 0 || p1 != 0 || p2 != 0 || k3 != 0; }
+  /// [fx 0 cx; 0 fy cy; 0 0 1].
+  [[nodiscard]] Eigen::Matrix3d matrix() const;
+  /// Camera of a copy resized by `factor` (0.5 = half size); pixel centres are kept: x' = (x + 0.5) factor - 0.5.
+  [[nodiscard]] Camera scaled(double factor) const;
+  /// Removes the lens distortion by fixed-point iteration with a Newton fallback; accurate to 1e-6 px where the
+  /// distortion is invertible. Brown (1971), as in OpenCV's calib3d.
+  [[nodiscard]] Point2<UndistortedPx> undistort(const Point2<StoredPx>& p) const;
+  /// Puts the lens distortion on.
+  [[nodiscard]] Point2<StoredPx> distort(const Point2<UndistortedPx>& p) const;
+  /// Largest radius (undistorted pixels from the principal point) up to which the radial model grows monotonically;
+  /// beyond it `distort` must not be trusted. Infinite without distortion.
+  [[nodiscard]] double monotonic_radius_px() const;
+  /// Unit viewing ray in camera axes (x right, y down, z forward).
+  [[nodiscard]] Eigen::Vector3d ray(const Point2<UndistortedPx>& p) const;
+};
+
+/// A camera known only by its frame size: focal length of a 28 mm lens on 36 x 24 mm film, marked "assumed".
+[[nodiscard]] Camera assumed_camera(int width_px, int height_px);
+
+}  // namespace lookdown

@@ -1,0 +1,36 @@
+#include "pipeline/record/flight_record.h"
+
+namespace lookdown {
+
+const char* word(View view) {
+  switch (view) {
+    case View::nadir: return "nadir";
+    case View::oblique: return "oblique";
+    case View::horizon: return "horizon";
+    case View::other: break;
+  }
+  return "other";
+}
+
+const char* word(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::keep: return "keep";
+    case Verdict::drop: return "drop";
+    case Verdict::check: break;
+  }
+  return "check";
+}
+
+std::optional<Verdict> verdict_from_word(const std::string& text) {
+  for (const Verdict verdict : {Verdict::keep, Verdict::check, Verdict::drop})
+    if (text == word(verdict)) return verdict;
+  return std::nullopt;
+}
+
+std::optional<View> view_from_word(const std::string& text) {
+  for (const View view : {View::nadir, View::oblique, View::horizon, View::other})
+    if (text == word(view)) return view;
+  return std::nullopt;
+}
+
+}  // namespace lookdown

@@ -1,0 +1,23 @@
+// The horizon in a picture: search, refinement, decision.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "pipeline/geometry/camera.h"
+#include "stages/level/lines/horizon_refine.h"
+
+namespace lookdown::level {
+
+/// A line that may be the horizon, with what speaks for it.
+struct HorizonGuess {
+  RefinedLine refined;
+  Evidence evidence{};
+  double log_odds = 0;
+};
+
+/// Lines of an 8-bit BGR picture that may be the horizon, likeliest first; the picture's camera is at its
+/// size, `orientation` is the Exif value. Empty when the picture is too small.
+[[nodiscard]] std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera&, int orientation);
+
+}  // namespace lookdown::level

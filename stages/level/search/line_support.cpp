@@ -1,0 +1,107 @@
+#include "stages/level/search/line_support.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <vector>
+
+namespace lookdown::level {
+namespace {
+
+/// Middle and spread of one layer parallel to the line.
+struct Layer {
+  double middle = std::numeric_limits<double>::quiet_NaN();
+  double spread = 0;
+};
+
+/// Median and scaled median deviation over stations of each sample; NaN where fewer than a third of them are
+/// in the picture.
+std::vector<Layer> layers_of(const Stations& stations, const Eigen::Vector3f& direction) {
+  std::vector<Layer> layers(2 * stations.half_count + 1);
+  std::vector<double> values;
+  for (std::size_t i = 0; i < layers.size(); ++i) {
+    values.clear();
+    for (const Station& station : stations.all)
+      if (!std::isnan(station.colours[i][0])) values.push_back(direction.dot(station.colours[i]));
+    if (3 * values.size() < stations.all.size() || values.empty()) continue;
+    const auto middle = values.begin() + static_cast<long>(values.size()) / 2;
+    std::nth_element(values.begin(), middle, values.end());
+    layers[i].middle = *middle;
+    for (double& v : values) v = std::abs(v - layers[i].middle);
+    std::nth_element(values.begin(), middle, values.end());
+    layers[i].spread = 1.4826 * *middle;
+  }
+  return layers;
+}
+
+/// Step of the mean profile at sample i, over `window` samples a side.
+double step_at(const std::vector<Layer>& layers, int i, int window) {
+  double above = 0, below = 0;
+  for (int j = 1; j <= window; ++j) {
+    above += layers[i + j].middle / window;
+    below += layers[i - j].middle / window;
+  }
+  return above - below;
+}
+
+/// Mean size of the second difference of three colours; they are told apart from a smooth slope, which says
+/// nothing of which way things lie. Adds to `sum` and `count` where all three are in the picture.
+void add_bend(const Eigen::Vector3f& before, const Eigen::Vector3f& here, const Eigen::Vector3f& after,
+              double step_px, double& sum, double& count) {
+  if (std::isnan(before[0]) || std::isnan(here[0]) || std::isnan(after[0])) return;
+  sum += (before - 2 * here + after).norm() / step_px;
+  count += 1;
+}
+
+/// Log of the mean unevenness a pixel across over that along, between two samples of all stations.
+double layering(const Stations& stations, int first, int last) {
+  double across = 0, along = 0, across_count = 0, along_count = 0;
+  for (std::size_t k = 1; k + 1 < stations.all.size(); ++k) {
+    const Station &left = stations.all[k - 1], &middle = stations.all[k], &right = stations.all[k + 1];
+    for (int i = std::max(1, first); i < last; ++i) {
+      add_bend(middle.colours[i - 1], middle.colours[i], middle.colours[i + 1], stations.step_px, across,
+               across_count);
+      add_bend(left.colours[i], middle.colours[i], right.colours[i], 0.5 * (right.along_px - left.along_px),
+               along, along_count);
+    }
+  }
+  if (across_count == 0 || along_count == 0) return 0;
+  constexpr double floor = 0.25;  // grey levels a pixel: noise
+  return std::log((across / across_count + floor) / (along / along_count + floor));
+}
+
+}  // namespace
+
+ProfileTerms profile_terms(const Stations& stations) {
+  ProfileTerms terms;
+  if (stations.all.empty()) return terms;
+  const auto layers = layers_of(stations, parting_direction(stations));
+  const int window = 3, half = stations.half_count;
+  double own = 0, other = 0, close = 0;
+  for (int i = window; i + window <= 2 * half; ++i) {
+    const double step = std::abs(step_at(layers, i, window));
+    if (std::isnan(step)) continue;
+    if (std::abs(i - half) <= window)
+      own = std::max(own, step);
+    else if (i > half + 2 * window)
+      (i < half + 2 * half / 5 ? close : other) = std::max(i < half + 2 * half / 5 ? close : other, step);
+  }
+  double sky = 0, ground = 0;
+  int sky_count = 0, ground_count = 0;
+  for (int i = window; i <= half; ++i) {
+    const Layer &above = layers[half + i], &below = layers[half - i];
+    if (!std::isnan(above.middle)) sky += above.spread, ++sky_count;
+    if (!std::isnan(below.middle)) ground += below.spread, ++ground_count;
+  }
+  sky = sky_count > 0 ? sky / sky_count : 0;
+  ground = ground_count > 0 ? ground / ground_count : 0;
+  terms.step_close_above_share = std::min(2.0, close / (own + 1.0));
+  terms.step_above_share = std::min(2.0, other / (own + 1.0));
+  terms.along_sky_to_ground = std::clamp(std::log((sky + 1) / (ground + 1)), -3.0, 3.0);
+  terms.own_step = std::log1p(own / (sky + 1));
+  terms.layering_sky = layering(stations, half + 2 * window, half + half * 2 / 3);
+  terms.layering_ground = layering(stations, half - half * 2 / 3, half - 2 * window);
+  return terms;
+}
+
+}  // namespace lookdown::level

@@ -1,0 +1,56 @@
+// Decoded frames while tiles are rendered: each is decoded once as long as the memory allows, whichever
+// thread asks first.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <future>
+#include <list>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <opencv2/core.hpp>
+#include <utility>
+
+#include "pipeline/record/flight_record.h"
+#include "pipeline/imaging/frame_reader.h"
+
+namespace lookdown::mosaic {
+
+/// Keeps the frames used last within `budget_bytes` (at least one). Safe for use from several threads.
+class FrameStore {
+ public:
+  FrameStore(const FrameReader& reader, const FlightRecord& flight, std::filesystem::path out,
+             std::int64_t budget_bytes)
+      : reader_(reader), flight_(flight), out_(std::move(out)), budget_bytes_(budget_bytes) {}
+
+  using Picture = std::shared_ptr<const cv::Mat>;
+  /// CV_8UC3 of the frame at 1/reduction size. Throws FrameFault when the file can no longer be read.
+  [[nodiscard]] Picture bgr(int frame_index, int reduction);
+  /// CV_8UC1 of the frame's size, 255 = glare; null when there is none or it does not fit the frame.
+  [[nodiscard]] Picture glare_mask(int frame_index);
+  [[nodiscard]] int decodes() const { return decodes_; }
+
+ private:
+  using Key = std::pair<int, int>;  // frame, reduction; 0 for the mask of glare
+  struct Entry {
+    std::shared_future<Picture> picture;
+    std::int64_t bytes = 0;
+    std::list<Key>::iterator use;
+  };
+  [[nodiscard]] Picture kept(const Key&, std::int64_t bytes, const std::function<Picture()>& read);
+  void make_room(std::int64_t bytes);
+
+  const FrameReader& reader_;
+  const FlightRecord& flight_;
+  std::filesystem::path out_;
+  std::int64_t budget_bytes_;
+  std::int64_t held_bytes_ = 0;
+  int decodes_ = 0;
+  std::mutex guard_;
+  std::map<Key, Entry> entries_;
+  std::list<Key> by_use_;  // most recent first
+};
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,154 @@
+#include "stages/mosaic/geometry/frame_view.h"
+
+#include <Eigen/Geometry>
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+
+namespace lookdown::mosaic {
+namespace {
+
+constexpr int kGridSide = 48;  // nodes along each side of a frame when its outline on the mosaic is sought
+
+Point2<UndistortedPx> grid_point(const FrameView& view, int column, int row) {
+  const double x = (view.camera.width_px - 1.0) * column / kGridSide;
+  const double y = (view.camera.height_px - 1.0) * row / kGridSide;
+  return view.camera.has_distortion() ? view.camera.undistort({x, y}) : Point2<UndistortedPx>{x, y};
+}
+
+// Both matrices are known up to a factor only; its sign is chosen so that ground in front of the camera has
+// positive depth.
+void orient(FrameView& view, const Pose& pose) {
+  int positive = 0, negative = 0;
+  for (int row = 0; row <= kGridSide; row += 4)
+    for (int column = 0; column <= kGridSide; column += 4) {
+      const auto p = grid_point(view, column, row);
+      if ((pose.world_from_camera * view.camera.ray(p)).z() > -0.05) continue;  // at or above the horizon
+      const Eigen::Vector3d q = view.mosaic_from_frame * Eigen::Vector3d(p.x, p.y, 1);
+      (q.z() > 0 ? positive : negative)++;
+    }
+  if (negative > positive) view.mosaic_from_frame = -view.mosaic_from_frame;
+  // For m = H u / depth the inverse gives u with depth 1 / depth: signs agree once the inverse is taken of
+  // the oriented matrix.
+  view.frame_from_mosaic = view.mosaic_from_frame.inverse();
+}
+
+cv::Rect usable_box(const FrameView& view, const Canvas& canvas) {
+  double left = 1e30, top = 1e30, right = -1e30, bottom = -1e30, cell = 0;
+  std::vector<cv::Point2d> previous(kGridSide + 1);
+  std::vector<char> previous_seen(kGridSide + 1, 0);
+  for (int row = 0; row <= kGridSide; ++row)
+    for (int column = 0; column <= kGridSide; ++column) {
+      const auto p = grid_point(view, column, row);
+      const Eigen::Vector3d q = view.mosaic_from_frame * Eigen::Vector3d(p.x, p.y, 1);
+      const cv::Point2d m(q.x() / q.z(), q.y() / q.z());
+      const bool seen = q.z() > 0 && view.sight(m.x, m.y).frame_px_per_mosaic_px > 0.5 * kLeastScale;
+      if (seen) {
+        left = std::min(left, m.x), right = std::max(right, m.x);
+        top = std::min(top, m.y), bottom = std::max(bottom, m.y);
+        if (previous_seen[column]) cell = std::max(cell, cv::norm(m - previous[column]));
+      }
+      previous[column] = m;
+      previous_seen[column] = seen;
+    }
+  if (left > right) return {};
+  const auto clamp_to = [](double value, int size) {
+    return static_cast<int>(std::clamp(value, 0.0, static_cast<double>(size)));
+  };
+  const int x0 = clamp_to(std::floor(left - cell), canvas.width_px),
+            x1 = clamp_to(std::ceil(right + cell) + 1, canvas.width_px);
+  const int y0 = clamp_to(std::floor(top - cell), canvas.height_px),
+            y1 = clamp_to(std::ceil(bottom + cell) + 1, canvas.height_px);
+  return {x0, y0, x1 - x0, y1 - y0};
+}
+
+// The placement's grid in ground coordinates, from one frame that has both a pose and a homography.
+Eigen::Matrix3d placed_from_ground(const FramePlacement& placement) {
+  return placement.mosaic_from_frame.matrix *
+         ground_from_frame(placement.pose, placement.camera).matrix.inverse();
+}
+
+}  // namespace
+
+Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
+  Sighting seen;
+  const Eigen::Vector3d q = frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1);
+  if (!(q.z() > 0)) return seen;
+  const Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
+  if (std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px) > monotonic_radius_px) return seen;
+  const Point2<StoredPx> stored =
+      camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
+  seen.x_px = stored.x;
+  seen.y_px = stored.y;
+  // Determinant of the Jacobian of a homography: det(H) / depth^3.
+  seen.frame_px_per_mosaic_px =
+      std::sqrt(std::abs(frame_from_mosaic.determinant()) / (q.z() * q.z() * q.z()));
+  seen.usable = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
+                stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
+                tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle && !rides_along({stored.x, stored.y});
+  return seen;
+}
+
+cv::Point2d FrameView::position(double mosaic_x_px, double mosaic_y_px) const {
+  const cv::Point2d shift = bend.at(mosaic_x_px, mosaic_y_px);
+  const Eigen::Vector3d q =
+      frame_from_mosaic * Eigen::Vector3d(mosaic_x_px + shift.x, mosaic_y_px + shift.y, 1);
+  // Behind the camera nothing is meaningful; the pixels are only filling under another frame's mask.
+  if (!(q.z() > 1e-9)) return {0, 0};
+  Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
+  const double radius = std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px);
+  if (radius > monotonic_radius_px) {
+    ideal.x = camera.cx_px + (ideal.x - camera.cx_px) * monotonic_radius_px / radius;
+    ideal.y = camera.cy_px + (ideal.y - camera.cy_px) * monotonic_radius_px / radius;
+  }
+  const Point2<StoredPx> stored =
+      camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
+  return {std::clamp(stored.x, -1e6, 1e6), std::clamp(stored.y, -1e6, 1e6)};
+}
+
+bool FrameView::rides_along(const cv::Point2d& frame_px) const {
+  if (riding.empty()) return false;
+  const auto along = [](double px, int length_px, int squares) { return std::clamp(static_cast<int>((px + 0.5) * squares / length_px), 0, squares - 1); };
+  return riding.at<uchar>(along(frame_px.y, camera.height_px, riding.rows), along(frame_px.x, camera.width_px, riding.cols)) != 0;
+}
+
+double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {
+  return height_px > 0 ? std::hypot(mosaic_x_px - nadir_x_px, mosaic_y_px - nadir_y_px) / height_px : 0;
+}
+
+std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
+                                   std::optional<double> plane_height) {
+  std::vector<FrameView> views;
+  int source_index = -1;
+  for (std::size_t index = 0; index < flight.frames.size(); ++index) {
+    const FrameRecord& frame = flight.frames[index];
+    const FramePlacement& placement = frame.placement;
+    if (!placement.placed) continue;
+    ++source_index;
+    if (placement.group != 0 || frame.decision.verdict == Verdict::drop) continue;
+    FrameView view;
+    view.frame_index = static_cast<int>(index);
+    view.source_index = source_index;
+    view.camera = placement.camera;
+    view.monotonic_radius_px =
+        placement.camera.has_distortion() ? placement.camera.monotonic_radius_px() : 1e30;
+    const Eigen::Matrix3d canvas_from_ground = canvas.canvas_from_placed * placed_from_ground(placement);
+    view.mosaic_from_frame = canvas.canvas_from_placed * placement.mosaic_from_frame.matrix;
+    if (plane_height)
+      view.mosaic_from_frame =
+          canvas_from_ground * ground_from_frame(placement.pose, placement.camera, *plane_height).matrix;
+    const Eigen::Vector3d nadir =
+        canvas_from_ground * Eigen::Vector3d(placement.pose.centre.x(), placement.pose.centre.y(), 1);
+    view.nadir_x_px = nadir.x() / nadir.z();
+    view.nadir_y_px = nadir.y() / nadir.z();
+    const double canvas_px_per_unit =
+        std::sqrt(std::abs(canvas_from_ground.determinant() / std::pow(canvas_from_ground(2, 2), 3)));
+    view.height_px = (placement.pose.centre.z() - plane_height.value_or(0)) * canvas_px_per_unit;
+    orient(view, placement.pose);
+    view.box = usable_box(view, canvas);
+    if (!view.box.empty() && view.height_px > 0) views.push_back(view);
+  }
+  return views;
+}
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,13 @@
+// What only one frame shows: someone walking, a line in the wind, the edge of a cloud's shadow.
+#pragma once
+
+#include "stages/mosaic/overview/overview.h"
+
+namespace lookdown::mosaic {
+
+/// Makes a frame disliked where it stands alone against at least two others: its colour is much farther from
+/// the median of the frames that see the cell than the others' are. Where all differ (a leaning roof) none is
+/// blamed, and two frames cannot outvote each other. Expects corrected colours in the survey.
+void dislike_passing_things(Survey&);
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,59 @@
+// Colours of a flight made one: exposure and white balance of each frame, vignetting of each lens, in linear
+// light.
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "pipeline/record/flight_record.h"
+#include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/overview/overview.h"
+
+namespace lookdown::mosaic {
+
+/// What a frame's linear light is multiplied by at one spot: exp(log_gain + slope . (u, v)) / V(radius), V(r)
+/// = exp(a1 r^2 + a2 r^4 + a3 r^6). radius and (u, v): from the principal point, over half the frame's
+/// diagonal.
+struct FrameColour {
+  std::array<double, 3> log_gain{};    ///< blue, green, red; natural logarithm
+  std::array<double, 2> log_slope{};   ///< of the brightness along frame columns and rows
+  std::array<double, 3> vignetting{};  ///< a1, a2, a3
+  double centre_x_px = 0, centre_y_px = 0, half_diagonal_px = 1;
+
+  /// Natural logarithm of the factor common to all channels, at a position of the frame as stored.
+  [[nodiscard]] double log_brightness(double x_px, double y_px) const;
+  [[nodiscard]] bool is_identity() const;
+};
+
+/// Parallel to the views.
+using ColourModel = std::vector<FrameColour>;
+
+/// Nothing is changed.
+[[nodiscard]] ColourModel unchanged_colours(const std::vector<FrameView>&);
+
+/// Exposure, white balance, slope and vignetting by robust least squares on the logarithms of linear light in
+/// the overlaps, glare and clipped cells left out. Priors keep the solution from drifting: exposure near what
+/// Exif says, as far as the overlaps bear that out (or near equal), white balance nearly equal, slopes and vignetting small. The mean log gain is
+/// zero.
+[[nodiscard]] ColourModel solve_colours(const FlightRecord&, const std::vector<FrameView>&, const Survey&);
+
+/// Gains that even out overlap means: Brown & Lowe, "Automatic panoramic image stitching using invariant
+/// features", IJCV 74:59-73 (2007), eq. 29. `counts(i, j)`: pixels in the overlap of i and j; `means(i, j)`:
+/// mean level of i in it; diagonals are ignored.
+[[nodiscard]] Eigen::VectorXd overlap_gains(const Eigen::MatrixXd& counts, const Eigen::MatrixXd& means,
+                                            double sigma_level, double sigma_gain);
+
+/// `bgr` (CV_8UC3, sRGB code values) with the frame's correction, CV_32FC3 in 0..255 code values. `map`:
+/// CV_32FC2 positions in the frame as stored.
+[[nodiscard]] cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour&);
+
+/// Puts the corrections on the survey's colours.
+void correct_survey(Survey&, const std::vector<FrameView>&, const ColourModel&);
+
+/// Linear light 0..1 of an sRGB code value 0..255 and back; IEC 61966-2-1.
+[[nodiscard]] double linear_from_srgb(double code);
+[[nodiscard]] double srgb_from_linear(double light);
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,123 @@
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "stages/mosaic/radiometry/colour_model.h"
+
+namespace lookdown::mosaic {
+namespace {
+
+constexpr int kLightSteps = 1 << 14;  // fine enough for the steep start of the curve: 0.2 code values a step
+constexpr int kRadiusSteps = 1 << 10;
+
+const std::vector<float>& light_of_code() {
+  static const std::vector<float> table = [] {
+    std::vector<float> values(256);
+    for (int code = 0; code < 256; ++code)
+      values[code] = static_cast<float>(linear_from_srgb(code) * kLightSteps);
+    return values;
+  }();
+  return table;
+}
+
+const std::vector<float>& code_of_light() {
+  static const std::vector<float> table = [] {
+    std::vector<float> values(kLightSteps + 1);
+    for (int step = 0; step <= kLightSteps; ++step)
+      values[step] = static_cast<float>(srgb_from_linear(static_cast<double>(step) / kLightSteps));
+    return values;
+  }();
+  return table;
+}
+
+/// 1 / V over the square of the radius, up to the corners of a frame whose principal point is well off its
+/// middle.
+std::vector<float> brightening_by_square_radius(const FrameColour& colour, double most_square) {
+  std::vector<float> table(kRadiusSteps + 2);
+  for (int step = 0; step < kRadiusSteps + 2; ++step) {
+    const double square = most_square * step / kRadiusSteps;
+    const auto& a = colour.vignetting;
+    table[step] = static_cast<float>(std::exp(-square * (a[0] + square * (a[1] + square * a[2]))));
+  }
+  return table;
+}
+
+}  // namespace
+
+double linear_from_srgb(double code) {
+  const double value = code / 255;
+  return value <= 0.04045 ? value / 12.92 : std::pow((value + 0.055) / 1.055, 2.4);
+}
+
+double srgb_from_linear(double light) {
+  return 255 * (light <= 0.0031308 ? 12.92 * light : 1.055 * std::pow(light, 1 / 2.4) - 0.055);
+}
+
+double FrameColour::log_brightness(double x_px, double y_px) const {
+  const double u = (x_px - centre_x_px) / half_diagonal_px, v = (y_px - centre_y_px) / half_diagonal_px;
+  const double square = u * u + v * v;
+  return log_slope[0] * u + log_slope[1] * v -
+         square * (vignetting[0] + square * (vignetting[1] + square * vignetting[2]));
+}
+
+bool FrameColour::is_identity() const {
+  const auto none = [](const auto& terms) {
+    return std::all_of(terms.begin(), terms.end(), [](double term) { return term == 0; });
+  };
+  return none(log_gain) && none(log_slope) && none(vignetting);
+}
+
+cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour& colour) {
+  cv::Mat out;
+  if (colour.is_identity()) {
+    bgr.convertTo(out, CV_32F);
+    return out;
+  }
+  out.create(bgr.size(), CV_32FC3);
+  constexpr float kMostSquare = 2.25F;
+  const std::vector<float> brightening = brightening_by_square_radius(colour, kMostSquare);
+  const float *light_of = light_of_code().data(), *code_of = code_of_light().data();
+  const auto per_px = static_cast<float>(1 / colour.half_diagonal_px);
+  const auto centre_x = static_cast<float>(colour.centre_x_px),
+             centre_y = static_cast<float>(colour.centre_y_px);
+  const auto slope_u = static_cast<float>(colour.log_slope[0]),
+             slope_v = static_cast<float>(colour.log_slope[1]);
+  std::array<float, 3> gain{};
+  for (int channel = 0; channel < 3; ++channel)
+    gain[channel] = static_cast<float>(std::exp(colour.log_gain[channel]));
+  for (int row = 0; row < bgr.rows; ++row) {
+    const auto* in = bgr.ptr<cv::Vec3b>(row);
+    const auto* position = map.ptr<cv::Vec2f>(row);
+    auto* result = out.ptr<cv::Vec3f>(row);
+    for (int column = 0; column < bgr.cols; ++column) {
+      const float u = (position[column][0] - centre_x) * per_px,
+                  v = (position[column][1] - centre_y) * per_px;
+      const float square = std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F);
+      // exp(s) to second order: slopes are a few per cent, the rest is below a tenth of a code value.
+      const float slope = slope_u * u + slope_v * v;
+      const float factor = brightening[static_cast<int>(square + 0.5F)] * (1 + slope + 0.5F * slope * slope);
+      for (int channel = 0; channel < 3; ++channel) {
+        const float light = light_of[in[column][channel]] * (factor * gain[channel]) + 0.5F;
+        result[column][channel] = code_of[static_cast<int>(std::min(light, static_cast<float>(kLightSteps)))];
+      }
+    }
+  }
+  return out;
+}
+
+void correct_survey(Survey& survey, const std::vector<FrameView>& views, const ColourModel& model) {
+  for (std::size_t i = 0; i < views.size(); ++i) {
+    SurveyFrame& frame = survey.frames[i];
+    if (frame.bgr.empty()) continue;
+    cv::Mat map(frame.box.size(), CV_32FC2);
+    for (int row = 0; row < map.rows; ++row)
+      for (int column = 0; column < map.cols; ++column) {
+        const cv::Point2d p = views[i].position((frame.box.x + column + 0.5) * survey.cell_px - 0.5,
+                                                (frame.box.y + row + 0.5) * survey.cell_px - 0.5);
+        map.at<cv::Vec2f>(row, column) = {static_cast<float>(p.x), static_cast<float>(p.y)};
+      }
+    corrected(frame.bgr, map, model[i]).convertTo(frame.bgr, CV_8U);
+  }
+}
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,26 @@
+// What rendering needs of the whole mosaic.
+#pragma once
+
+#include <vector>
+
+#include "stages/mosaic/canvas.h"
+#include "stages/mosaic/overview/label_map.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/overview/overview.h"
+
+namespace lookdown::mosaic {
+
+/// All of it read-only and shared between threads.
+struct Scene {
+  const Canvas& canvas;
+  const std::vector<FrameView>& views;
+  const Survey& survey;
+  const Choice& choice;
+  const ColourModel& colours;
+};
+
+/// Survey cells under `area` (canvas pixels) with `rim` more around, cut at the canvas.
+[[nodiscard]] cv::Rect cells_round(const Survey& survey, const cv::Rect& area, int rim);
+
+}  // namespace lookdown::mosaic

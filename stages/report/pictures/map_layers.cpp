@@ -1,0 +1,82 @@
+#include "stages/report/pictures/map_layers.h"
+
+#include <gdal_priv.h>
+
+#include <algorithm>
+#include <memory>
+#include <opencv2/core.hpp>
+#include <opencv2/imgcodecs.hpp>
+
+#include "stages/report/pictures/frame_pictures.h"
+
+namespace lookdown::report {
+namespace {
+
+constexpr int kMosaicLongSide_px = 2400;
+constexpr int kSourcesLongSide_px = 900;
+constexpr std::uint16_t kNoSource = 65535;
+constexpr double kMosaicPageShare = 0.05;
+
+/// A reduced copy of a raster's first band by nearest pixels: source numbers must not be averaged.
+cv::Mat reduced_band(const std::string& file) {
+  GDALAllRegister();
+  const std::unique_ptr<GDALDataset> dataset(GDALDataset::FromHandle(
+      GDALOpenEx(file.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY, nullptr, nullptr, nullptr)));
+  if (!dataset || dataset->GetRasterCount() < 1) return {};
+  const int width = dataset->GetRasterXSize();
+  const int height = dataset->GetRasterYSize();
+  const double factor = std::min(1.0, static_cast<double>(kSourcesLongSide_px) / std::max(width, height));
+  cv::Mat sources(std::max(1, cvRound(height * factor)), std::max(1, cvRound(width * factor)), CV_16UC1);
+  const CPLErr error = dataset->GetRasterBand(1)->RasterIO(GF_Read, 0, 0, width, height, sources.data,
+                                                           sources.cols, sources.rows, GDT_UInt16, 0, 0);
+  return error == CE_None ? sources : cv::Mat();
+}
+
+}  // namespace
+
+std::string mosaic_picture(const FlightRecord& record, const Options& options, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->preview_file.empty()) return {};
+  const cv::Mat preview = cv::imread((context.out / record.mosaic->preview_file).string(), cv::IMREAD_COLOR);
+  if (preview.empty()) return {};
+  const auto most_bytes = static_cast<std::int64_t>(options.page_megabytes * 1e6 * kMosaicPageShare);
+  return jpeg_within(scaled_to_fit(preview, kMosaicLongSide_px), most_bytes);
+}
+
+std::string sources_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->sources_file.empty()) return {};
+  const cv::Mat sources = reduced_band((context.out / record.mosaic->sources_file).string());
+  if (sources.empty()) return {};
+  cv::Mat coded(sources.size(), CV_8UC3, cv::Scalar(0, 0, 0));
+  for (int row = 0; row < sources.rows; ++row) {
+    for (int column = 0; column < sources.cols; ++column) {
+      const std::uint16_t source = sources.at<std::uint16_t>(row, column);
+      if (source == kNoSource) continue;
+      coded.at<cv::Vec3b>(row, column) = {255, static_cast<std::uint8_t>(source >> 8),
+                                          static_cast<std::uint8_t>(source & 255)};
+    }
+  }
+  std::vector<std::uint8_t> bytes;
+  cv::imencode(".png", coded, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
+  return {bytes.begin(), bytes.end()};
+}
+
+std::string glare_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->glare_file.empty()) return {};
+  const cv::Mat glare = reduced_band((context.out / record.mosaic->glare_file).string());
+  if (glare.empty() || cv::countNonZero(glare) == 0) return {};
+  cv::Mat drawn(glare.size(), CV_8UC4, cv::Scalar(0, 0, 0, 0));
+  drawn.setTo(cv::Scalar(60, 220, 255, 200), glare > 0);
+  std::vector<std::uint8_t> bytes;
+  cv::imencode(".png", drawn, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
+  return {bytes.begin(), bytes.end()};
+}
+
+std::vector<int> source_frames(const FlightRecord& record) {
+  std::vector<int> indices;
+  for (std::size_t i = 0; i < record.frames.size(); ++i) {
+    if (record.frames[i].placement.placed) indices.push_back(static_cast<int>(i));
+  }
+  return indices;
+}
+
+}  // namespace lookdown::report

@@ -1,0 +1,41 @@
+#include "stages/run/choices.h"
+
+#include <algorithm>
+#include <stdexcept>
+
+#include "pipeline/base/csv.h"
+
+namespace lookdown {
+
+Choices read_choices(const std::filesystem::path& file) {
+  const CsvTable table = CsvTable::read(file, {"file", "verdict"});
+  Choices choices;
+  for (std::size_t row = 0; row < table.rows(); ++row) {
+    const auto verdict = verdict_from_word(table.text(row, "verdict"));
+    if (!verdict)
+      throw std::runtime_error(table.where(row) + ": verdict is \"" + table.text(row, "verdict") + "\", but must be keep, check or drop");
+    choices[table.text(row, "file")] = *verdict;
+  }
+  return choices;
+}
+
+void apply_choices(FlightRecord& record, const Choices& choices) {
+  Choices unused = choices;
+  for (FrameRecord& frame : record.frames) {
+    auto chosen = choices.find(frame.source.file);
+    if (chosen == choices.end()) chosen = choices.find(frame.source.twin_file);
+    if (chosen == choices.end()) continue;
+    unused.erase(chosen->first);
+    if (frame.fault) continue;  // what cannot be read cannot be kept
+    frame.decision.by_person = true;
+    if (frame.decision.verdict == chosen->second) continue;
+    frame.decision.verdict = chosen->second;
+    frame.decision.reasons.insert(frame.decision.reasons.begin(), Reason{"chosen by hand", {}, {}, {}});
+  }
+  for (const auto& [file, verdict] : unused) {
+    const std::string warning = "The choices name " + file + ", which is not in this flight.";
+    if (std::find(record.warnings.begin(), record.warnings.end(), warning) == record.warnings.end()) record.warnings.push_back(warning);
+  }
+}
+
+}  // namespace lookdown

@@ -1,0 +1,107 @@
+#include "stages/run/stage_cache.h"
+
+#include <algorithm>
+#include <fstream>
+#include <iterator>
+#include <map>
+#include <nlohmann/json.hpp>
+
+#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/file_digest.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/record_json.h"
+
+namespace lookdown {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::json;
+
+std::string bytes_of(const fs::path& file) {
+  std::ifstream stream(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
+}
+
+std::vector<std::string> mask_files(const FlightRecord& record) {
+  std::vector<std::string> files;
+  for (const FrameRecord& frame : record.frames) {
+    if (!frame.glare) continue;
+    for (const std::string& file : {frame.glare->mask_file, frame.glare->water_mask_file})
+      if (!file.empty()) files.push_back(file);
+  }
+  return files;
+}
+
+// What the step sees of the record: not how the run was called nor how long it took.
+std::string seen_by_step(const FlightRecord& record) {
+  json seen = to_json(record);
+  for (const char* own : {"command_line", "options", "timings"}) seen.erase(own);
+  return seen.dump();
+}
+
+std::string key_of(const Step& step, const FlightRecord& record, const fs::path& out) {
+  std::string seen = seen_by_step(record);
+  for (const std::string& mask : mask_files(record)) seen += digest_of_file(out / mask);
+  for (const fs::path& table : step.tables)
+    if (!table.empty()) seen += digest_of_file(table);
+  return Cache::key(step.name_and_version + " " + kReaderVersion, seen, options_to_json(step.options));
+}
+
+std::vector<fs::path> output_files(const Step& step, const fs::path& out) {
+  std::vector<fs::path> files;
+  if (step.output_prefix.empty() || !fs::is_directory(out)) return files;
+  for (const auto& entry : fs::directory_iterator(out))
+    if (entry.is_regular_file() && entry.path().filename().string().starts_with(step.output_prefix)) files.push_back(entry.path());
+  return files;
+}
+
+json output_digests(const Step& step, const fs::path& out) {
+  json digests = json::object();
+  for (const fs::path& file : output_files(step, out)) digests[file.filename().string()] = digest_of_file(file);
+  return digests;
+}
+
+void restore(const json& kept, FlightRecord& record, const fs::path& out) {
+  FlightRecord made = flight_record_from_json(kept.at("record"));
+  made.command_line = record.command_line;
+  made.options_json = record.options_json;
+  made.timings = std::move(record.timings);
+  record = std::move(made);
+  for (const auto& [file, bytes] : kept.at("masks").items()) {
+    const auto& binary = bytes.get_binary();
+    write_file(out / file, std::string_view(reinterpret_cast<const char*>(binary.data()), binary.size()));
+  }
+}
+
+json remembered(const Step& step, const FlightRecord& record, const fs::path& out) {
+  json kept{{"record", to_json(record)}, {"masks", json::object()}, {"outputs", output_digests(step, out)}};
+  if (!step.rewrites_masks) return kept;
+  for (const std::string& mask : mask_files(record)) {
+    const std::string bytes = bytes_of(out / mask);
+    kept["masks"][mask] = json::binary({bytes.begin(), bytes.end()});
+  }
+  return kept;
+}
+
+}  // namespace
+
+bool remember_step(const Step& step, FlightRecord& record, RunContext& context, const std::function<void()>& work) {
+  const std::string key = key_of(step, record, context.out);
+  if (const auto packed = context.cache.find(key)) {
+    const json kept = json::from_cbor(*packed, true, false);
+    if (kept.is_object() && kept.value("outputs", json()) == output_digests(step, context.out)) {
+      restore(kept, record, context.out);
+      return true;
+    }
+  }
+  for (const fs::path& stale : output_files(step, context.out)) fs::remove(stale);
+  const std::int64_t faults_before = context.scheduler.faults_met();
+  work();
+  // A card that was pulled comes back: what was made without a frame's pixels is not what the next run should find.
+  if (context.scheduler.faults_met() > faults_before) return false;
+  const std::vector<std::uint8_t> packed = json::to_cbor(remembered(step, record, context.out));
+  context.cache.keep(key, {reinterpret_cast<const char*>(packed.data()), packed.size()});
+  return false;
+}
+
+}  // namespace lookdown
