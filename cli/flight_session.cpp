@@ -25,14 +25,19 @@ class FolderLock {
   explicit FolderLock(const fs::path& folder) {
     std::error_code error;
     fs::create_directories(folder, error);
-    if (error) throw WriteError(folder.string() + ": the output folder cannot be made: " + error.message() + "; choose another with -o");
+    if (error)
+      throw WriteError(folder.string() + ": the output folder cannot be made: " + error.message() +
+                       "; choose another with -o");
     const fs::path file = folder / ".lock";
     descriptor_ = ::open(file.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666);
     if (descriptor_ < 0)
-      throw WriteError(folder.string() + ": the output folder may not be written to: " + std::strerror(errno) + "; choose another with -o");
+      throw WriteError(folder.string() + ": the output folder may not be written to: " +
+                       std::strerror(errno) + "; choose another with -o");
     if (::flock(descriptor_, LOCK_EX | LOCK_NB) != 0) {
       ::close(descriptor_);
-      throw WriteError(folder.string() + ": another run is writing into this folder; wait for it to end or choose another with -o");
+      throw WriteError(
+          folder.string() +
+          ": another run is writing into this folder; wait for it to end or choose another with -o");
     }
   }
   ~FolderLock() { ::close(descriptor_); }
@@ -75,11 +80,14 @@ std::string joined(const std::vector<std::string>& words) {
 
 }  // namespace
 
-int run_session(const Invocation& invocation, const FlightOptions& options, const std::string& options_json, Extent extent,
-                const std::function<void(FlightRecord&, RunContext&)>& after) {
+int run_session(const Invocation& invocation, const FlightOptions& options, const std::string& options_json,
+                Extent extent, const std::function<void(FlightRecord&, RunContext&)>& after) {
   const std::vector<fs::path> files = input_files(invocation);
   if (files.empty()) {
-    fmt::print(stderr, "{}: no pictures here (JPEG, PNG, TIFF, HEIF, AVIF, camera raw); name the folder that holds the frames\n", joined(invocation.inputs));
+    fmt::print(stderr,
+               "{}: no pictures here (JPEG, PNG, TIFF, HEIF, AVIF, camera raw); name the folder that holds "
+               "the frames\n",
+               joined(invocation.inputs));
     return kNothingUsable;
   }
   const FolderLock lock(invocation.out);
@@ -89,15 +97,19 @@ int run_session(const Invocation& invocation, const FlightOptions& options, cons
   const Cache cache(invocation.no_cache ? fs::path() : fs::path(invocation.out) / ".cache");
   Progress progress(!invocation.quiet && !invocation.json && Progress::terminal());
   RunContext context{invocation.out, reader, scheduler, cache, progress};
-  FlightRecord record = run_flight(files, options, extent, {kVersion, invocation.command_line, options_json}, context);
+  FlightRecord record =
+      run_flight(files, options, extent, {kVersion, invocation.command_line, options_json}, context);
   if (after) after(record, context);
   if (invocation.json)
     fmt::print("{}\n", report::summary_json(record, invocation.out));
   else if (!invocation.quiet)
     fmt::print("{}", report::summary(record, invocation.out));
-  const bool any = std::any_of(record.frames.begin(), record.frames.end(), [](const FrameRecord& frame) { return !frame.fault; });
+  const bool any = std::any_of(record.frames.begin(), record.frames.end(),
+                               [](const FrameRecord& frame) { return !frame.fault; });
   std::fflush(stdout);  // into one log both go in the order that they were said
-  if (!any) fmt::print(stderr, "None of the {} files could be used; the reasons are in {}.\n", files.size(), (fs::path(invocation.out) / "frames.csv").string());
+  if (!any)
+    fmt::print(stderr, "None of the {} files could be used; the reasons are in {}.\n", files.size(),
+               (fs::path(invocation.out) / "frames.csv").string());
   return any ? kDone : kNothingUsable;
 }
 

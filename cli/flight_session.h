@@ -1,4 +1,5 @@
-// What commands that read frames share: the input files, the output folder and its lock, threads, memory, cache.
+// What commands that read frames share: the input files, the output folder and its lock, threads, memory,
+// cache.
 #pragma once
 
 #include <filesystem>
@@ -11,9 +12,9 @@
 
 namespace lookdown::cli {
 
-/// Opens the output folder for one run at a time, runs the flight as far as `extent`, prints the summary and returns the exit
-/// code. `after` sees the finished record before the summary is printed. Throws WrongUse when the inputs do not exist or hold no
-/// picture, or the output folder is one of the inputs.
+/// Opens the output folder for one run at a time, runs the flight as far as `extent`, prints the summary and
+/// returns the exit code. `after` sees the finished record before the summary is printed. Throws WrongUse
+/// when the inputs do not exist or hold no picture, or the output folder is one of the inputs.
 int run_session(const Invocation&, const FlightOptions&, const std::string& options_json, Extent,
                 const std::function<void(FlightRecord&, RunContext&)>& after = {});
 

@@ -6,8 +6,8 @@
 
 namespace {
 
-// Pictures come and go by the hundred, and by default each is asked of the kernel anew, which clears it page by page: a seventh of the
-// time of a run. A quarter of a gigabyte at most is held back for the next one.
+// Pictures come and go by the hundred, and by default each is asked of the kernel anew, which clears it page
+// by page: a seventh of the time of a run. A quarter of a gigabyte at most is held back for the next one.
 void keep_freed_memory() {
 #ifdef __GLIBC__
   mallopt(M_MMAP_THRESHOLD, 32 << 20);  // the largest that it takes

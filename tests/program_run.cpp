@@ -18,14 +18,16 @@ namespace {
 
 namespace fs = std::filesystem;
 
-[[noreturn]] void become_lookdown(const std::vector<std::string>& arguments, const fs::path& output, const fs::path& errors,
-                                  const RunConditions& conditions) {
+[[noreturn]] void become_lookdown(const std::vector<std::string>& arguments, const fs::path& output,
+                                  const fs::path& errors, const RunConditions& conditions) {
   const int out = ::open(output.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
   const int err = ::open(errors.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
   ::dup2(out, STDOUT_FILENO);
   ::dup2(err, STDERR_FILENO);
   constexpr unsigned kNobody = 65534;
-  if (conditions.run_as == RunAs::ordinary_user && ::geteuid() == 0 && (::setgid(kNobody) != 0 || ::setuid(kNobody) != 0)) ::_exit(126);
+  if (conditions.run_as == RunAs::ordinary_user && ::geteuid() == 0 &&
+      (::setgid(kNobody) != 0 || ::setuid(kNobody) != 0))
+    ::_exit(126);
   if (conditions.largest_file_bytes) {
     const rlimit limit{*conditions.largest_file_bytes, *conditions.largest_file_bytes};
     ::signal(SIGXFSZ, SIG_IGN);  // the write then fails as on a full disk
@@ -72,7 +74,8 @@ std::map<std::string, std::string> contents_of(const fs::path& folder) {
   std::map<std::string, std::string> contents;
   for (const auto& entry : fs::recursive_directory_iterator(folder)) {
     const std::string name = entry.path().lexically_relative(folder).string();
-    if (entry.is_regular_file() && !name.starts_with(".cache") && name != ".lock") contents[name] = bytes_of(entry.path());
+    if (entry.is_regular_file() && !name.starts_with(".cache") && name != ".lock")
+      contents[name] = bytes_of(entry.path());
   }
   return contents;
 }
@@ -95,7 +98,8 @@ ProgramRun run_lookdown(const std::vector<std::string>& arguments, const RunCond
     ::kill(child, conditions.killed_by);
   }
   ::waitpid(child, &status, 0);
-  return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), bytes_of(output), bytes_of(errors)};
+  return {WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status), bytes_of(output),
+          bytes_of(errors)};
 }
 
 std::map<std::string, std::map<std::string, std::string>> read_frames_table(const fs::path& file) {
@@ -108,7 +112,8 @@ std::map<std::string, std::map<std::string, std::string>> read_frames_table(cons
     if (head.empty())
       head = cells;
     else
-      for (std::size_t i = 0; i < head.size() && i < cells.size(); ++i) table[cells.front()][head[i]] = cells[i];
+      for (std::size_t i = 0; i < head.size() && i < cells.size(); ++i)
+        table[cells.front()][head[i]] = cells[i];
     at = end + 2;
   }
   return table;

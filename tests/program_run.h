@@ -24,9 +24,9 @@ enum class RunAs { caller, ordinary_user };
 struct RunConditions {
   RunAs run_as = RunAs::caller;
   std::optional<std::chrono::milliseconds> killed_after;
-  int killed_by = SIGKILL;                                ///< the signal sent; SIGKILL cannot be answered
-  std::optional<std::size_t> largest_file_bytes;          ///< writing beyond fails, as on a full disk
-  std::vector<std::string> started_by;                    ///< a command and its arguments put before the program
+  int killed_by = SIGKILL;                        ///< the signal sent; SIGKILL cannot be answered
+  std::optional<std::size_t> largest_file_bytes;  ///< writing beyond fails, as on a full disk
+  std::vector<std::string> started_by;            ///< a command and its arguments put before the program
 };
 
 /// Runs `lookdown` with the arguments; nothing of the arguments is seen by a shell.
@@ -40,7 +40,8 @@ std::string bytes_of(const std::filesystem::path& file);
 std::map<std::string, std::string> contents_of(const std::filesystem::path& folder);
 
 /// Rows of a frames.csv by file name, each row by column name.
-std::map<std::string, std::map<std::string, std::string>> read_frames_table(const std::filesystem::path& file);
+std::map<std::string, std::map<std::string, std::string>> read_frames_table(
+    const std::filesystem::path& file);
 
 /// A folder below the system's temporary folder that goes away with the object.
 class TemporaryFolder {

@@ -1,5 +1,5 @@
-// What a command of the program is. Each command lives in its own command_NAME.cpp and declares its options once, through
-// the describe functions of the stages it runs.
+// What a command of the program is. Each command lives in its own command_NAME.cpp and declares its options
+// once, through the describe functions of the stages it runs.
 #pragma once
 
 #include <functional>
@@ -36,7 +36,8 @@ struct Command {
   bool reads_frames = true;
   std::function<void(OptionVisitor&)> describe;
   std::function<int(const Invocation&)> run;
-  std::string takes = {};  ///< what a command that reads no frames is given before its options; empty: nothing
+  std::string takes =
+      {};  ///< what a command that reads no frames is given before its options; empty: nothing
   std::string takes_name = "OUT";
   std::vector<std::string> takes_one_of = {};  ///< one of these words; empty: names of folders, one or more
   bool takes_is_optional = false;

@@ -9,10 +9,14 @@ Command glare_command() {
     inspect::describe(options->inspect, visitor);
     glare::describe(options->glare, visitor);
   };
-  return {"glare", "where reflections hide the water",
-          "Finds water and the glint, glitter and sky reflection on it; writes masks/NAME_glare.png (255 = glare) and the shares to frames.csv.\n"
+  return {"glare",
+          "where reflections hide the water",
+          "Finds water and the glint, glitter and sky reflection on it; writes masks/NAME_glare.png (255 = "
+          "glare) and the shares to frames.csv.\n"
           "A mask tells where the bottom cannot be seen; it is no measurement of water quality.",
-          true, describe_own, [options, describe_own](const Invocation& invocation) {
+          true,
+          describe_own,
+          [options, describe_own](const Invocation& invocation) {
             return run_session(invocation, *options, options_to_json(describe_own), Extent::measure);
           }};
 }

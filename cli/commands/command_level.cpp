@@ -12,10 +12,14 @@ Command level_command() {
     level::describe(options->copies, visitor);
     describe_sun_marks(*options, visitor);
   };
-  return {"level", "horizon, roll and tilt; levelled copies of the obliques",
-          "Finds the horizon and other signs of the vertical, writes roll, pitch and tilt to frames.csv and copies that are turned level to\n"
+  return {"level",
+          "horizon, roll and tilt; levelled copies of the obliques",
+          "Finds the horizon and other signs of the vertical, writes roll, pitch and tilt to frames.csv and "
+          "copies that are turned level to\n"
           "levelled/.",
-          true, describe_own, [options, describe_own](const Invocation& invocation) {
+          true,
+          describe_own,
+          [options, describe_own](const Invocation& invocation) {
             return run_session(invocation, *options, options_to_json(describe_own), Extent::measure);
           }};
 }

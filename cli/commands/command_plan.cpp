@@ -23,7 +23,8 @@ int plan_flight(const plan::Options& options, const Invocation& invocation) {
   const fs::path out = invocation.out;
   write_file(out / "plan.csv", plan::csv_of(plan));
   write_file(out / "plan.svg", plan::svg_of(plan));
-  if (!invocation.quiet) fmt::print("\nWritten: {}, {}\n", (out / "plan.csv").string(), (out / "plan.svg").string());
+  if (!invocation.quiet)
+    fmt::print("\nWritten: {}, {}\n", (out / "plan.csv").string(), (out / "plan.svg").string());
   return kDone;
 }
 
@@ -32,11 +33,16 @@ int plan_flight(const plan::Options& options, const Invocation& invocation) {
 Command plan_command() {
   auto options = std::make_shared<plan::Options>();
   const auto describe_own = [options](OptionVisitor& visitor) { plan::describe(*options, visitor); };
-  return {"plan", "sun, glint, footprint, smear and spacing for the next flight",
-          "Prints for a place and a day, by half hour, where the sun stands, whether its glint falls into a frame that looks straight down, and\n"
-          "which way to turn or tilt to lose it; and for the lens the footprint, spacing, smear and depth of field. With -o the table is also\n"
+  return {"plan",
+          "sun, glint, footprint, smear and spacing for the next flight",
+          "Prints for a place and a day, by half hour, where the sun stands, whether its glint falls into a "
+          "frame that looks straight down, and\n"
+          "which way to turn or tilt to lose it; and for the lens the footprint, spacing, smear and depth of "
+          "field. With -o the table is also\n"
           "written as plan.csv and drawn as plan.svg.",
-          false, describe_own, [options](const Invocation& invocation) { return plan_flight(*options, invocation); }};
+          false,
+          describe_own,
+          [options](const Invocation& invocation) { return plan_flight(*options, invocation); }};
 }
 
 }  // namespace lookdown::cli

@@ -5,10 +5,10 @@
 #include <algorithm>
 
 #include "cli/commands/command.h"
-#include "cli/reference/manual_page.h"
-#include "cli/program.h"
-#include "cli/reference/shell_completion.h"
 #include "cli/options/toml_text.h"
+#include "cli/program.h"
+#include "cli/reference/manual_page.h"
+#include "cli/reference/shell_completion.h"
 
 namespace lookdown::cli {
 namespace {

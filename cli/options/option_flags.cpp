@@ -8,14 +8,19 @@
 namespace lookdown::cli {
 namespace {
 
-std::string dashed(const OptionText& text) { return std::string("--") + text.name; }
+std::string dashed(const OptionText& text) {
+  return std::string("--") + text.name;
+}
 
-std::string help_text(const OptionText& text) { return text.help + range_words(text); }
+std::string help_text(const OptionText& text) {
+  return text.help + range_words(text);
+}
 
 // Says the range in the message, which the library's own check does only for finite ends.
 CLI::Validator within(const OptionText& text) {
   return CLI::Validator(
-      [least = text.least, most = text.most, words = range_words(text)](const std::string& given) -> std::string {
+      [least = text.least, most = text.most,
+       words = range_words(text)](const std::string& given) -> std::string {
         double number = 0;
         if (!CLI::detail::lexical_cast(given, number)) return "\"" + given + "\" is no number";
         return number >= least && number <= most ? "" : given + " is out of range" + words;
@@ -35,7 +40,8 @@ std::string range_words(const OptionText& text) {
 }
 
 void FlagBinder::option(const OptionText& text, bool& value) {
-  app_.add_flag(fmt::format("--{0},!--no-{0}", text.name), value, help_text(text) + (value ? " (on by default)" : ""));
+  app_.add_flag(fmt::format("--{0},!--no-{0}", text.name), value,
+                help_text(text) + (value ? " (on by default)" : ""));
 }
 
 void FlagBinder::option(const OptionText& text, int& value) {

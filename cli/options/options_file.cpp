@@ -14,16 +14,21 @@ using nlohmann::json;
 
 json value_json(const toml::value& value) {
   switch (value.type()) {
-    case toml::value_t::boolean: return value.as_boolean();
-    case toml::value_t::integer: return value.as_integer();
-    case toml::value_t::floating: return value.as_floating();
-    case toml::value_t::string: return value.as_string().str;
+    case toml::value_t::boolean:
+      return value.as_boolean();
+    case toml::value_t::integer:
+      return value.as_integer();
+    case toml::value_t::floating:
+      return value.as_floating();
+    case toml::value_t::string:
+      return value.as_string().str;
     case toml::value_t::array: {
       json list = json::array();
       for (const toml::value& entry : value.as_array()) list.push_back(value_json(entry));
       return list;
     }
-    default: return json::object();  // tables and dates are refused by the type check of the option
+    default:
+      return json::object();  // tables and dates are refused by the type check of the option
   }
 }
 
@@ -38,7 +43,8 @@ bool is_utf8(const std::string& text) {
 }
 
 json table_from_toml(const std::string& text, const std::string& file) {
-  if (!is_utf8(text)) throw std::runtime_error(file + ": is no valid options file: it is not UTF-8; save it as UTF-8");
+  if (!is_utf8(text))
+    throw std::runtime_error(file + ": is no valid options file: it is not UTF-8; save it as UTF-8");
   std::istringstream stream(text);
   try {
     const toml::value root = toml::parse(stream, file);
@@ -54,7 +60,8 @@ json table_from_toml(const std::string& text, const std::string& file) {
 
 json table_from_record(const std::string& text, const std::string& file) {
   const json record = json::parse(text, nullptr, false);
-  if (!record.is_object() || !record.contains("options")) throw std::runtime_error(file + ": is neither an options file nor a flight record");
+  if (!record.is_object() || !record.contains("options"))
+    throw std::runtime_error(file + ": is neither an options file nor a flight record");
   return record["options"];
 }
 
@@ -64,8 +71,10 @@ void read_options_file(const std::filesystem::path& file, const Describe& descri
   std::ifstream stream(file, std::ios::binary);
   if (!stream) throw std::runtime_error(file.string() + ": options file cannot be opened; check the name");
   const std::string text((std::istreambuf_iterator<char>(stream)), std::istreambuf_iterator<char>());
-  const bool is_record = text.find_first_not_of(" \t\r\n") != std::string::npos && text[text.find_first_not_of(" \t\r\n")] == '{';
-  const json table = is_record ? table_from_record(text, file.string()) : table_from_toml(text, file.string());
+  const bool is_record = text.find_first_not_of(" \t\r\n") != std::string::npos &&
+                         text[text.find_first_not_of(" \t\r\n")] == '{';
+  const json table =
+      is_record ? table_from_record(text, file.string()) : table_from_toml(text, file.string());
   options_from_json(describe, table.dump(), file.string());
 }
 

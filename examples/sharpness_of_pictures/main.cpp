@@ -1,4 +1,5 @@
-// Prints how sharp each picture of a folder is: what a program of one's own looks like that uses the installed libraries.
+// Prints how sharp each picture of a folder is: what a program of one's own looks like that uses the
+// installed libraries.
 #include <cstdio>
 
 #include "pipeline/imaging/frame_reader.h"
@@ -16,7 +17,8 @@ int main(int argc, char** argv) {
   const lookdown::Cache no_cache{std::filesystem::path()};
   lookdown::Progress quiet(false);
   lookdown::RunContext context{".", reader, scheduler, no_cache, quiet};
-  const lookdown::FlightRecord flight = lookdown::inspect::inspect(lookdown::inspect::picture_files({argv[1]}), {}, context);
+  const lookdown::FlightRecord flight =
+      lookdown::inspect::inspect(lookdown::inspect::picture_files({argv[1]}), {}, context);
   for (const lookdown::FrameRecord& frame : flight.frames) {
     if (frame.fault) {
       std::printf("%s: %s\n", frame.source.file.c_str(), frame.fault->c_str());

@@ -13,8 +13,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// The mark in the middle lets remove_leftovers recognise what a killed run left behind; the extension stays last because
-// image libraries choose their format by it.
+// The mark in the middle lets remove_leftovers recognise what a killed run left behind; the extension stays
+// last because image libraries choose their format by it.
 constexpr const char* kUnfinishedMark = ".unfinished-";
 
 [[noreturn]] void fail(const fs::path& path, const std::string& why) {
@@ -81,7 +81,8 @@ void write_file(const fs::path& path, const std::function<bool(const fs::path&)>
   const fs::path unfinished = unfinished_name(path);
   std::error_code error;
   try {
-    if (!write(unfinished) || !flush_to_disk(unfinished)) fail(path, "the disk may be full or the folder read-only");
+    if (!write(unfinished) || !flush_to_disk(unfinished))
+      fail(path, "the disk may be full or the folder read-only");
     fs::rename(unfinished, path, error);
     if (error) fail(path, error.message());
   } catch (...) {
@@ -92,7 +93,8 @@ void write_file(const fs::path& path, const std::function<bool(const fs::path&)>
 
 void remove_leftovers(const fs::path& folder) {
   std::error_code error;
-  for (auto entry = fs::recursive_directory_iterator(folder, fs::directory_options::skip_permission_denied, error);
+  for (auto entry =
+           fs::recursive_directory_iterator(folder, fs::directory_options::skip_permission_denied, error);
        !error && entry != fs::recursive_directory_iterator(); entry.increment(error)) {
     if (entry->path().filename().string().find(kUnfinishedMark) == std::string::npos) continue;
     std::error_code ignored;

@@ -1,5 +1,5 @@
-// Small tables: choices, control points, marks come in, results go out. RFC 4180: commas, quotes, CR LF or LF; UTF-8 with or without
-// byte order mark.
+// Small tables: choices, control points, marks come in, results go out. RFC 4180: commas, quotes, CR LF or
+// LF; UTF-8 with or without byte order mark.
 #pragma once
 
 #include <filesystem>
@@ -13,11 +13,12 @@ namespace lookdown {
 /// A table whose first row names the columns.
 class CsvTable {
  public:
-  /// Throws std::runtime_error that names the file, the line and what is wrong: an unreadable file, a missing column of
-  /// `columns`, a row that is too short, an open quote.
+  /// Throws std::runtime_error that names the file, the line and what is wrong: an unreadable file, a missing
+  /// column of `columns`, a row that is too short, an open quote.
   static CsvTable read(const std::filesystem::path& file, const std::vector<std::string>& columns);
   /// The same from text; `origin` stands for the file name in messages.
-  static CsvTable parse(std::string_view text, const std::string& origin, const std::vector<std::string>& columns);
+  static CsvTable parse(std::string_view text, const std::string& origin,
+                        const std::vector<std::string>& columns);
 
   [[nodiscard]] std::size_t rows() const { return rows_.size(); }
   [[nodiscard]] const std::string& text(std::size_t row, const std::string& column) const;
@@ -33,8 +34,8 @@ class CsvTable {
   std::vector<int> lines_;
 };
 
-/// Text as a cell of a table: quoted where RFC 4180 asks for it. What a spreadsheet would run as a formula (a leading = + - @ or control
-/// character) gets an apostrophe in front.
+/// Text as a cell of a table: quoted where RFC 4180 asks for it. What a spreadsheet would run as a formula (a
+/// leading = + - @ or control character) gets an apostrophe in front.
 [[nodiscard]] std::string csv_cell(std::string text);
 
 }  // namespace lookdown

@@ -17,7 +17,9 @@ std::string time_left(double seconds) {
 }
 }  // namespace
 
-bool Progress::terminal() { return ::isatty(STDERR_FILENO) == 1; }
+bool Progress::terminal() {
+  return ::isatty(STDERR_FILENO) == 1;
+}
 
 void Progress::start(const std::string& stage, std::size_t total) {
   stage_ = stage;
@@ -34,8 +36,10 @@ void Progress::step(std::size_t done) {
   drawn_ = now;
   const double spent = std::chrono::duration<double>(now - started_).count();
   std::string left;
-  if (done > 0 && done < total_ && spent > 1) left = ", " + time_left(spent * double(total_ - done) / double(done)) + " left";
-  fmt::print(stderr, "\r\033[K{}: {:.0f} % ({} of {}{})", stage_, 100.0 * double(done) / double(total_), done, total_, left);
+  if (done > 0 && done < total_ && spent > 1)
+    left = ", " + time_left(spent * double(total_ - done) / double(done)) + " left";
+  fmt::print(stderr, "\r\033[K{}: {:.0f} % ({} of {}{})", stage_, 100.0 * double(done) / double(total_), done,
+             total_, left);
   std::fflush(stderr);
 }
 

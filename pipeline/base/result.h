@@ -1,5 +1,5 @@
-// A value or the fault of one subject (usually a frame). A frame's fault is a value, not an exception: it becomes a
-// reason in the record, and the flight goes on.
+// A value or the fault of one subject (usually a frame). A frame's fault is a value, not an exception: it
+// becomes a reason in the record, and the flight goes on.
 #pragma once
 
 #include <string>
@@ -19,7 +19,8 @@ struct Fault {
   [[nodiscard]] std::string message() const;
 };
 
-/// Shaped like std::expected<T, Fault> of C++23. Reading the absent side is a programming error (std::bad_variant_access).
+/// Shaped like std::expected<T, Fault> of C++23. Reading the absent side is a programming error
+/// (std::bad_variant_access).
 template <class T>
 class Result {
  public:

@@ -14,7 +14,9 @@ namespace {
 std::atomic<bool> g_stop{false};
 static_assert(std::atomic<bool>::is_always_lock_free, "a signal handler may only touch lock-free atomics");
 
-void on_signal(int) { g_stop.store(true, std::memory_order_relaxed); }
+void on_signal(int) {
+  g_stop.store(true, std::memory_order_relaxed);
+}
 
 struct Outcome {
   std::size_t index = 0;
@@ -35,16 +37,21 @@ Scheduler::Scheduler(Resources resources) : resources_(resources) {
 
 Scheduler::~Scheduler() = default;
 
-int Scheduler::threads() const { return resources_.threads; }
-std::int64_t Scheduler::memory_bytes() const { return resources_.memory_bytes; }
+int Scheduler::threads() const {
+  return resources_.threads;
+}
+std::int64_t Scheduler::memory_bytes() const {
+  return resources_.memory_bytes;
+}
 
 int Scheduler::frames_in_flight(std::int64_t peak_bytes) const {
   const std::int64_t fit = resources_.memory_bytes / std::max<std::int64_t>(peak_bytes, 1);
   return static_cast<int>(std::clamp<std::int64_t>(fit, 1, 2LL * resources_.threads));
 }
 
-void Scheduler::for_each_frame(std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
-                               const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const {
+void Scheduler::for_each_frame(
+    std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
+    const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const {
   const auto step = [this] { steps_.fetch_add(1, std::memory_order_acq_rel); };
   step();
   std::size_t next = 0;
@@ -82,7 +89,9 @@ void stop_on_signals() {
   std::signal(SIGTERM, on_signal);
 }
 
-bool stop_requested() { return g_stop.load(std::memory_order_relaxed); }
+bool stop_requested() {
+  return g_stop.load(std::memory_order_relaxed);
+}
 
 void stop_if_requested() {
   if (stop_requested()) throw Stopped{};

@@ -1,5 +1,5 @@
-// Runs work over frames on oneTBB within a memory budget. The result does not depend on the number of threads: work on
-// one frame sees only that frame, and results are handed over in the order of the record.
+// Runs work over frames on oneTBB within a memory budget. The result does not depend on the number of
+// threads: work on one frame sees only that frame, and results are handed over in the order of the record.
 #pragma once
 
 #include <atomic>
@@ -18,7 +18,7 @@ class Progress;
 
 /// Thread count and memory for a whole run.
 struct Resources {
-  int threads = 0;                        ///< 0 = all cores
+  int threads = 0;  ///< 0 = all cores
   std::int64_t memory_bytes = 2'000'000'000;
 };
 
@@ -32,13 +32,16 @@ class Scheduler {
 
   [[nodiscard]] int threads() const;
   [[nodiscard]] std::int64_t memory_bytes() const;
-  /// Frames that may be in flight at once when each takes `peak_bytes` at most: at least 1, at most 2 a thread.
+  /// Frames that may be in flight at once when each takes `peak_bytes` at most: at least 1, at most 2 a
+  /// thread.
   [[nodiscard]] int frames_in_flight(std::int64_t peak_bytes) const;
 
-  /// Calls work(i) for i in 0..count-1 in parallel, then take(i, fault) in order from one thread at a time. A FrameFault
-  /// thrown by work arrives as `fault`; any other exception stops the run and is rethrown. A request to stop
+  /// Calls work(i) for i in 0..count-1 in parallel, then take(i, fault) in order from one thread at a time. A
+  /// FrameFault thrown by work arrives as `fault`; any other exception stops the run and is rethrown. A
+  /// request to stop
   /// (`stop_requested`) ends the loop with Stopped.
-  void for_each_frame(std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
+  void for_each_frame(std::size_t count, std::int64_t peak_bytes,
+                      const std::function<void(std::size_t)>& work,
                       const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const;
 
   /// Faults that `for_each_frame` has handed over so far. What was made while the count rose lacks something.
@@ -49,7 +52,8 @@ class Scheduler {
   std::unique_ptr<Limit> limit_;
   Resources resources_;
   mutable std::atomic<std::int64_t> faults_met_{0};
-  // TBB orders the steps of a loop. Debian's TBB is not built for the thread sanitizer, which learns of the order from this counter.
+  // TBB orders the steps of a loop. Debian's TBB is not built for the thread sanitizer, which learns of the
+  // order from this counter.
   mutable std::atomic<std::int64_t> steps_{0};
 };
 

@@ -61,7 +61,8 @@ Point2<UndistortedPx> Camera::undistort(const Point2<StoredPx>& p) const {
     if (miss.norm() < small) break;
     const Eigen::Matrix2d jacobian = distortion_jacobian(*this, ideal);
     // Past the fold of the radial model Newton's step would run away; the plain residual step stays near.
-    const Eigen::Vector2d correction = jacobian.determinant() > 1e-3 ? Eigen::Vector2d(jacobian.inverse() * miss) : miss;
+    const Eigen::Vector2d correction =
+        jacobian.determinant() > 1e-3 ? Eigen::Vector2d(jacobian.inverse() * miss) : miss;
     ideal.x += correction.x();
     ideal.y += correction.y();
   }

@@ -1,4 +1,5 @@
-// The pinhole camera with Brown distortion, in pixels of the frame as stored, and where each number came from.
+// The pinhole camera with Brown distortion, in pixels of the frame as stored, and where each number came
+// from.
 #pragma once
 
 #include <Eigen/Core>
@@ -23,22 +24,24 @@ struct Camera {
   double p1 = 0;
   double p2 = 0;
   double k3 = 0;
-  std::string focal_from;       ///< "calibration file", "lens database", "Exif focal plane", "Exif 35 mm", "adjustment", "assumed"
-  std::string distortion_from;  ///< the same words, or "none"
+  std::string focal_from;        ///< "calibration file", "lens database", "Exif focal plane", "Exif 35 mm",
+                                 ///< "adjustment", "assumed"
+  std::string distortion_from;   ///< the same words, or "none"
   double focal_sigma_share = 0;  ///< standard deviation of the focal length as a share of it; 0 = not known
 
   [[nodiscard]] bool has_distortion() const { return k1 != 0 || k2 != 0 || p1 != 0 || p2 != 0 || k3 != 0; }
   /// [fx 0 cx; 0 fy cy; 0 0 1].
   [[nodiscard]] Eigen::Matrix3d matrix() const;
-  /// Camera of a copy resized by `factor` (0.5 = half size); pixel centres are kept: x' = (x + 0.5) factor - 0.5.
+  /// Camera of a copy resized by `factor` (0.5 = half size); pixel centres are kept: x' = (x + 0.5) factor -
+  /// 0.5.
   [[nodiscard]] Camera scaled(double factor) const;
-  /// Removes the lens distortion by fixed-point iteration with a Newton fallback; accurate to 1e-6 px where the
-  /// distortion is invertible. Brown (1971), as in OpenCV's calib3d.
+  /// Removes the lens distortion by fixed-point iteration with a Newton fallback; accurate to 1e-6 px where
+  /// the distortion is invertible. Brown (1971), as in OpenCV's calib3d.
   [[nodiscard]] Point2<UndistortedPx> undistort(const Point2<StoredPx>& p) const;
   /// Puts the lens distortion on.
   [[nodiscard]] Point2<StoredPx> distort(const Point2<UndistortedPx>& p) const;
-  /// Largest radius (undistorted pixels from the principal point) up to which the radial model grows monotonically;
-  /// beyond it `distort` must not be trusted. Infinite without distortion.
+  /// Largest radius (undistorted pixels from the principal point) up to which the radial model grows
+  /// monotonically; beyond it `distort` must not be trusted. Infinite without distortion.
   [[nodiscard]] double monotonic_radius_px() const;
   /// Unit viewing ray in camera axes (x right, y down, z forward).
   [[nodiscard]] Eigen::Vector3d ray(const Point2<UndistortedPx>& p) const;

@@ -1,5 +1,6 @@
-// Points and homographies that know which space they live in, so that raw and undistorted pixels, ground metres and
-// mosaic pixels cannot be mixed. Transform names read right to left: ground_from_frame * point_in_frame.
+// Points and homographies that know which space they live in, so that raw and undistorted pixels, ground
+// metres and mosaic pixels cannot be mixed. Transform names read right to left: ground_from_frame *
+// point_in_frame.
 #pragma once
 
 #include <Eigen/Core>
@@ -13,7 +14,8 @@ struct StoredPx {};
 struct UndistortedPx {};
 /// Pixels of the mosaic; centre of the top-left pixel is (0, 0).
 struct MosaicPx {};
-/// Position on the ground plane in world units (metres when the scale is known), x east or right, y north or up.
+/// Position on the ground plane in world units (metres when the scale is known), x east or right, y north or
+/// up.
 struct Ground {};
 
 /// A position in one space. Plain value.

@@ -18,13 +18,15 @@ Pose straight_down(const Eigen::Vector3d& centre, double heading_rad) {
   return pose;
 }
 
-Point2<UndistortedPx> project(const Pose& pose, const Camera& camera, const Eigen::Vector3d& world, double* depth) {
+Point2<UndistortedPx> project(const Pose& pose, const Camera& camera, const Eigen::Vector3d& world,
+                              double* depth) {
   const Eigen::Vector3d p = pose.world_from_camera.transpose() * (world - pose.centre);
   if (depth) *depth = p.z();
   return {camera.fx_px * p.x() / p.z() + camera.cx_px, camera.fy_px * p.y() / p.z() + camera.cy_px};
 }
 
-Homography<Ground, UndistortedPx> ground_from_frame(const Pose& pose, const Camera& camera, double plane_height) {
+Homography<Ground, UndistortedPx> ground_from_frame(const Pose& pose, const Camera& camera,
+                                                    double plane_height) {
   const Eigen::Matrix3d camera_from_world = pose.world_from_camera.transpose();
   Eigen::Matrix3d camera_from_ground;
   camera_from_ground.col(0) = camera_from_world.col(0);
@@ -39,7 +41,9 @@ double off_nadir_deg(const Pose& pose) {
   return std::acos(cosine) * 180 / std::numbers::pi;
 }
 
-Eigen::Vector3d down_in_camera(const Pose& pose) { return -pose.world_from_camera.row(2).transpose(); }
+Eigen::Vector3d down_in_camera(const Pose& pose) {
+  return -pose.world_from_camera.row(2).transpose();
+}
 
 GroundSampleDistance ground_sample_distance(const Pose& pose, const Camera& camera, double plane_height) {
   const double cosine = -pose.world_from_camera(2, 2);

@@ -13,8 +13,9 @@ constexpr double kJulianDayOf1970 = 2440587.5;
 constexpr double kSolarParallaxDeg = 8.794 / 3600.0;
 constexpr double kAberrationDeg = 20.4898 / 3600.0;
 
-// Apparent right ascension and declination of date. libnova 0.16 gives the sun with nutation but for the equinox of J2000 and
-// without aberration; the quarter of a degree of precession since then and the aberration have to be put on here.
+// Apparent right ascension and declination of date. libnova 0.16 gives the sun with nutation but for the
+// equinox of J2000 and without aberration; the quarter of a degree of precession since then and the
+// aberration have to be put on here.
 ln_equ_posn apparent_place(double ephemeris_day) {
   ln_helio_posn geometric{};
   ln_get_solar_geom_coords(ephemeris_day, &geometric);
@@ -33,7 +34,8 @@ double refraction_deg(double elevation_deg, const Air& air) {
   constexpr double kSunRadiusAndHorizonRefraction = 0.26667 + 0.5667;
   if (elevation_deg < -kSunRadiusAndHorizonRefraction) return 0;
   const double argument = (elevation_deg + 10.3 / (elevation_deg + 5.11)) * kRadians;
-  return air.pressure_mbar / 1010.0 * 283.0 / (273.0 + air.temperature_c) * 1.02 / (60.0 * std::tan(argument));
+  return air.pressure_mbar / 1010.0 * 283.0 / (273.0 + air.temperature_c) * 1.02 /
+         (60.0 * std::tan(argument));
 }
 
 }  // namespace
@@ -43,8 +45,10 @@ SunPosition sun_position(double lat_deg, double lon_deg, double utc_s, bool refr
   ln_equ_posn apparent = apparent_place(ln_get_jde(universal_day));
   ln_lnlat_posn observer{lon_deg, lat_deg};
   ln_hrz_posn seen{};
-  // ln_get_hrz_from_equ would use mean sidereal time, which does not go with a right ascension that has nutation in it.
-  ln_get_hrz_from_equ_sidereal_time(&apparent, &observer, ln_get_apparent_sidereal_time(universal_day), &seen);
+  // ln_get_hrz_from_equ would use mean sidereal time, which does not go with a right ascension that has
+  // nutation in it.
+  ln_get_hrz_from_equ_sidereal_time(&apparent, &observer, ln_get_apparent_sidereal_time(universal_day),
+                                    &seen);
 
   SunPosition sun;
   sun.elevation_deg = seen.alt - kSolarParallaxDeg * std::cos(seen.alt * kRadians);

@@ -1,8 +1,8 @@
 #include <algorithm>
 #include <opencv2/core.hpp>
 
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/imaging/formats/jpeg_decode.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {
 namespace {
@@ -22,13 +22,15 @@ FramePixels::~FramePixels() = default;
 
 const cv::Mat& FramePixels::bgr(int reduction) {
   if (const auto found = bgr_.find(reduction); found != bgr_.end()) return *found->second;
-  if (source_.format == "JPEG") return keep(bgr_, reduction, decode_jpeg(bytes(), false, reduction, source_.file));
+  if (source_.format == "JPEG")
+    return keep(bgr_, reduction, decode_jpeg(bytes(), false, reduction, source_.file));
   return keep(bgr_, reduction, reader_.bgr(source_.path, reduction, raw_pixels_));
 }
 
 const cv::Mat& FramePixels::grey(int reduction) {
   if (const auto found = grey_.find(reduction); found != grey_.end()) return *found->second;
-  if (source_.format == "JPEG") return keep(grey_, reduction, decode_jpeg(bytes(), true, reduction, source_.file));
+  if (source_.format == "JPEG")
+    return keep(grey_, reduction, decode_jpeg(bytes(), true, reduction, source_.file));
   return keep(grey_, reduction, reader_.grey(source_.path, reduction, raw_pixels_));
 }
 

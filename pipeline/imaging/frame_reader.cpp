@@ -30,15 +30,18 @@ constexpr std::int64_t kHeaderBytes = 1 << 20;
 Result<Bytes> read_bytes(const fs::path& path, std::int64_t most_bytes, std::int64_t refuse_above) {
   std::error_code error;
   const fs::file_status status = fs::status(path, error);
-  if (!fs::exists(status)) return fault(path, "cannot be found", "check the name and whether the card is still there");
-  if (error || !fs::status_known(status)) return fault(path, "cannot be read: " + error.message(), "check its permissions and links");
+  if (!fs::exists(status))
+    return fault(path, "cannot be found", "check the name and whether the card is still there");
+  if (error || !fs::status_known(status))
+    return fault(path, "cannot be read: " + error.message(), "check its permissions and links");
   // A named pipe would block for ever, a device has no end.
   if (!fs::is_regular_file(status)) return fault(path, "is no ordinary file", "leave it out");
   const auto size = static_cast<std::int64_t>(fs::file_size(path, error));
   if (error) return fault(path, "cannot be read: " + error.message(), "check its permissions");
   if (size == 0) return fault(path, "is empty (0 bytes)", "copy it again from the card");
   if (size > refuse_above)
-    return fault(path, fmt::format("has {} bytes, more than the limit of {}", size, refuse_above), "leave it out or raise the limit");
+    return fault(path, fmt::format("has {} bytes, more than the limit of {}", size, refuse_above),
+                 "leave it out or raise the limit");
   std::ifstream file(path, std::ios::binary);
   Bytes bytes(static_cast<std::size_t>(std::min(size, most_bytes)));
   if (!file || !file.read(reinterpret_cast<char*>(bytes.data()), static_cast<std::streamsize>(bytes.size())))
@@ -72,11 +75,17 @@ Kind kind_of(const Bytes& start, const fs::path& path) {
 
 }  // namespace
 
-int reduced_length(int length_px, int reduction) { return (length_px + reduction - 1) / reduction; }
+int reduced_length(int length_px, int reduction) {
+  return (length_px + reduction - 1) / reduction;
+}
 
-double stored_from_reduced(double position_px, int reduction) { return (position_px + 0.5) * reduction - 0.5; }
+double stored_from_reduced(double position_px, int reduction) {
+  return (position_px + 0.5) * reduction - 0.5;
+}
 
-double reduced_from_stored(double position_px, int reduction) { return (position_px + 0.5) / reduction - 0.5; }
+double reduced_from_stored(double position_px, int reduction) {
+  return (position_px + 0.5) / reduction - 0.5;
+}
 
 Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   const Result<Bytes> start = read_bytes(path, kHeaderBytes, limits_.max_file_bytes);
@@ -84,10 +93,14 @@ Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   const std::string file = path.filename().string();
   const auto read = [&]() -> Result<FrameHeader> {
     switch (kind_of(*start, path)) {
-      case Kind::jpeg: return jpeg_header(*start, file);
-      case Kind::raw: return raw_header(path);
-      case Kind::raster: return raster_header(path);
-      case Kind::heif: break;
+      case Kind::jpeg:
+        return jpeg_header(*start, file);
+      case Kind::raw:
+        return raw_header(path);
+      case Kind::raster:
+        return raster_header(path);
+      case Kind::heif:
+        break;
     }
     // The boxes that tell the size may stand at the end of the file.
     const Result<Bytes> whole = bytes(path);
@@ -97,8 +110,9 @@ Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   if (!header) return header;
   const std::int64_t pixels = std::int64_t{header->width_px} * header->height_px;
   if (pixels > limits_.max_pixels)
-    return fault(path, fmt::format("has {} x {} pixels, more than the limit of {} million", header->width_px, header->height_px,
-                                   limits_.max_pixels / 1'000'000),
+    return fault(path,
+                 fmt::format("has {} x {} pixels, more than the limit of {} million", header->width_px,
+                             header->height_px, limits_.max_pixels / 1'000'000),
                  "leave it out or raise the limit");
   return header;
 }
@@ -130,7 +144,8 @@ Result<cv::Mat> FrameReader::bgr_native(const fs::path& path) const {
 }
 
 // Pixels in the file's own depth, reduced where the format offers that while decoding.
-Result<cv::Mat> FrameReader::decode(const fs::path& path, const FrameHeader& head, bool grey, int reduction) const {
+Result<cv::Mat> FrameReader::decode(const fs::path& path, const FrameHeader& head, bool grey,
+                                    int reduction) const {
   if (head.format == "RAW") return develop_raw(path, reduction);
   if (head.format == "PNG" || head.format == "TIFF") return decode_raster(path);
   const Result<Bytes> file = bytes(path);

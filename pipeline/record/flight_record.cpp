@@ -4,19 +4,26 @@ namespace lookdown {
 
 const char* word(View view) {
   switch (view) {
-    case View::nadir: return "nadir";
-    case View::oblique: return "oblique";
-    case View::horizon: return "horizon";
-    case View::other: break;
+    case View::nadir:
+      return "nadir";
+    case View::oblique:
+      return "oblique";
+    case View::horizon:
+      return "horizon";
+    case View::other:
+      break;
   }
   return "other";
 }
 
 const char* word(Verdict verdict) {
   switch (verdict) {
-    case Verdict::keep: return "keep";
-    case Verdict::drop: return "drop";
-    case Verdict::check: break;
+    case Verdict::keep:
+      return "keep";
+    case Verdict::drop:
+      return "drop";
+    case Verdict::check:
+      break;
   }
   return "check";
 }

@@ -1,5 +1,5 @@
-// What a flight is and what has been decided about it: plain values that stages read and add to. Pixels never travel
-// here. Angles are degrees (this is what goes to files); an absent std::optional means "not known".
+// What a flight is and what has been decided about it: plain values that stages read and add to. Pixels never
+// travel here. Angles are degrees (this is what goes to files); an absent std::optional means "not known".
 #pragma once
 
 #include <array>
@@ -26,14 +26,16 @@ struct GeoPosition {
 
 /// What the file says about the shot.
 struct FrameInfo {
-  std::optional<std::string> taken_at;      ///< ISO 8601 with sub-seconds, local; with offset when the file has one
-  std::optional<double> taken_at_s;         ///< seconds since 1970-01-01 00:00 of the camera's clock (local time, offset not applied)
-  std::optional<double> utc_offset_h;       ///< from OffsetTimeOriginal
+  std::optional<std::string>
+      taken_at;  ///< ISO 8601 with sub-seconds, local; with offset when the file has one
+  std::optional<double>
+      taken_at_s;  ///< seconds since 1970-01-01 00:00 of the camera's clock (local time, offset not applied)
+  std::optional<double> utc_offset_h;  ///< from OffsetTimeOriginal
   std::string make, model, lens;
   std::optional<double> focal_length_mm, focal_length_35mm;
   std::optional<double> exposure_s, f_number, iso;
   std::optional<GeoPosition> position;
-  std::string camera_id;                    ///< frames with the same id share one Camera (body, lens, focal length, size)
+  std::string camera_id;  ///< frames with the same id share one Camera (body, lens, focal length, size)
   Camera camera;
 };
 
@@ -51,23 +53,24 @@ struct Sharpness {
   std::optional<double> blur_sigma_share;  ///< relative standard deviation of blur_fwhm_px
   std::optional<double> smear_px;          ///< length of motion blur, 0 = none
   std::optional<double> smear_deg;         ///< its direction 0..180, counter-clockwise from +x, y up
-  double detail = 0;                       ///< evidence, 0..1: below the stage's limit the frame does not tell
-  double clipped_high_share = 0;           ///< share of pixels with any channel at the top
+  double detail = 0;              ///< evidence, 0..1: below the stage's limit the frame does not tell
+  double clipped_high_share = 0;  ///< share of pixels with any channel at the top
   double clipped_low_share = 0;
   std::array<double, 3> clipped_high_channel_share{};  ///< red, green, blue
-  double mean_level = 0;                   ///< mean luminance 0..1 in linear light
+  double mean_level = 0;                               ///< mean luminance 0..1 in linear light
   int tile_columns = 0, tile_rows = 0;
   std::vector<TileBlur> tiles;
-  std::vector<std::uint8_t> signature;     ///< compact picture for near-repeats
+  std::vector<std::uint8_t> signature;  ///< compact picture for near-repeats
 };
 
 /// The horizon in one frame.
 struct Horizon {
-  std::array<double, 3> line{};  ///< a x + b y + c = 0 in undistorted pixels as stored, a^2 + b^2 = 1, positive on the sky side
-  std::string kind;              ///< "sea" (flat, far) or "land" (hills, trees: larger uncertainty)
-  double roll_deg = 0;           ///< of the frame as displayed, clockwise positive
+  std::array<double, 3>
+      line{};  ///< a x + b y + c = 0 in undistorted pixels as stored, a^2 + b^2 = 1, positive on the sky side
+  std::string kind;     ///< "sea" (flat, far) or "land" (hills, trees: larger uncertainty)
+  double roll_deg = 0;  ///< of the frame as displayed, clockwise positive
   double roll_sigma_deg = 0;
-  double pitch_deg = 0;          ///< optical axis above (+) or below (-) the horizontal
+  double pitch_deg = 0;  ///< optical axis above (+) or below (-) the horizontal
   double pitch_sigma_deg = 0;
 };
 
@@ -79,10 +82,11 @@ struct Tilt {
   std::string from;  ///< "horizon", "verticals", "parallels", "placement", "sun"
 };
 
-/// Water and glare of one frame. Masks are files: masks/NAME_glare.png, same size and orientation as the frame as stored.
+/// Water and glare of one frame. Masks are files: masks/NAME_glare.png, same size and orientation as the
+/// frame as stored.
 struct Glare {
-  double water_share = 0;                      ///< of the frame
-  double glare_share = 0;                      ///< of the frame
+  double water_share = 0;  ///< of the frame
+  double glare_share = 0;  ///< of the frame
   std::optional<double> glare_share_of_water;
   std::optional<double> readable_water_share;  ///< of the water, weighted by how well it can be read
   std::string mask_file;                       ///< relative to the output folder; empty: none written
@@ -104,15 +108,16 @@ struct Reason {
   std::optional<double> value;  ///< the number that decided
   std::optional<double> limit;  ///< and the limit it was held against
   std::string unit;
-  Verdict asks_for = Verdict::keep;  ///< the verdict that this reason alone would give: tells what decided from what was noted
+  Verdict asks_for = Verdict::keep;  ///< the verdict that this reason alone would give: tells what decided
+                                     ///< from what was noted
 };
 
 struct Decision {
   View view = View::other;
   Verdict verdict = Verdict::check;
   std::vector<Reason> reasons;
-  std::string repeat_of;  ///< file of the better near-repeat; empty: none
-  bool by_person = false; ///< set from choices.csv
+  std::string repeat_of;   ///< file of the better near-repeat; empty: none
+  bool by_person = false;  ///< set from choices.csv
 };
 
 /// How a part of a frame lies against the rest of the flight after the adjustment.
@@ -124,17 +129,17 @@ struct Misfit {
 /// Where one frame lies.
 struct FramePlacement {
   bool placed = false;
-  int group = -1;            ///< 0 = largest group of connected frames
-  Camera camera;             ///< as refined by the adjustment
-  Pose pose;                 ///< world units are metres when FlightPlacement::gsd_m is known, else mosaic pixels
+  int group = -1;  ///< 0 = largest group of connected frames
+  Camera camera;   ///< as refined by the adjustment
+  Pose pose;       ///< world units are metres when FlightPlacement::gsd_m is known, else mosaic pixels
   Homography<MosaicPx, UndistortedPx> mosaic_from_frame;
-  double rmse_px = 0;        ///< reprojection, pixels of the frame
+  double rmse_px = 0;  ///< reprojection, pixels of the frame
   double off_nadir_sigma_deg = 0;
   int tie_points = 0;
   std::vector<Misfit> misfits;  ///< of the frame's quarters, where there are tie points enough
-  double gain = 1;           ///< relative exposure against the flight
+  double gain = 1;              ///< relative exposure against the flight
   std::vector<int> neighbours;  ///< indices of frames that it is tied to
-  std::string why_not;       ///< when not placed: "too blurred", "no overlap found", "only water", "inconsistent"
+  std::string why_not;  ///< when not placed: "too blurred", "no overlap found", "only water", "inconsistent"
 };
 
 /// One control or check point after the adjustment.
@@ -161,25 +166,25 @@ struct Accuracy {
 struct RaisedPlane {
   double height = 0;  ///< above the ground plane, below it when negative; world units
   double sigma = 0;   ///< standard deviation of the height against the ground, without that of the scale
-  /// Around the tie points of each part, in pixels of the placed canvas as seen from straight above: the plane
-  /// reaches at least this far.
+  /// Around the tie points of each part, in pixels of the placed canvas as seen from straight above: the
+  /// plane reaches at least this far.
   std::vector<std::vector<std::array<double, 2>>> outlines_px;
   int tie_points = 0;
 };
 
 struct FlightPlacement {
-  std::optional<std::string> crs;  ///< "EPSG:..." when georeferenced
-  std::optional<double> gsd_m;     ///< ground size of a mosaic pixel
-  std::string scale_from;          ///< "control", "scale bar", "positions", "none", ...
+  std::optional<std::string> crs;           ///< "EPSG:..." when georeferenced
+  std::optional<double> gsd_m;              ///< ground size of a mosaic pixel
+  std::string scale_from;                   ///< "control", "scale bar", "positions", "none", ...
   std::optional<double> scale_sigma_share;  ///< standard deviation of the scale as a share of it
-  std::string north_from;          ///< the same, or "arbitrary"
+  std::string north_from;                   ///< the same, or "arbitrary"
   int mosaic_width_px = 0;
   int mosaic_height_px = 0;
   std::optional<std::array<double, 6>> geotransform;  ///< GDAL order, corner of the top-left pixel
   int groups = 0;
-  std::vector<double> plane_heights;  ///< world units; [0] = ground, then those of `raised_planes`
+  std::vector<double> plane_heights;       ///< world units; [0] = ground, then those of `raised_planes`
   std::vector<RaisedPlane> raised_planes;  ///< of the first group, largest first
-  double ground_height = 0;           ///< height in the control's system that z = 0 of the world stands for
+  double ground_height = 0;  ///< height in the control's system that z = 0 of the world stands for
   Accuracy accuracy;
 };
 
@@ -190,8 +195,10 @@ struct MosaicRecord {
   double covered_share = 0;
   std::optional<double> covered_m2, unavoidable_glare_m2;
   int frames_used = 0;
-  std::optional<double> lean_per_m_height;  ///< horizontal displacement of what stands off the plane, at most, for each metre of height
-  std::optional<double> largest_lean_m;  ///< horizontal displacement of the highest thing known to stand off the plane
+  std::optional<double> lean_per_m_height;  ///< horizontal displacement of what stands off the plane, at
+                                            ///< most, for each metre of height
+  std::optional<double>
+      largest_lean_m;  ///< horizontal displacement of the highest thing known to stand off the plane
 };
 
 /// Everything known of one input file. A file that could not be read has `fault` and nothing but its source.
@@ -202,20 +209,22 @@ struct FrameRecord {
   std::optional<Sharpness> sharpness;
   bool horizon_looked_for = false;
   std::optional<Horizon> horizon;
-  std::optional<Tilt> tilt;            ///< best combination
+  std::optional<Tilt> tilt;  ///< best combination
   std::vector<Tilt> tilt_sources;
   std::optional<Glare> glare;
-  std::optional<Sun> sun;              ///< empty unless place, time and the clock's offset are known
+  std::optional<Sun> sun;  ///< empty unless place, time and the clock's offset are known
   Decision decision;
   FramePlacement placement;
 };
 
-/// A square spot of ground that some frame shows with glare in it, and the frame that shows it with the least.
+/// A square spot of ground that some frame shows with glare in it, and the frame that shows it with the
+/// least.
 struct ClearestView {
   int group = 0;
-  double x = 0, y = 0;           ///< its centre: georeferenced or metres where known (as the mosaic), else mosaic pixels
-  double side = 0;               ///< of the square, same units
-  int frame = -1;                ///< index of the frame
+  double x = 0,
+         y = 0;     ///< its centre: georeferenced or metres where known (as the mosaic), else mosaic pixels
+  double side = 0;  ///< of the square, same units
+  int frame = -1;   ///< index of the frame
   double glare_share = 0;        ///< of the spot in that frame
   double worst_glare_share = 0;  ///< in the frame with the most glare there
   int views = 0;                 ///< frames that show the whole spot
@@ -232,7 +241,7 @@ struct StageTiming {
 struct FlightRecord {
   std::string program_version;
   std::string command_line;
-  std::string options_json;   ///< every option with its value, one flat object; can be run again
+  std::string options_json;         ///< every option with its value, one flat object; can be run again
   std::vector<FrameRecord> frames;  ///< ordered by time taken, then file
   FlightPlacement placement;
   std::optional<MosaicRecord> mosaic;

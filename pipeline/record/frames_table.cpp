@@ -9,8 +9,12 @@
 namespace lookdown {
 namespace {
 
-std::string number(double value, int decimals) { return std::isfinite(value) ? fmt::format("{:.{}f}", value, decimals) : ""; }
-std::string number(const std::optional<double>& value, int decimals) { return value ? number(*value, decimals) : ""; }
+std::string number(double value, int decimals) {
+  return std::isfinite(value) ? fmt::format("{:.{}f}", value, decimals) : "";
+}
+std::string number(const std::optional<double>& value, int decimals) {
+  return value ? number(*value, decimals) : "";
+}
 
 std::string reason_words(const Decision& decision) {
   std::string words;
@@ -40,7 +44,9 @@ void add_source(Row& row, const FrameRecord& f) {
   row.add(f.source.width_px ? std::to_string(f.source.width_px) : "");
   row.add(f.source.height_px ? std::to_string(f.source.height_px) : "");
   row.add(f.info.taken_at.value_or(""));
-  row.add(csv_cell(f.info.make.empty() || f.info.model.starts_with(f.info.make) ? f.info.model : f.info.make + " " + f.info.model));
+  row.add(csv_cell(f.info.make.empty() || f.info.model.starts_with(f.info.make)
+                       ? f.info.model
+                       : f.info.make + " " + f.info.model));
   const bool known = f.info.camera.fx_px > 0;
   row.add(known ? number(f.info.camera.fx_px, 1) : "");
   row.add(known ? f.info.camera.focal_from : "");
@@ -85,8 +91,10 @@ void add_place(Row& row, const FrameRecord& f, const FlightPlacement& placement)
 
 std::string frames_table(const FlightRecord& record) {
   std::string table =
-      "file,width_px,height_px,taken_at,camera,focal_px,focal_from,view,verdict,reasons,sharpness,blur_fwhm_px,smear_px,smear_deg,"
-      "clipped_high_share,clipped_low_share,repeat_of,horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,tilt_sigma_deg,water_share,"
+      "file,width_px,height_px,taken_at,camera,focal_px,focal_from,view,verdict,reasons,sharpness,blur_fwhm_"
+      "px,smear_px,smear_deg,"
+      "clipped_high_share,clipped_low_share,repeat_of,horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,"
+      "tilt_sigma_deg,water_share,"
       "glare_share,placed,group,rmse_px,gsd_m\r\n";
   for (const FrameRecord& frame : record.frames) {
     Row row;
@@ -106,9 +114,9 @@ std::string frames_table(const FlightRecord& record) {
 std::string least_glare_table(const FlightRecord& record) {
   std::string table = "group,x,y,side,file,glare_share,worst_glare_share,views\r\n";
   for (const ClearestView& spot : record.clearest_views)
-    table += fmt::format("{},{},{},{},{},{},{},{}\r\n", spot.group, number(spot.x, 3), number(spot.y, 3), number(spot.side, 3),
-                         csv_cell(record.frames.at(spot.frame).source.file), number(spot.glare_share, 4), number(spot.worst_glare_share, 4),
-                         spot.views);
+    table += fmt::format("{},{},{},{},{},{},{},{}\r\n", spot.group, number(spot.x, 3), number(spot.y, 3),
+                         number(spot.side, 3), csv_cell(record.frames.at(spot.frame).source.file),
+                         number(spot.glare_share, 4), number(spot.worst_glare_share, 4), spot.views);
   return table;
 }
 

@@ -30,9 +30,11 @@ FramePlacement frame_placement_from_json(const nlohmann::json&);
 
 /// placement.json as other programs read it: see the file contract in DEVELOPERS.md.
 nlohmann::json placement_document(const FlightRecord&);
-/// frames.csv; RFC 4180 quoting, text cells that a spreadsheet would take for a formula get a leading apostrophe.
+/// frames.csv; RFC 4180 quoting, text cells that a spreadsheet would take for a formula get a leading
+/// apostrophe.
 std::string frames_table(const FlightRecord&);
-/// least_glare.csv: for each square spot that glares in some frame, the frame that shows it with the least; same quoting.
+/// least_glare.csv: for each square spot that glares in some frame, the frame that shows it with the least;
+/// same quoting.
 std::string least_glare_table(const FlightRecord&);
 
 }  // namespace lookdown

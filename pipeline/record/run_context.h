@@ -4,9 +4,9 @@
 #include <filesystem>
 
 #include "pipeline/base/cache.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/progress.h"
 #include "pipeline/base/scheduler.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {
 

@@ -12,12 +12,12 @@
 
 #include "camera/blur.h"
 #include "camera/frame_tracer.h"
-#include "site/noise.h"
-#include "picture_files.h"
 #include "camera/sensor.h"
 #include "light/sun.h"
-#include "truth_files.h"
 #include "light/water.h"
+#include "picture_files.h"
+#include "site/noise.h"
+#include "truth_files.h"
 
 namespace render {
 namespace {

@@ -5,8 +5,8 @@
 #include <opencv2/core.hpp>
 
 #include "camera/camera.h"
-#include "light/sun.h"
 #include "camera/trajectory.h"
+#include "light/sun.h"
 
 namespace render {
 

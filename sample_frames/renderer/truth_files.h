@@ -9,8 +9,8 @@
 
 #include "camera/camera.h"
 #include "camera/frame_tracer.h"
-#include "light/sun.h"
 #include "camera/trajectory.h"
+#include "light/sun.h"
 
 namespace render {
 

@@ -1,15 +1,15 @@
-// cull: which frames are sharp, exposed, of the ground, and not the same again. Common rules: blur is in pixels of the frame
-// as stored and does not depend on content; a frame that does not tell is `check` with the reason "too little detail";
-// every verdict names the number and the limit that decided it.
+// cull: which frames are sharp, exposed, of the ground, and not the same again. Common rules: blur is in
+// pixels of the frame as stored and does not depend on content; a frame that does not tell is `check` with
+// the reason "too little detail"; every verdict names the number and the limit that decided it.
 #pragma once
 
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "pipeline/record/flight_record.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/options/option_table.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/flight_record.h"
 #include "pipeline/record/run_context.h"
 
 namespace cv {
@@ -19,15 +19,16 @@ class Mat;
 namespace lookdown::cull {
 
 struct Options {
-  std::optional<double> max_blur_px;    ///< full width at half maximum above which a frame is dropped; empty: from the flight
-  std::optional<double> max_smear_px;   ///< smear length above which a frame is dropped; empty: 3 px
-  double strictness = 0.5;              ///< 0 keeps more, 1 keeps fewer
-  double max_clipped_share = 0.2;       ///< above: flagged
-  double max_glare_share = 0.3;         ///< above: check with the reason "glare"
-  bool keep_repeats = false;            ///< do not drop near-repeats
-  int cover = 0;                        ///< mark the fewest frames that see the ground so many times; 0: do not
-  double cover_share = 1;               ///< of the ground that these must see
-  std::string collect = "none";         ///< "copy", "hardlink" or "symlink" the kept frames into OUT/kept
+  std::optional<double>
+      max_blur_px;  ///< full width at half maximum above which a frame is dropped; empty: from the flight
+  std::optional<double> max_smear_px;  ///< smear length above which a frame is dropped; empty: 3 px
+  double strictness = 0.5;             ///< 0 keeps more, 1 keeps fewer
+  double max_clipped_share = 0.2;      ///< above: flagged
+  double max_glare_share = 0.3;        ///< above: check with the reason "glare"
+  bool keep_repeats = false;           ///< do not drop near-repeats
+  int cover = 0;                 ///< mark the fewest frames that see the ground so many times; 0: do not
+  double cover_share = 1;        ///< of the ground that these must see
+  std::string collect = "none";  ///< "copy", "hardlink" or "symlink" the kept frames into OUT/kept
 };
 void describe(Options&, OptionVisitor&);
 
@@ -40,13 +41,13 @@ inline constexpr double kLeastDetail = 0.25;
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
 inline constexpr const char* kMeasureVersion = "cull/7";
 
-/// Blur, smear, exposure of one frame; needs nothing of other frames. `overview`, when given, receives the reduced picture (CV_8UC3, BGR) that was
-/// looked at, for whoever else can do with it.
+/// Blur, smear, exposure of one frame; needs nothing of other frames. `overview`, when given, receives the
+/// reduced picture (CV_8UC3, BGR) that was looked at, for whoever else can do with it.
 Sharpness measure(FramePixels&, const FrameInfo&, const Options&, cv::Mat* overview = nullptr);
 
-/// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness, horizon, tilt, glare);
-/// fills `decision` of each frame that has no fault.
-/// `glances` may hold, for each frame, the log-odds that a glance saw the horizon in it; they count where the horizon was not looked for.
+/// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness,
+/// horizon, tilt, glare); fills `decision` of each frame that has no fault. `glances` may hold, for each
+/// frame, the log-odds that a glance saw the horizon in it; they count where the horizon was not looked for.
 void decide(FlightRecord&, const Options&, const HorizonGlances& glances = {});
 
 /// Second pass after placement: overlapping frames of the same ground settle what the first left open.

@@ -14,7 +14,7 @@ namespace {
 // Relative standard deviation of the width beyond which it says nothing.
 constexpr double kTooUnsure = 1.0;
 constexpr double kHorizonLeniency = 1.4;  // little of such a frame is near enough to show detail
-constexpr double kPartTimes = 2.0;     // a part counts as blurred at so many times the limit
+constexpr double kPartTimes = 2.0;        // a part counts as blurred at so many times the limit
 constexpr int kLeastParts = 4;
 constexpr double kBlurredParts = 0.35;  // share of the parts
 
@@ -32,13 +32,15 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
     return;
   }
   const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;
-  // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short smear.
+  // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short
+  // smear.
   if (s.smear_px && *s.smear_px > limits.smear_px && (wide || options.max_smear_px))
     worsen(decision, Verdict::drop, {"smeared", s.smear_px, limits.smear_px, "px"});
   else if (wide)
     worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
   else if (decision.view == View::nadir && s.sharpness && *s.sharpness < limits.least_sharpness)
-    worsen(decision, Verdict::check, {"soft", s.sharpness, limits.least_sharpness, "sharpness (limit from this flight)"});
+    worsen(decision, Verdict::check,
+           {"soft", s.sharpness, limits.least_sharpness, "sharpness (limit from this flight)"});
   else
     worsen(decision, Verdict::keep, {"sharp", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
 }
@@ -55,19 +57,23 @@ void judge_parts(const Sharpness& s, const BlurLimits& limits, Decision& decisio
   }
   if (known < kLeastParts) return;
   const double share = static_cast<double>(blurred) / known;
-  if (share >= kBlurredParts) worsen(decision, Verdict::check, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
+  if (share >= kBlurredParts)
+    worsen(decision, Verdict::check, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
 }
 
 void judge_exposure(const Sharpness& s, const Options& options, Decision& decision) {
   if (s.clipped_high_share > options.max_clipped_share)
-    decision.reasons.push_back({"clipped highlights", s.clipped_high_share, options.max_clipped_share, "of the frame"});
+    decision.reasons.push_back(
+        {"clipped highlights", s.clipped_high_share, options.max_clipped_share, "of the frame"});
   if (s.clipped_low_share > options.max_clipped_share)
-    decision.reasons.push_back({"clipped shadows", s.clipped_low_share, options.max_clipped_share, "of the frame"});
+    decision.reasons.push_back(
+        {"clipped shadows", s.clipped_low_share, options.max_clipped_share, "of the frame"});
 }
 
 void judge_glare(const FrameRecord& frame, const Options& options, Decision& decision) {
   if (frame.glare && frame.glare->glare_share > options.max_glare_share)
-    worsen(decision, Verdict::check, {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame"});
+    worsen(decision, Verdict::check,
+           {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame"});
 }
 
 /// How good a frame is among near-repeats: sharp, straight down, little glare.
@@ -90,22 +96,43 @@ void judge_repeats(FlightRecord& flight, const Options& options) {
     if (group[i] < 0 || flight.frames[i].fault || best[group[i]] == i) continue;
     FrameRecord& frame = flight.frames[i];
     frame.decision.repeat_of = flight.frames[best[group[i]]].source.file;
-    if (!options.keep_repeats) worsen(frame.decision, Verdict::drop, {"near-repeat", std::nullopt, std::nullopt, ""});
+    if (!options.keep_repeats)
+      worsen(frame.decision, Verdict::drop, {"near-repeat", std::nullopt, std::nullopt, ""});
   }
 }
 
 }  // namespace
 
 void describe(Options& o, OptionVisitor& visitor) {
-  visitor.option({"max-blur-px", "drop frames with a blur wider than this (full width at half maximum); not given: from the flight", 0.1, 1000}, o.max_blur_px);
-  visitor.option({"max-smear-px", "drop frames with a motion smear longer than this; not given: 3 px at the middle strictness", 0.1, 1000}, o.max_smear_px);
+  visitor.option(
+      {"max-blur-px",
+       "drop frames with a blur wider than this (full width at half maximum); not given: from the flight",
+       0.1, 1000},
+      o.max_blur_px);
+  visitor.option(
+      {"max-smear-px",
+       "drop frames with a motion smear longer than this; not given: 3 px at the middle strictness", 0.1,
+       1000},
+      o.max_smear_px);
   visitor.option({"strictness", "0 keeps more frames, 1 keeps fewer", 0, 1}, o.strictness);
-  visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1}, o.max_clipped_share);
-  visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1}, o.max_glare_share);
+  visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1},
+                 o.max_clipped_share);
+  visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1},
+                 o.max_glare_share);
   visitor.option({"keep-repeats", "do not drop near-repeats"}, o.keep_repeats);
-  visitor.option({"cover", "mark the fewest kept frames that still see all the ground at least so many times; 0 marks none", 0, 100}, o.cover);
-  visitor.option({"cover-share", "share of the ground that the fewest frames must see", 0.01, 1}, o.cover_share);
-  visitor.option({"collect", "put the kept frames into the folder kept of the output; originals stay as they are", 0, 0, {"none", "copy", "hardlink", "symlink"}}, o.collect);
+  visitor.option(
+      {"cover",
+       "mark the fewest kept frames that still see all the ground at least so many times; 0 marks none", 0,
+       100},
+      o.cover);
+  visitor.option({"cover-share", "share of the ground that the fewest frames must see", 0.01, 1},
+                 o.cover_share);
+  visitor.option({"collect",
+                  "put the kept frames into the folder kept of the output; originals stay as they are",
+                  0,
+                  0,
+                  {"none", "copy", "hardlink", "symlink"}},
+                 o.collect);
 }
 
 void decide(FlightRecord& flight, const Options& options, const HorizonGlances& glances) {

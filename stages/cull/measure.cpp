@@ -6,21 +6,22 @@
 #include <vector>
 
 #include "stages/cull/blur/blur_estimate.h"
-#include "stages/cull/cull.h"
 #include "stages/cull/blur/high_frequency_residue.h"
+#include "stages/cull/blur/rotational_blur.h"
+#include "stages/cull/cull.h"
+#include "stages/cull/duplicates/thumbnail.h"
 #include "stages/cull/exposure.h"
 #include "stages/cull/spectrum/tile_sampling.h"
-#include "stages/cull/duplicates/thumbnail.h"
-#include "stages/cull/blur/rotational_blur.h"
 
 namespace lookdown::cull {
 namespace {
 
 constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
-// Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given for.
+// Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given
+// for.
 constexpr double kTilesForSurety = 12;
 constexpr int kLeastTilesOfRegion = 3;
-constexpr double kContradicts = 1.6;    // ratio of widths beyond which two answers are not the same blur
+constexpr double kContradicts = 1.6;  // ratio of widths beyond which two answers are not the same blur
 constexpr double kNoPartSharp = 2.5;
 constexpr double kSharpParts_px = 2.6;
 constexpr double kShareOfWhole = 0.7;
@@ -28,12 +29,14 @@ constexpr double kHeavyBlur_px = 4.5;
 constexpr double kMostOdds = 6;
 constexpr double kLongEnough_px = 4;    // smears whose change over the frame is looked at
 constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
-// Logarithm of the width (px at half maximum) that so little detail goes with: rendered flights with widths from 4.5 to 13 px lie below this line, the
-// four blurred pictures of opencv-doc and scikit-image, blurred further, about it.
+// Logarithm of the width (px at half maximum) that so little detail goes with: rendered flights with widths
+// from 4.5 to 13 px lie below this line, the four blurred pictures of opencv-doc and scikit-image, blurred
+// further, about it.
 constexpr double kWidthOfNoDetail = 0.4, kWidthByDetail = -0.55;
 constexpr double kVeryHeavyBlur_px = 6.5;
 
-/// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in a soft scene show.
+/// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in
+/// a soft scene show.
 std::optional<double> sharpest_parts(const Sharpness& s) {
   std::vector<double> widths;
   for (const TileBlur& tile : s.tiles)
@@ -43,47 +46,57 @@ std::optional<double> sharpest_parts(const Sharpness& s) {
   return widths[std::min<std::size_t>(1, widths.size() - 1)];
 }
 
-/// Sharp parts in a frame that looks blurred as a whole: they are believed, for no blur leaves a part out, while ripples, ribs or glitter can pass for
-/// a smear of the whole.
+/// Sharp parts in a frame that looks blurred as a whole: they are believed, for no blur leaves a part out,
+/// while ripples, ribs or glitter can pass for a smear of the whole.
 bool contradicted(double whole_px, std::optional<double> parts_px) {
   return parts_px && *parts_px < kSharpParts_px && whole_px > kContradicts * *parts_px;
 }
 
-/// The whole and its sharpest parts measure the same blur and are averaged, the whole counting more, the more so as its edges settle the matter.
+/// The whole and its sharpest parts measure the same blur and are averaged, the whole counting more, the more
+/// so as its edges settle the matter.
 double fused_width(double whole_px, std::optional<double> parts_px, double edges_settle) {
   if (!parts_px) return whole_px;
   if (contradicted(whole_px, parts_px)) return *parts_px;
   if (whole_px > kHeavyBlur_px) return whole_px;
   // No part is nearly as sharp as the whole is said to be: both are doubtful.
   const double of_parts = *parts_px > kNoPartSharp * whole_px ? 0.5 : 1 - kShareOfWhole;
-  const double held_px = *parts_px > kNoPartSharp * whole_px ? *parts_px : std::min(*parts_px, kContradicts * whole_px);
+  const double held_px =
+      *parts_px > kNoPartSharp * whole_px ? *parts_px : std::min(*parts_px, kContradicts * whole_px);
   return whole_px * std::pow(held_px / whole_px, of_parts * (1 - edges_settle));
 }
 
-/// Logarithm of the width that orders heavy blurs. Their widths are known so poorly that a further blur can make them look narrower; detail that is
-/// left never grows by it.
+/// Logarithm of the width that orders heavy blurs. Their widths are known so poorly that a further blur can
+/// make them look narrower; detail that is left never grows by it.
 double heavy_width(double fused_px, double detail) {
-  const double heavy = 1 - std::clamp((kVeryHeavyBlur_px - fused_px) / (kVeryHeavyBlur_px - kHeavyBlur_px), 0.0, 1.0);
-  return std::log(fused_px) + heavy * std::max(0.0, kWidthOfNoDetail + kWidthByDetail * detail - std::log(fused_px));
+  const double heavy =
+      1 - std::clamp((kVeryHeavyBlur_px - fused_px) / (kVeryHeavyBlur_px - kHeavyBlur_px), 0.0, 1.0);
+  return std::log(fused_px) +
+         heavy * std::max(0.0, kWidthOfNoDetail + kWidthByDetail * detail - std::log(fused_px));
 }
 
-/// Odds and widths say the same in three ways: the odds see best where sharp ends and blurred begins, the widths order what lies beyond. The parts
-/// have a say only near that border: of heavy blur they hold too little detail to measure it.
+/// Odds and widths say the same in three ways: the odds see best where sharp ends and blurred begins, the
+/// widths order what lies beyond. The parts have a say only near that border: of heavy blur they hold too
+/// little detail to measure it.
 double blur_score(const BlurEstimate& blur, double fused_px, std::optional<double> parts_px, double detail) {
   const double near_border = std::clamp((kHeavyBlur_px - fused_px) / 2, 0.0, 1.0);
-  const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px), whole = heavy_width(fused_px, detail) - std::log(kScoreWidth_px);
+  const double parts = std::log(parts_px.value_or(fused_px) / kScoreWidth_px),
+               whole = heavy_width(fused_px, detail) - std::log(kScoreWidth_px);
   // Beyond the border the odds are sure and waver only by chance; the width alone orders heavy blurs.
-  const double odds = near_border * std::clamp(blur.log_odds_blurred, -kMostOdds, kMostOdds) + (1 - near_border) * kMostOdds;
+  const double odds =
+      near_border * std::clamp(blur.log_odds_blurred, -kMostOdds, kMostOdds) + (1 - near_border) * kMostOdds;
   return 0.25 * odds + whole + near_border * parts + (1 - near_border) * whole;
 }
 
-/// Width of the whole, in pixels at half maximum. Without a smear both widths estimate the same blur, and the narrower one does not mistake noise for
-/// a smear; with one, its length from the nulls and the width that was learnt are averaged. Between the two the odds of a smear lead over, so that a growing blur never jumps.
+/// Width of the whole, in pixels at half maximum. Without a smear both widths estimate the same blur, and the
+/// narrower one does not mistake noise for a smear; with one, its length from the nulls and the width that
+/// was learnt are averaged. Between the two the odds of a smear lead over, so that a growing blur never
+/// jumps.
 double whole_width(const BlurEstimate& blur) {
   // Edges of one width, whatever their direction, leave no room for a smear.
   const double smeared = (1 - blur.edges_settle) / (1 + std::exp(-blur.log_odds_smeared));
   const double round = 0.5 * (std::log(blur.widest_px) + std::log(blur.sigma_px));
-  const double drawn = 0.5 * (std::log(blur.widest_px) + std::log(std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0))));
+  const double drawn =
+      0.5 * (std::log(blur.widest_px) + std::log(std::hypot(blur.sigma_px, blur.smear_px / std::sqrt(12.0))));
   return kFwhmOfSigma * std::exp(smeared * drawn + (1 - smeared) * round);
 }
 
@@ -100,11 +113,15 @@ void note_blur(const BlurEstimate& blur, double detail, Sharpness& out) {
   if (smeared) out.smear_deg = blur.smear_deg;
 }
 
-/// A part of a frame may be soft by nature, as water, sand or grass; only where contrast is strong does a lack of fine detail speak of blur.
-bool rich(const TileSpectrum& tile, double noise_power) { return tile.middle_power > std::max(60.0, 40 * noise_power); }
+/// A part of a frame may be soft by nature, as water, sand or grass; only where contrast is strong does a
+/// lack of fine detail speak of blur.
+bool rich(const TileSpectrum& tile, double noise_power) {
+  return tile.middle_power > std::max(60.0, 40 * noise_power);
+}
 
 /// Blur by region from the tiles that lie in it: a frame half blurred shows here.
-void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& whole, const cv::Size& frame, Sharpness& out) {
+void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& whole,
+                     const cv::Size& frame, Sharpness& out) {
   const RegionGrid regions = region_grid(frame);
   out.tile_columns = regions.columns;
   out.tile_rows = regions.rows;
@@ -112,16 +129,19 @@ void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectru
     for (int column = 0; column < out.tile_columns; ++column) {
       std::vector<const TileSpectrum*> inside;
       for (const TileSpectrum& tile : spectra)
-        if (regions.index_of(tile.where) == row * regions.columns + column && rich(tile, whole.noise_power)) inside.push_back(&tile);
+        if (regions.index_of(tile.where) == row * regions.columns + column && rich(tile, whole.noise_power))
+          inside.push_back(&tile);
       const MeanSpectrum mean = mean_spectrum(inside, whole.noise_power, 0.5);
       TileBlur region{column, row, std::nullopt, std::min(1.0, mean.tiles_with_detail / kTilesForSurety)};
-      if (mean.tiles_with_detail >= kLeastTilesOfRegion) region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_power)).widest_px;
+      if (mean.tiles_with_detail >= kLeastTilesOfRegion)
+        region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_power)).widest_px;
       out.tiles.push_back(region);
     }
 }
 
 /// Where the smear changes over the frame, its length and direction in the middle.
-void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mean, const cv::Size& frame, const SpectrumFit& smear, Sharpness& out) {
+void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mean, const cv::Size& frame,
+               const SpectrumFit& smear, Sharpness& out) {
   const auto turning = turning_smear(spectra, region_grid(frame), mean.noise_power, smear);
   if (!turning) return;
   out.smear_px = turning->length_px;
@@ -145,7 +165,8 @@ Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&, cv::Mat
   if (out.detail < kLeastDetail) return out;
   const BlurEstimate blur = estimate_blur(mean);
   note_blur(blur, detail_left(spectra, parts.overview), out);
-  if (out.smear_px.value_or(0) > kLongEnough_px) note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, blur.smear_fit, out);
+  if (out.smear_px.value_or(0) > kLongEnough_px)
+    note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, blur.smear_fit, out);
   return out;
 }
 

@@ -11,16 +11,19 @@
 namespace lookdown::cull {
 namespace {
 
-// A picture within 15 degrees of straight down can be used as a nadir frame (low oblique begins there: common practice
-// speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is granted more).
+// A picture within 15 degrees of straight down can be used as a nadir frame (low oblique begins there: common
+// practice speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is granted
+// more).
 constexpr double kNadirLimitDeg = 20;
 constexpr std::size_t kFramesToCompare = 8;
 constexpr double kSkyBlue = 12, kSkyStructure = 5;  // of b* toward blue, levels of 255
-constexpr double kEvenGround = 7;    // levels of 255
-constexpr double kEvenShare = 0.4;   // of what the middle frame of the flight shows
+constexpr double kEvenGround = 7;                   // levels of 255
+constexpr double kEvenShare = 0.4;                  // of what the middle frame of the flight shows
 constexpr double kDarkLevel = 0.004;  // of full scale in linear light: about 10 of 255 in an 8-bit picture
 
-bool lens_covered(const Sharpness& s) { return s.mean_level < kDarkLevel; }
+bool lens_covered(const Sharpness& s) {
+  return s.mean_level < kDarkLevel;
+}
 
 /// Sky and nothing else: even, bright, nothing to measure, bluer than grey or white.
 bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
@@ -30,8 +33,9 @@ bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
   return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12 && blue > 2;
 }
 
-/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off toward the corners, shading) is taken out.
-/// Grass or gravel from the height of a person is even; ponds, paths and roofs are not.
+/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off
+/// toward the corners, shading) is taken out. Grass or gravel from the height of a person is even; ponds,
+/// paths and roofs are not.
 double large_structure(const SignaturePicture& picture) {
   const cv::Mat& luminance = picture.luminance;
   cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
@@ -47,7 +51,8 @@ double large_structure(const SignaturePicture& picture) {
   return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
 }
 
-/// As blue and even as the open sky is, whatever noise and clouds add to it; no frame of ground or water among those looked at is half as blue.
+/// As blue and even as the open sky is, whatever noise and clouds add to it; no frame of ground or water
+/// among those looked at is half as blue.
 bool even_blue(const SignaturePicture& picture) {
   return 128 - cv::mean(picture.blue_yellow)[0] > kSkyBlue && large_structure(picture) < kSkyStructure;
 }
@@ -70,20 +75,23 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_o
     return out;
   }
   if (const auto picture = read_signature(frame.sharpness->signature)) {
-    if (only_sky(*frame.sharpness, *picture)) return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
-    if (even_blue(*picture)) return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::check}}};
+    if (only_sky(*frame.sharpness, *picture))
+      return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
+    if (even_blue(*picture))
+      return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::check}}};
   }
   return out;
 }
 
-/// The first and last frames of a flight, as long as they show much detail and none that is large, beside a flight that has large things to show: the
-/// camera was still, or again, near the ground.
+/// The first and last frames of a flight, as long as they show much detail and none that is large, beside a
+/// flight that has large things to show: the camera was still, or again, near the ground.
 void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
   std::vector<std::optional<double>> structure(frames.size());
   std::vector<double> known;
   for (std::size_t i = 0; i < frames.size(); ++i) {
     if (views[i].view != View::nadir || !frames[i].sharpness || frames[i].sharpness->detail < 1) continue;
-    if (const auto picture = read_signature(frames[i].sharpness->signature)) known.push_back(*(structure[i] = large_structure(*picture)));
+    if (const auto picture = read_signature(frames[i].sharpness->signature))
+      known.push_back(*(structure[i] = large_structure(*picture)));
   }
   if (known.size() < kFramesToCompare) return;
   const auto middle = known.begin() + static_cast<std::ptrdiff_t>(known.size() / 2);
@@ -91,11 +99,16 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
   const double limit = std::min(kEvenGround, kEvenShare * *middle);
   std::vector<std::size_t> order(frames.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
-  if (std::all_of(frames.begin(), frames.end(), [](const FrameRecord& f) { return f.info.taken_at_s.has_value(); }))
-    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return *frames[a].info.taken_at_s < *frames[b].info.taken_at_s; });
+  if (std::all_of(frames.begin(), frames.end(),
+                  [](const FrameRecord& f) { return f.info.taken_at_s.has_value(); }))
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+      return *frames[a].info.taken_at_s < *frames[b].info.taken_at_s;
+    });
   const auto mark_run = [&](auto first, auto last) {
     for (; first != last && structure[*first] && *structure[*first] < limit; ++first)
-      views[*first] = {View::other, {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::check}}};
+      views[*first] = {
+          View::other,
+          {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::check}}};
   };
   mark_run(order.begin(), order.end());
   mark_run(order.rbegin(), order.rend());
@@ -106,7 +119,8 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
 std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames, const HorizonGlances& glances) {
   std::vector<ViewFinding> views;
   views.reserve(frames.size());
-  for (std::size_t i = 0; i < frames.size(); ++i) views.push_back(view_of(frames[i], i < glances.size() ? glances[i] : std::nullopt));
+  for (std::size_t i = 0; i < frames.size(); ++i)
+    views.push_back(view_of(frames[i], i < glances.size() ? glances[i] : std::nullopt));
   mark_launch_and_landing(frames, views);
   return views;
 }

@@ -13,8 +13,10 @@ struct ViewFinding {
   std::vector<Reason> reasons;  ///< what spoke for it, when it is not nadir
 };
 
-/// View of every frame, in the order of the record. Needs horizon, or else a glance at it, tilt and signature; a frame for which none of them says
-/// otherwise is taken as nadir. Even ground full of detail at the start or the end of a flight over other ground is that of launch or landing: other.
-[[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames, const HorizonGlances&);
+/// View of every frame, in the order of the record. Needs horizon, or else a glance at it, tilt and
+/// signature; a frame for which none of them says otherwise is taken as nadir. Even ground full of detail at
+/// the start or the end of a flight over other ground is that of launch or landing: other.
+[[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
+                                                  const HorizonGlances&);
 
 }  // namespace lookdown::cull

@@ -19,11 +19,14 @@ Bounds bounds_of(const std::vector<MaskedView>& views) {
   Bounds bounds;
   for (const MaskedView& view : views) {
     const double right = view.place.camera.width_px - 1, bottom = view.place.camera.height_px - 1;
-    const double side = view.place.mosaic_from_frame.depth({view.place.camera.cx_px, view.place.camera.cy_px});
+    const double side =
+        view.place.mosaic_from_frame.depth({view.place.camera.cx_px, view.place.camera.cy_px});
     std::vector<Point2<MosaicPx>> corners;
-    for (const Point2<StoredPx>& corner : {Point2<StoredPx>{0, 0}, {right, 0}, {right, bottom}, {0, bottom}}) {
+    for (const Point2<StoredPx>& corner :
+         {Point2<StoredPx>{0, 0}, {right, 0}, {right, bottom}, {0, bottom}}) {
       const Point2<UndistortedPx> p = view.place.camera.undistort(corner);
-      if (view.place.mosaic_from_frame.depth(p) * side > 0) corners.push_back(view.place.mosaic_from_frame * p);
+      if (view.place.mosaic_from_frame.depth(p) * side > 0)
+        corners.push_back(view.place.mosaic_from_frame * p);
     }
     if (corners.size() < 4) continue;
     for (const auto& q : corners) {
@@ -37,9 +40,11 @@ Bounds bounds_of(const std::vector<MaskedView>& views) {
 // Mosaic to mask of one frame.
 class Sight {
  public:
-  explicit Sight(const MaskedView& view) : view_(view), frame_from_mosaic_(view.place.mosaic_from_frame.inverse()) {
+  explicit Sight(const MaskedView& view)
+      : view_(view), frame_from_mosaic_(view.place.mosaic_from_frame.inverse()) {
     const Camera& camera = view.place.camera;
-    side_ = frame_from_mosaic_.depth(view.place.mosaic_from_frame * Point2<UndistortedPx>{camera.cx_px, camera.cy_px});
+    side_ = frame_from_mosaic_.depth(view.place.mosaic_from_frame *
+                                     Point2<UndistortedPx>{camera.cx_px, camera.cy_px});
     reach_ = std::min(camera.monotonic_radius_px(), 2.0 * std::hypot(camera.width_px, camera.height_px));
   }
 
@@ -50,8 +55,10 @@ class Sight {
     if (std::hypot(p.x - camera.cx_px, p.y - camera.cy_px) > reach_) return std::nullopt;
     const Point2<StoredPx> s = camera.distort(p);
     if (s.x < 0 || s.y < 0 || s.x > camera.width_px - 1 || s.y > camera.height_px - 1) return std::nullopt;
-    const int column = std::min(view_.glare.cols - 1, static_cast<int>((s.x + 0.5) * view_.glare.cols / camera.width_px));
-    const int row = std::min(view_.glare.rows - 1, static_cast<int>((s.y + 0.5) * view_.glare.rows / camera.height_px));
+    const int column =
+        std::min(view_.glare.cols - 1, static_cast<int>((s.x + 0.5) * view_.glare.cols / camera.width_px));
+    const int row =
+        std::min(view_.glare.rows - 1, static_cast<int>((s.y + 0.5) * view_.glare.rows / camera.height_px));
     return view_.glare.at<uchar>(row, column) / 255.0;
   }
 
@@ -61,7 +68,8 @@ class Sight {
     for (int j = 0; j < kSamplesAcross; ++j)
       for (int i = 0; i < kSamplesAcross; ++i) {
         const double step = spot.side_px / kSamplesAcross;
-        const auto glare = glare_at({spot.x_px + (i + 0.5) * step - spot.side_px / 2, spot.y_px + (j + 0.5) * step - spot.side_px / 2});
+        const auto glare = glare_at({spot.x_px + (i + 0.5) * step - spot.side_px / 2,
+                                     spot.y_px + (j + 0.5) * step - spot.side_px / 2});
         if (!glare) return std::nullopt;
         sum += *glare;
       }
@@ -96,8 +104,10 @@ std::vector<Spot> clearest_views(const std::vector<MaskedView>& views, int acros
         const auto glare = sights[i].glare_of(spot);
         if (!glare) continue;
         const double distance = sights[i].distance_px(spot);
-        const bool better = *glare < spot.glare_share - 1e-9 || (*glare < spot.glare_share + 1e-9 && distance < nearest);
-        if (spot.views == 0 || better) spot.frame = views[i].index, spot.glare_share = *glare, nearest = distance;
+        const bool better =
+            *glare < spot.glare_share - 1e-9 || (*glare < spot.glare_share + 1e-9 && distance < nearest);
+        if (spot.views == 0 || better)
+          spot.frame = views[i].index, spot.glare_share = *glare, nearest = distance;
         spot.worst_glare_share = std::max(spot.worst_glare_share, *glare);
         ++spot.views;
       }

@@ -16,16 +16,18 @@ struct MaskedView {
 };
 
 struct Spot {
-  double x_px = 0, y_px = 0;    ///< its centre on the mosaic
-  double side_px = 0;           ///< of the square
-  int frame = 0;                ///< index of the frame with the least glare; the one with its centre nearest when several have as little
-  double glare_share = 0;       ///< of the spot in that frame
-  double worst_glare_share = 0; ///< in the frame with the most
-  int views = 0;                ///< frames that show the whole spot
+  double x_px = 0, y_px = 0;  ///< its centre on the mosaic
+  double side_px = 0;         ///< of the square
+  int frame = 0;  ///< index of the frame with the least glare; the one with its centre nearest when several
+                  ///< have as little
+  double glare_share = 0;        ///< of the spot in that frame
+  double worst_glare_share = 0;  ///< in the frame with the most
+  int views = 0;                 ///< frames that show the whole spot
 };
 
-/// Square spots, `across` of them along the longer side of all outlines together, that at least one frame shows whole with more than
-/// `least_share` glare in it. Ordered from top to bottom, left to right.
-[[nodiscard]] std::vector<Spot> clearest_views(const std::vector<MaskedView>&, int across, double least_share);
+/// Square spots, `across` of them along the longer side of all outlines together, that at least one frame
+/// shows whole with more than `least_share` glare in it. Ordered from top to bottom, left to right.
+[[nodiscard]] std::vector<Spot> clearest_views(const std::vector<MaskedView>&, int across,
+                                               double least_share);
 
 }  // namespace lookdown::glare

@@ -13,15 +13,18 @@ cv::Mat widened(const cv::Mat& mask, int by_px) {
   return out;
 }
 
-// Own over donor, channel by channel, from clean pixels that both show within a few pixels of what is to be filled.
-std::array<double, 3> ratio_around(const cv::Mat& own, const cv::Mat& donor, const cv::Mat& near, const cv::Mat& clean) {
+// Own over donor, channel by channel, from clean pixels that both show within a few pixels of what is to be
+// filled.
+std::array<double, 3> ratio_around(const cv::Mat& own, const cv::Mat& donor, const cv::Mat& near,
+                                   const cv::Mat& clean) {
   std::array<std::vector<float>, 3> ratios;
   for (int y = 0; y < own.rows; ++y)
     for (int x = 0; x < own.cols; ++x) {
       if (!near.at<uchar>(y, x) || !clean.at<uchar>(y, x)) continue;
       const cv::Vec3b &a = own.at<cv::Vec3b>(y, x), &b = donor.at<cv::Vec3b>(y, x);
       for (int c = 0; c < 3; ++c)
-        if (a[c] > 4 && a[c] < 250 && b[c] > 4 && b[c] < 250) ratios[c].push_back(static_cast<float>(a[c]) / static_cast<float>(b[c]));
+        if (a[c] > 4 && a[c] < 250 && b[c] > 4 && b[c] < 250)
+          ratios[c].push_back(static_cast<float>(a[c]) / static_cast<float>(b[c]));
     }
   std::array<double, 3> ratio{1, 1, 1};
   for (int c = 0; c < 3; ++c) {

@@ -8,11 +8,11 @@
 #include <optional>
 #include <string>
 
-#include "pipeline/record/flight_record.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/options/option_table.h"
-#include "pipeline/record/run_context.h"
 #include "pipeline/geometry/sun_and_water.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/flight_record.h"
+#include "pipeline/record/run_context.h"
 
 namespace lookdown::glare {
 

@@ -167,7 +167,11 @@ constexpr float k_water_context_bias = 0.86759f;
 
 }  // namespace
 
-TreeModel water_look_model() { return {k_water_look_bias, k_water_look}; }
-TreeModel water_context_model() { return {k_water_context_bias, k_water_context}; }
+TreeModel water_look_model() {
+  return {k_water_look_bias, k_water_look};
+}
+TreeModel water_context_model() {
+  return {k_water_context_bias, k_water_context};
+}
 
 }  // namespace lookdown::glare

@@ -29,7 +29,8 @@ double wave_slope(const Options& options) {
   return options.wind_m_s ? mean_square_slope(*options.wind_m_s) : mean_square_slope_of_pond(kGentleWind);
 }
 
-std::optional<Point2<UndistortedPx>> mirror_point(const Pose& pose, const Camera& camera, const SunPosition& sun) {
+std::optional<Point2<UndistortedPx>> mirror_point(const Pose& pose, const Camera& camera,
+                                                  const SunPosition& sun) {
   const auto ray = mirror_ray(sun);
   if (!ray) return std::nullopt;
   const Eigen::Vector3d in_camera = pose.world_from_camera.transpose() * *ray;

@@ -6,9 +6,9 @@
 #include <vector>
 
 #include "pipeline/geometry/camera.h"
-#include "pipeline/record/flight_record.h"
 #include "pipeline/geometry/pixel_spaces.h"
 #include "pipeline/geometry/pose.h"
+#include "pipeline/record/flight_record.h"
 #include "stages/glare/added_light.h"
 #include "stages/glare/glare_search.h"
 

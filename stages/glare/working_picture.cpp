@@ -37,7 +37,9 @@ cv::Mat luminance(const cv::Mat& linear) {
 
 }  // namespace
 
-cv::Mat light_of(const cv::Mat& bgr) { return luminance(to_linear(bgr)); }
+cv::Mat light_of(const cv::Mat& bgr) {
+  return luminance(to_linear(bgr));
+}
 
 WorkingPicture prepare(const cv::Mat& bgr) {
   WorkingPicture picture;
@@ -50,7 +52,8 @@ WorkingPicture prepare(const cv::Mat& bgr) {
   }
   picture.linear = to_linear(picture.bgr);
   picture.light = luminance(picture.linear);
-  // Glitter is specks of a few pixels: an opening with a disc of 7 px takes them out and leaves the surface below.
+  // Glitter is specks of a few pixels: an opening with a disc of 7 px takes them out and leaves the surface
+  // below.
   const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7});
   cv::Mat calm;
   cv::morphologyEx(picture.bgr, calm, cv::MORPH_OPEN, disc);

@@ -17,8 +17,8 @@
 namespace lookdown::inspect {
 namespace {
 
-// OpenCV writes its calibrations as YAML, XML or JSON. Its own reader is not used: a damaged file makes it take gigabytes, run for
-// ever or fall over.
+// OpenCV writes its calibrations as YAML, XML or JSON. Its own reader is not used: a damaged file makes it
+// take gigabytes, run for ever or fall over.
 struct CalibrationText {
   std::vector<double> camera_matrix;  // row by row
   std::vector<double> distortion;
@@ -31,8 +31,11 @@ std::string text_of(const std::string& file) {
   std::string text(kMostBytes + 1, '\0');
   stream.read(text.data(), static_cast<std::streamsize>(text.size()));
   text.resize(static_cast<std::size_t>(stream.gcount()));
-  if (text.empty()) throw std::runtime_error(file + ": calibration file cannot be opened, or is empty; check the name");
-  const auto is_control = [](unsigned char byte) { return byte < 0x20 && byte != '\n' && byte != '\r' && byte != '\t'; };
+  if (text.empty())
+    throw std::runtime_error(file + ": calibration file cannot be opened, or is empty; check the name");
+  const auto is_control = [](unsigned char byte) {
+    return byte < 0x20 && byte != '\n' && byte != '\r' && byte != '\t';
+  };
   if (text.size() > kMostBytes || std::any_of(text.begin(), text.end(), is_control))
     throw std::runtime_error(file + ": is no OpenCV calibration file (too long, or not text)");
   return text;
@@ -60,7 +63,8 @@ std::vector<double> numbers_of(const YAML::Node& node) {
   if (!listed.IsSequence()) return numbers;
   for (const YAML::Node& number : listed) {
     if (!number.IsScalar()) return {};
-    const std::vector<double> read = numbers_in(number.Scalar());  // "520." is a number here, unlike in strict YAML
+    const std::vector<double> read =
+        numbers_in(number.Scalar());  // "520." is a number here, unlike in strict YAML
     if (read.size() != 1) return {};
     numbers.push_back(read.front());
   }
@@ -87,24 +91,29 @@ CalibrationText read_yaml(const std::string& text) {
 
 CalibrationText read_xml(const std::string& text) {
   const CPLErrorHandlerPusher silence(CPLQuietErrorHandler);  // the caller says what is wrong
-  const std::unique_ptr<CPLXMLNode, decltype(&CPLDestroyXMLNode)> root(CPLParseXMLString(text.c_str()), &CPLDestroyXMLNode);
+  const std::unique_ptr<CPLXMLNode, decltype(&CPLDestroyXMLNode)> root(CPLParseXMLString(text.c_str()),
+                                                                       &CPLDestroyXMLNode);
   if (!root) return {};
   const auto numbers_at = [&](const char* path) { return numbers_in(CPLGetXMLValue(root.get(), path, "")); };
   const auto number_at = [&](const char* path) {
     const std::vector<double> read = numbers_at(path);
     return read.size() == 1 ? read.front() : 0;
   };
-  return {numbers_at("=opencv_storage.camera_matrix.data"), numbers_at("=opencv_storage.distortion_coefficients.data"),
+  return {numbers_at("=opencv_storage.camera_matrix.data"),
+          numbers_at("=opencv_storage.distortion_coefficients.data"),
           number_at("=opencv_storage.image_width"), number_at("=opencv_storage.image_height")};
 }
 
 bool can_be_computed_with(const Camera& camera) {
-  for (const double term : {camera.fx_px, camera.fy_px, camera.cx_px, camera.cy_px, camera.k1, camera.k2, camera.p1, camera.p2, camera.k3})
+  for (const double term : {camera.fx_px, camera.fy_px, camera.cx_px, camera.cy_px, camera.k1, camera.k2,
+                            camera.p1, camera.p2, camera.k3})
     if (!std::isfinite(term)) return false;
   return camera.fx_px > 0 && camera.fy_px > 0;
 }
 
-bool is_side(double count) { return count >= 1 && count <= 1e6 && count == std::floor(count); }
+bool is_side(double count) {
+  return count >= 1 && count <= 1e6 && count == std::floor(count);
+}
 
 }  // namespace
 
@@ -119,7 +128,8 @@ Camera read_calibration(const std::string& file) {
   if (read.camera_matrix.size() != 9)
     throw std::runtime_error(file + ": holds no 3 x 3 camera_matrix; write it with OpenCV's calibration");
   if (!is_side(read.image_width) || !is_side(read.image_height))
-    throw std::runtime_error(file + ": image_width and image_height are missing; add the size of the calibration pictures");
+    throw std::runtime_error(
+        file + ": image_width and image_height are missing; add the size of the calibration pictures");
   Camera camera;
   camera.width_px = static_cast<int>(read.image_width);
   camera.height_px = static_cast<int>(read.image_height);

@@ -1,6 +1,6 @@
-// inspect: what each file says about itself. Common rules: a file is opened read-only; one bad file becomes a FrameRecord
-// with `fault` and the verdict drop, the flight goes on; absurd Exif values (focal length 0, year 0, position 0,0) count as
-// not known.
+// inspect: what each file says about itself. Common rules: a file is opened read-only; one bad file becomes a
+// FrameRecord with `fault` and the verdict drop, the flight goes on; absurd Exif values (focal length 0, year
+// 0, position 0,0) count as not known.
 #pragma once
 
 #include <filesystem>
@@ -8,26 +8,28 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/record/flight_record.h"
 #include "pipeline/base/options/option_table.h"
+#include "pipeline/record/flight_record.h"
 #include "pipeline/record/run_context.h"
 
 namespace lookdown::inspect {
 
 struct Options {
-  std::string camera_file;                 ///< OpenCV calibration file (YAML or XML); empty: none
-  std::optional<double> focal_px;          ///< overrides every source
-  std::optional<double> focal_35mm;        ///< 35 mm equivalent, overrides Exif
-  std::string twin = "raw";                ///< which file is the frame of a shot saved as camera raw and as JPEG: "raw" or "jpeg"
+  std::string camera_file;           ///< OpenCV calibration file (YAML or XML); empty: none
+  std::optional<double> focal_px;    ///< overrides every source
+  std::optional<double> focal_35mm;  ///< 35 mm equivalent, overrides Exif
+  std::string twin =
+      "raw";  ///< which file is the frame of a shot saved as camera raw and as JPEG: "raw" or "jpeg"
 };
 void describe(Options&, OptionVisitor&);
 
-/// Files of the inputs (folders are searched recursively, globs expanded, links followed once) whose ending names a picture,
-/// sorted. Throws std::runtime_error naming the input when it does not exist.
+/// Files of the inputs (folders are searched recursively, globs expanded, links followed once) whose ending
+/// names a picture, sorted. Throws std::runtime_error naming the input when it does not exist.
 std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);
 
-/// Reads header, hash and Exif of every file, chooses a camera for each, makes one frame of a shot that was saved as camera raw and as
-/// JPEG (same folder, same name but for the ending, same time), orders frames by time then name.
+/// Reads header, hash and Exif of every file, chooses a camera for each, makes one frame of a shot that was
+/// saved as camera raw and as JPEG (same folder, same name but for the ending, same time), orders frames by
+/// time then name.
 FlightRecord inspect(const std::vector<std::filesystem::path>& files, const Options&, RunContext&);
 
 }  // namespace lookdown::inspect

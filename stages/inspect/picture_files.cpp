@@ -16,14 +16,17 @@ std::vector<fs::path> expand(const std::string& input) {
   if (fs::exists(fs::symlink_status(input))) return {input};
   glob_t matches{};
   std::vector<fs::path> found;
-  if (::glob(input.c_str(), 0, nullptr, &matches) == 0) found.assign(matches.gl_pathv, matches.gl_pathv + matches.gl_pathc);
+  if (::glob(input.c_str(), 0, nullptr, &matches) == 0)
+    found.assign(matches.gl_pathv, matches.gl_pathv + matches.gl_pathc);
   ::globfree(&matches);
   if (found.empty()) throw std::runtime_error(input + ": no such file or folder; check the name");
   return found;
 }
 
 // Hidden files are leftovers of other programs ("._IMG_1.jpg" beside every frame of some cards).
-bool hidden(const fs::path& path) { return path.filename().string().starts_with('.'); }
+bool hidden(const fs::path& path) {
+  return path.filename().string().starts_with('.');
+}
 
 // Every folder is visited once by its real path, so that links cannot send the search in circles.
 void collect(const fs::path& folder, std::set<fs::path>& visited, std::vector<fs::path>& files) {

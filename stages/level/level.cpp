@@ -4,9 +4,9 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "stages/level/horizon_geometry.h"
 #include "stages/level/lines/far_shore.h"
 #include "stages/level/search/horizon_choice.h"
-#include "stages/level/horizon_geometry.h"
 #include "stages/level/search/horizon_line.h"
 #include "stages/level/verticals/manhattan_vanishing_points.h"
 #include "stages/level/verticals/straight_edges.h"
@@ -39,8 +39,8 @@ Horizon describe_horizon(const HorizonChoice& choice, Edge edge, const Camera& f
   horizon.line = {line.x(), line.y(), line.z()};
   const Attitude attitude = attitude_from_up(up_from_line(frame_camera, line), orientation);
   const double pixel_rad = 1 / small.fx_px;
-  const bool is_sea = edge == Edge::skyline && found.relief_px * pixel_rad < 0.0006 && found.scatter_px * pixel_rad < 0.0012 &&
-                      found.support.inlier_share > 0.75;
+  const bool is_sea = edge == Edge::skyline && found.relief_px * pixel_rad < 0.0006 &&
+                      found.scatter_px * pixel_rad < 0.0012 && found.support.inlier_share > 0.75;
   horizon.kind = is_sea ? "sea" : "land";
   const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
   horizon.roll_deg = attitude.roll_rad * kDegrees;

@@ -8,10 +8,10 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/record/flight_record.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/options/option_table.h"
 #include "pipeline/base/result.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/flight_record.h"
 #include "pipeline/record/run_context.h"
 
 namespace cv {

@@ -13,8 +13,8 @@ namespace {
 
 constexpr double kDegrees = 180 / std::numbers::pi;
 constexpr double kLowestSunDeg = 10;
-// The sun is 0.53 degrees wide and so are its mirror image, on the stillest water, and the soft rim of a shadow;
-// waves and a rig that hangs beside the lens move their middles by about as much.
+// The sun is 0.53 degrees wide and so are its mirror image, on the stillest water, and the soft rim of a
+// shadow; waves and a rig that hangs beside the lens move their middles by about as much.
 constexpr double kMarkSigmaDeg = 0.5;
 constexpr double kContradictsSigmas = 4;
 
@@ -51,7 +51,8 @@ SunMarksByFile read_sun_marks(const std::filesystem::path& file) {
   return marks;
 }
 
-std::optional<Tilt> tilt_from_sun(const SunMarks& marks, const Camera& camera, const std::optional<Sun>& sun) {
+std::optional<Tilt> tilt_from_sun(const SunMarks& marks, const Camera& camera,
+                                  const std::optional<Sun>& sun) {
   if (!marks.mirror_point || !marks.shadow) return std::nullopt;
   const Eigen::Vector3d mirror = camera.ray(camera.undistort(*marks.mirror_point));
   const Eigen::Vector3d shadow = camera.ray(camera.undistort(*marks.shadow));
@@ -59,7 +60,8 @@ std::optional<Tilt> tilt_from_sun(const SunMarks& marks, const Camera& camera, c
   if (!down) return std::nullopt;
   const double elevation_deg = sun_elevation_deg(mirror, shadow);
   const double sigma_deg = kMarkSigmaDeg / std::numbers::sqrt2;  // of half the sum or difference of two marks
-  if (sun && std::abs(sun->elevation_deg - elevation_deg) > kContradictsSigmas * sigma_deg) return std::nullopt;
+  if (sun && std::abs(sun->elevation_deg - elevation_deg) > kContradictsSigmas * sigma_deg)
+    return std::nullopt;
   Tilt tilt;
   tilt.down_in_camera = {down->x(), down->y(), down->z()};
   tilt.off_nadir_deg = kDegrees * std::acos(std::clamp(down->z(), -1.0, 1.0));
@@ -81,9 +83,10 @@ void add_tilts_from_sun(FlightRecord& record, const SunMarksByFile& all_marks) {
     if (frame.fault) continue;
     const auto tilt = tilt_from_sun(marks->second, frame.info.camera, frame.sun);
     if (!tilt) {
-      record.warnings.push_back(frame.source.file +
-                                ": the marks of the sun give no tilt; both mirror and shadow must be marked, the sun at least 10 "
-                                "degrees high, and where time and place are known it must stand there");
+      record.warnings.push_back(
+          frame.source.file +
+          ": the marks of the sun give no tilt; both mirror and shadow must be marked, the sun at least 10 "
+          "degrees high, and where time and place are known it must stand there");
       continue;
     }
     frame.tilt_sources.push_back(*tilt);

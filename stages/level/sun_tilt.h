@@ -11,17 +11,18 @@
 
 namespace lookdown::level {
 
-/// Straight down, camera axes, from the viewing directions of the sun's mirror point on level water and of the
-/// camera's own shadow (unit vectors, camera axes). With the sun at s (z up) the mirror point is seen along
-/// (s_x, s_y, -s_z) and the shadow along -s: of one length and with opposite horizontal parts, so that their
-/// sum is vertical. Empty when the sun stands lower than 10 degrees (the two then point nearly opposite ways
-/// and their sum says little).
+/// Straight down, camera axes, from the viewing directions of the sun's mirror point on level water and of
+/// the camera's own shadow (unit vectors, camera axes). With the sun at s (z up) the mirror point is seen
+/// along (s_x, s_y, -s_z) and the shadow along -s: of one length and with opposite horizontal parts, so that
+/// their sum is vertical. Empty when the sun stands lower than 10 degrees (the two then point nearly opposite
+/// ways and their sum says little).
 [[nodiscard]] std::optional<Eigen::Vector3d> down_from_sun(const Eigen::Vector3d& to_mirror_point,
                                                            const Eigen::Vector3d& to_shadow);
 
 /// Elevation of the sun that the two directions stand for: half the angle between them is its zenith angle;
 /// degrees.
-[[nodiscard]] double sun_elevation_deg(const Eigen::Vector3d& to_mirror_point, const Eigen::Vector3d& to_shadow);
+[[nodiscard]] double sun_elevation_deg(const Eigen::Vector3d& to_mirror_point,
+                                       const Eigen::Vector3d& to_shadow);
 
 /// What a person marked in one frame, pixels of the frame as stored.
 struct SunMarks {

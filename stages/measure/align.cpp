@@ -267,8 +267,9 @@ OpenRaster warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset&
   CPLStringList words;
   for (const std::string& word :
        {std::string("-of"), std::string("VRT"), std::string("-r"), std::string("lanczos"), std::string("-ts"),
-        std::to_string(first.GetRasterXSize()), std::to_string(first.GetRasterYSize()), std::string("-te"), fmt::format("{:.12f}", x0),
-        fmt::format("{:.12f}", std::min(y0, y1)), fmt::format("{:.12f}", x1), fmt::format("{:.12f}", std::max(y0, y1)), std::string("-wo"),
+        std::to_string(first.GetRasterXSize()), std::to_string(first.GetRasterYSize()), std::string("-te"),
+        fmt::format("{:.12f}", x0), fmt::format("{:.12f}", std::min(y0, y1)), fmt::format("{:.12f}", x1),
+        fmt::format("{:.12f}", std::max(y0, y1)), std::string("-wo"),
         fmt::format("NUM_THREADS={}", std::max(1, threads)), std::string("-et"), std::string("0.01")})
     words.AddString(word.c_str());
   GDALWarpAppOptions* options = GDALWarpAppOptionsNew(words.List(), nullptr);
@@ -312,8 +313,8 @@ void write_aligned(const std::filesystem::path& first_out, const std::filesystem
     choices.SetNameValue("COMPRESS", "DEFLATE");
     choices.SetNameValue("PREDICTOR", "YES");
     choices.SetNameValue("NUM_THREADS", std::to_string(std::max(1, threads)).c_str());
-    const OpenRaster made(GetGDALDriverManager()->GetDriverByName("COG")->CreateCopy(temporary.c_str(), warped.get(), false, choices.List(), nullptr,
-                                                                                     nullptr));
+    const OpenRaster made(GetGDALDriverManager()->GetDriverByName("COG")->CreateCopy(
+        temporary.c_str(), warped.get(), false, choices.List(), nullptr, nullptr));
     return made != nullptr;
   });
 }

@@ -58,9 +58,12 @@ void read_accuracy(const json& placement, Ground& ground) {
     ground.point_sigma_from = "check points";
     return;
   }
-  const std::optional<double> control = number_at(accuracy, "control_rmse_m"), ties = number_at(accuracy, "tie_point_rmse_px");
-  // Few control points leave next to no residuals; what overlapping frames disagree by is then the better witness.
-  const double of_control = control.value_or(0) / std::sqrt(2.0), of_ties = ties.value_or(0) * ground.unit_per_px();
+  const std::optional<double> control = number_at(accuracy, "control_rmse_m"),
+                              ties = number_at(accuracy, "tie_point_rmse_px");
+  // Few control points leave next to no residuals; what overlapping frames disagree by is then the better
+  // witness.
+  const double of_control = control.value_or(0) / std::sqrt(2.0),
+               of_ties = ties.value_or(0) * ground.unit_per_px();
   if (!(std::max(of_control, of_ties) > 0)) return;
   ground.point_sigma = std::max(of_control, of_ties);
   ground.point_sigma_from = of_control > of_ties ? "control points (optimistic)" : "tie points (optimistic)";

@@ -97,8 +97,9 @@ Measured measure(const Shape& given, const Ground& ground, bool given_in_px) {
 
 void describe(Options& options, OptionVisitor& visitor) {
   visitor.option({.name = "point", .help = "a position; may be repeated", .element = "X,Y"}, options.points);
-  visitor.option({.name = "line", .help = "a length along corners; may be repeated", .element = "\"X,Y X,Y ...\""},
-                 options.lines);
+  visitor.option(
+      {.name = "line", .help = "a length along corners; may be repeated", .element = "\"X,Y X,Y ...\""},
+      options.lines);
   visitor.option({.name = "area", .help = "an outline; may be repeated", .element = "\"X,Y X,Y X,Y ...\""},
                  options.areas);
   visitor.option({.name = "shapes", .help = "a CSV table (name,kind,x,y) or a GeoJSON file of shapes"},

@@ -13,25 +13,25 @@
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/imaging/derived_metadata.h"
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/overview/label_map.h"
-#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/masks/rig_mask.h"
+#include "stages/mosaic/masks/transient_objects.h"
 #include "stages/mosaic/output/ground_overlay.h"
 #include "stages/mosaic/output/legend.h"
-#include "stages/mosaic/roofs/roof_detection.h"
-#include "stages/mosaic/masks/transient_objects.h"
-#include "stages/mosaic/roofs/roof_priors.h"
 #include "stages/mosaic/output/preview.h"
 #include "stages/mosaic/output/print_sheet.h"
 #include "stages/mosaic/output/raster_file.h"
+#include "stages/mosaic/output/world_file.h"
+#include "stages/mosaic/overview/label_map.h"
+#include "stages/mosaic/overview/overview.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/render/render.h"
-#include "stages/mosaic/masks/rig_mask.h"
+#include "stages/mosaic/roofs/roof_detection.h"
+#include "stages/mosaic/roofs/roof_priors.h"
+#include "stages/mosaic/roofs/roof_selection.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "stages/mosaic/seams/seams.h"
-#include "stages/mosaic/overview/overview.h"
-#include "stages/mosaic/roofs/roof_selection.h"
-#include "stages/mosaic/output/world_file.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -219,10 +219,11 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_know
 }
 
 /// Colours for views of a raised plane, solved where frames show the same at one spot: on the ground.
-ColourModel colours_on_the_ground(FlightRecord& flight, const std::vector<FrameView>& views, const Canvas& canvas, const std::string& order,
-                                  RunContext& context) {
+ColourModel colours_on_the_ground(FlightRecord& flight, const std::vector<FrameView>& views,
+                                  const Canvas& canvas, const std::string& order, RunContext& context) {
   const std::vector<FrameView> on_ground = frame_views(flight, canvas, std::nullopt);
-  const ColourModel solved = solve_colours(flight, on_ground, survey_frames(flight, on_ground, canvas, order, context));
+  const ColourModel solved =
+      solve_colours(flight, on_ground, survey_frames(flight, on_ground, canvas, order, context));
   ColourModel model = unchanged_colours(views);
   for (std::size_t i = 0; i < views.size(); ++i)
     for (std::size_t j = 0; j < on_ground.size(); ++j)
@@ -266,10 +267,10 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     flight.warnings.push_back("no mosaic: no frame's pixels could be read again");
     return;
   }
-  const ColourModel model =
-      !options.colour_balance ? unchanged_colours(views)
-      : plane_height          ? colours_on_the_ground(flight, views, canvas, options.order, context)
-                              : solve_colours(flight, views, survey);
+  const ColourModel model = !options.colour_balance ? unchanged_colours(views)
+                            : plane_height
+                                ? colours_on_the_ground(flight, views, canvas, options.order, context)
+                                : solve_colours(flight, views, survey);
   correct_survey(survey, views, model);
   const std::vector<RidingPart> riding = riding_parts(flight, views, survey);
   leave_out(riding, views, survey);
@@ -301,8 +302,10 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
         if (glare_known) rasters.glare.finish("deflate", threads);
       },
       [&] {
-        write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()), derivation, context.out);
-        if (canvas.crs && canvas.geotransform && options.ground_overlay) write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
+        write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
+                       derivation, context.out);
+        if (canvas.crs && canvas.geotransform && options.ground_overlay)
+          write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
       });
 
   flight.mosaic = record_of(canvas, tally, glare_known, flight.placement);

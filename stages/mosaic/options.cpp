@@ -21,10 +21,10 @@ void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
       options.colour_balance);
-  visitor.option(
-      {.name = "whole-roofs",
-       .help = "show a flat roof out of one frame where one sees it whole, else join it on its own plane; off: seams may cut it with a step"},
-      options.whole_roofs);
+  visitor.option({.name = "whole-roofs",
+                  .help = "show a flat roof out of one frame where one sees it whole, else join it on its "
+                          "own plane; off: seams may cut it with a step"},
+                 options.whole_roofs);
   visitor.option({.name = "meet-at-seams",
                   .help = "bend frames by up to a few pixels along seams so that paths and edges meet; off: "
                           "every pixel where "
@@ -44,18 +44,21 @@ void describe(Options& options, OptionVisitor& visitor) {
        .most = 1e6},
       options.print_scale);
   visitor.option({.name = "title", .help = "heading of the print sheet"}, options.title);
-  visitor.option({.name = "plane",
-                  .help = "which plane to show straight down: 0 the ground, 1 the largest roof that placing found, 2 the "
-                          "next, as listed in placement.json",
-                  .least = 0,
-                  .most = 99},
-                 options.plane);
-  visitor.option({.name = "plane-height-m",
-                  .help = "height of the plane to show straight down, in place of --plane (metres; mosaic pixels when "
-                          "the scale is not known)",
-                  .least = -1000,
-                  .most = 1000},
-                 options.plane_height_m);
+  visitor.option(
+      {.name = "plane",
+       .help =
+           "which plane to show straight down: 0 the ground, 1 the largest roof that placing found, 2 the "
+           "next, as listed in placement.json",
+       .least = 0,
+       .most = 99},
+      options.plane);
+  visitor.option(
+      {.name = "plane-height-m",
+       .help = "height of the plane to show straight down, in place of --plane (metres; mosaic pixels when "
+               "the scale is not known)",
+       .least = -1000,
+       .most = 1000},
+      options.plane_height_m);
 }
 
 }  // namespace lookdown::mosaic

@@ -9,8 +9,8 @@
 namespace lookdown::place {
 namespace {
 
-// Frames that look down lean against each other by at most twice their swing; a view to the horizon leans against them by more
-// than 50 degrees, since no common lens shows a horizon from closer to straight down.
+// Frames that look down lean against each other by at most twice their swing; a view to the horizon leans
+// against them by more than 50 degrees, since no common lens shows a horizon from closer to straight down.
 constexpr double kMostLeanDeg = 35;
 // One short tie may be an accident.
 constexpr int kEnoughMatches = 60;
@@ -19,8 +19,8 @@ bool views_horizon(const FlightRecord& flight, const TieFrame& frame) {
   return flight.frames[std::size_t(frame.record)].decision.view == View::horizon;
 }
 
-// Angle between the optical axes of two frames of one plane, roughly: the perspective terms of the homography between ideal
-// images are tan(lean) when the first looks straight down.
+// Angle between the optical axes of two frames of one plane, roughly: the perspective terms of the homography
+// between ideal images are tan(lean) when the first looks straight down.
 double lean_deg(const Tie& tie, const TieFrame& a, const TieFrame& b) {
   const Eigen::Matrix3d ideal = b.camera.matrix().inverse() * tie.b_from_a.matrix * a.camera.matrix();
   const Eigen::Matrix3d back = ideal.inverse();
@@ -29,8 +29,8 @@ double lean_deg(const Tie& tie, const TieFrame& a, const TieFrame& b) {
   return std::atan(std::max(there, again)) * 180 / std::numbers::pi;
 }
 
-bool ties_like_one_that_looks_down(int index, const std::vector<TieFrame>& frames, const std::vector<Tie>& ties,
-                                   const FlightRecord& flight) {
+bool ties_like_one_that_looks_down(int index, const std::vector<TieFrame>& frames,
+                                   const std::vector<Tie>& ties, const FlightRecord& flight) {
   int down = 0, leaning = 0;
   for (const Tie& tie : ties) {
     if (tie.a != index && tie.b != index) continue;
@@ -65,10 +65,12 @@ void settle_horizon_views(const std::vector<TieFrame>& frames, std::vector<Tie>&
   if (flight_of_horizons(flight)) return;
   std::vector<std::size_t> taken_back;
   for (std::size_t i = 0; i < frames.size(); ++i)
-    if (views_horizon(flight, frames[i]) && ties_like_one_that_looks_down(int(i), frames, ties, flight)) taken_back.push_back(i);
+    if (views_horizon(flight, frames[i]) && ties_like_one_that_looks_down(int(i), frames, ties, flight))
+      taken_back.push_back(i);
   for (const std::size_t i : taken_back) take_back_horizon(flight.frames[std::size_t(frames[i].record)]);
   std::erase_if(ties, [&](const Tie& tie) {
-    return views_horizon(flight, frames[std::size_t(tie.a)]) || views_horizon(flight, frames[std::size_t(tie.b)]);
+    return views_horizon(flight, frames[std::size_t(tie.a)]) ||
+           views_horizon(flight, frames[std::size_t(tie.b)]);
   });
 }
 

@@ -1,5 +1,6 @@
-// Frames that were taken for views to the horizon, held against how they tie to the others. A straight bank or roof edge can pass for
-// a horizon in one picture; that the frame maps onto frames that look down without strong perspective cannot be an accident.
+// Frames that were taken for views to the horizon, held against how they tie to the others. A straight bank
+// or roof edge can pass for a horizon in one picture; that the frame maps onto frames that look down without
+// strong perspective cannot be an accident.
 #pragma once
 
 #include <vector>
@@ -9,12 +10,12 @@
 
 namespace lookdown::place {
 
-/// True in a flight whose usable frames are at least half views to the horizon: then they are what is placed. Elsewhere they add
-/// little ground and much distance, and stay out.
+/// True in a flight whose usable frames are at least half views to the horizon: then they are what is placed.
+/// Elsewhere they add little ground and much distance, and stay out.
 [[nodiscard]] bool flight_of_horizons(const FlightRecord&);
 
-/// A frame that ties like one that looks down loses its horizon and becomes nadir; the ties of the other views to the horizon are
-/// removed, except in a flight of horizons.
+/// A frame that ties like one that looks down loses its horizon and becomes nadir; the ties of the other
+/// views to the horizon are removed, except in a flight of horizons.
 void settle_horizon_views(const std::vector<TieFrame>&, std::vector<Tie>&, FlightRecord&);
 
 }  // namespace lookdown::place

@@ -4,8 +4,8 @@
 #include <vector>
 
 #include "pipeline/record/flight_record.h"
-#include "stages/place/adjustment/component_adjustment.h"
 #include "stages/place/adjustment/network.h"
+#include "stages/place/group.h"
 
 namespace lookdown::place {
 

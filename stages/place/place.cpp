@@ -9,18 +9,19 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
-#include "stages/place/datum/accuracy.h"
+#include "stages/place/adjustment/component_adjustment.h"
+#include "stages/place/adjustment/residual_vectors.h"
 #include "stages/place/canvas.h"
+#include "stages/place/datum/accuracy.h"
 #include "stages/place/datum/control_points.h"
 #include "stages/place/datum/datum.h"
-#include "stages/place/adjustment/residual_vectors.h"
 #include "stages/place/horizon_views.h"
-#include "stages/place/single_image.h"
-#include "stages/place/pairs/pair_search.h"
 #include "stages/place/image_selection.h"
-#include "stages/place/planes/elevated_planes.h"
+#include "stages/place/pairs/pair_search.h"
 #include "stages/place/pairs/static_keypoints.h"
 #include "stages/place/pairs/unregistered_images.h"
+#include "stages/place/planes/elevated_planes.h"
+#include "stages/place/single_image.h"
 
 namespace lookdown::place {
 namespace {

@@ -7,8 +7,8 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/record/flight_record.h"
 #include "pipeline/base/options/option_table.h"
+#include "pipeline/record/flight_record.h"
 #include "pipeline/record/run_context.h"
 
 namespace lookdown::place {

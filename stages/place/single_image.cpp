@@ -51,7 +51,8 @@ void place_lone_frame(FlightRecord& flight, const Options& options) {
   p.camera = frame->info.camera;
   // Without metres the height that makes a pixel of the mosaic one unit.
   p.pose = hanging_pose(*frame, options.height_m.value_or(p.camera.fx_px));
-  const Canvas canvas = choose_canvas({{p.camera, p.pose, true}}, options.height_m ? options.gsd_m.value_or(0) : 1);
+  const Canvas canvas =
+      choose_canvas({{p.camera, p.pose, true}}, options.height_m ? options.gsd_m.value_or(0) : 1);
   if (canvas.width_px == 0) return;
   p.placed = true;
   p.group = 0;
@@ -71,9 +72,10 @@ void place_lone_frame(FlightRecord& flight, const Options& options) {
     placement.geotransform = {canvas.west, canvas.gsd, 0, canvas.north, 0, -canvas.gsd};
   }
   placement.accuracy.sentence = "One frame alone: there is nothing to check its place against.";
-  flight.warnings.push_back(fmt::format(
-      "No two frames could be joined: {} is shown alone, {}.", frame->source.file,
-      frame->tilt ? fmt::format("laid flat by its tilt from {}", frame->tilt->from) : "as if it had looked straight down"));
+  flight.warnings.push_back(
+      fmt::format("No two frames could be joined: {} is shown alone, {}.", frame->source.file,
+                  frame->tilt ? fmt::format("laid flat by its tilt from {}", frame->tilt->from)
+                              : "as if it had looked straight down"));
 }
 
 }  // namespace lookdown::place

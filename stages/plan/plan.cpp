@@ -15,7 +15,8 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 constexpr double kDegrees = 180.0 / kPi;
-constexpr double kLargestUsefulTiltDeg = 20;  // beyond it scale and lean spoil a straight-down picture (judgement)
+constexpr double kLargestUsefulTiltDeg =
+    20;  // beyond it scale and lean spoil a straight-down picture (judgement)
 
 double half_angle_deg(double length_px, const Options& o) {
   return std::atan(0.5 * length_px * o.pixel_um * 1e-3 / o.focal_mm) * kDegrees;
@@ -24,7 +25,8 @@ double half_angle_deg(double length_px, const Options& o) {
 double midnight_utc_s(const Options& o) {
   int year = 0, month = 0, day = 0, used = 0;
   const bool parsed = std::sscanf(o.date.c_str(), "%4d-%2d-%2d%n", &year, &month, &day, &used) == 3;
-  const std::chrono::year_month_day date{std::chrono::year{year}, std::chrono::month{static_cast<unsigned>(month)},
+  const std::chrono::year_month_day date{std::chrono::year{year},
+                                         std::chrono::month{static_cast<unsigned>(month)},
                                          std::chrono::day{static_cast<unsigned>(day)}};
   if (!parsed || used != static_cast<int>(o.date.size()) || month < 1 || day < 1 || !date.ok())
     throw std::invalid_argument(fmt::format("date: \"{}\" is no day; write it as 2025-06-21", o.date));
@@ -32,14 +34,18 @@ double midnight_utc_s(const Options& o) {
   return 86400.0 * static_cast<double>(days) - 3600.0 * o.utc_offset_h.value_or(0);
 }
 
-// Largest glint radiance inside a straight-down frame at the heading that suits best: the mirror point clipped to the frame.
+// Largest glint radiance inside a straight-down frame at the heading that suits best: the mirror point
+// clipped to the frame.
 double worst_glint(const Options& o, const Shot& shot, const lookdown::SunPosition& sun) {
-  const double off_nadir = std::min(90 - sun.elevation_deg, 0.5 * std::min(shot.field_width_deg, shot.field_height_deg)) / kDegrees;
+  const double off_nadir =
+      std::min(90 - sun.elevation_deg, 0.5 * std::min(shot.field_width_deg, shot.field_height_deg)) /
+      kDegrees;
   const double azimuth = sun.azimuth_deg / kDegrees;
   // The ray goes down toward the sun's azimuth; the viewer is back along it.
-  const Eigen::Vector3d to_viewer(-std::sin(off_nadir) * std::sin(azimuth), -std::sin(off_nadir) * std::cos(azimuth),
-                                  std::cos(off_nadir));
-  return lookdown::glint_radiance(lookdown::sun_direction(sun), to_viewer, shot.wave_mean_square_slope, o.refractive_index);
+  const Eigen::Vector3d to_viewer(-std::sin(off_nadir) * std::sin(azimuth),
+                                  -std::sin(off_nadir) * std::cos(azimuth), std::cos(off_nadir));
+  return lookdown::glint_radiance(lookdown::sun_direction(sun), to_viewer, shot.wave_mean_square_slope,
+                                  o.refractive_index);
 }
 
 void judge_glint(Row& row, const Options& o, const Shot& shot) {
@@ -65,17 +71,22 @@ void judge_glint(Row& row, const Options& o, const Shot& shot) {
 
 std::vector<std::string> cautions_of(const Options& o) {
   std::vector<std::string> cautions = {
-      "Local rules decide whether and how high a kite, balloon, pole or drone may go up here: ask before you fly, and follow the "
+      "Local rules decide whether and how high a kite, balloon, pole or drone may go up here: ask before you "
+      "fly, and follow the "
       "licensed operator's word where one is required.",
-      "Keep far from power lines and their masts, more than the whole length of line that is out; never fly in or before a storm, "
+      "Keep far from power lines and their masts, more than the whole length of line that is out; never fly "
+      "in or before a storm, "
       "and use no wet or metal line.",
-      "Nobody below the camera or the line; wear gloves, keep a safety lanyard on the camera, and look out for aircraft: bring "
+      "Nobody below the camera or the line; wear gloves, keep a safety lanyard on the camera, and look out "
+      "for aircraft: bring "
       "everything down when one comes near.",
       "Mind people's privacy and resting or nesting wildlife.",
       "Stay back from pond edges while looking up; lined ponds are steep and slippery."};
   if (o.wind_m_s > 11)
-    cautions.insert(cautions.begin(), fmt::format("{:.0f} m/s is a strong breeze: too much for most single-line kites, and the "
-                                                  "line can pull a person over. Wait for less wind.", o.wind_m_s));
+    cautions.insert(cautions.begin(),
+                    fmt::format("{:.0f} m/s is a strong breeze: too much for most single-line kites, and the "
+                                "line can pull a person over. Wait for less wind.",
+                                o.wind_m_s));
   return cautions;
 }
 
@@ -83,11 +94,16 @@ std::vector<std::string> cautions_of(const Options& o) {
 
 const char* word(Glint glint) {
   switch (glint) {
-    case Glint::none: return "none";
-    case Glint::out_of_frame: return "out of frame";
-    case Glint::glitter_at_edge: return "glitter at edge";
-    case Glint::out_if_turned: return "out if turned";
-    case Glint::in_frame: return "in frame";
+    case Glint::none:
+      return "none";
+    case Glint::out_of_frame:
+      return "out of frame";
+    case Glint::glitter_at_edge:
+      return "glitter at edge";
+    case Glint::out_if_turned:
+      return "out if turned";
+    case Glint::in_frame:
+      return "in frame";
   }
   return "none";
 }
@@ -112,7 +128,9 @@ DepthOfField depth_of_field(double focal_m, double f_number, double circle_m, do
 Shot shot_of(const Options& o) {
   Shot shot;
   shot.range_m = o.height_m - o.surface_height_m;
-  if (shot.range_m <= 0) throw std::invalid_argument("height-m: the camera must be above the surface; raise it or lower surface-height-m");
+  if (shot.range_m <= 0)
+    throw std::invalid_argument(
+        "height-m: the camera must be above the surface; raise it or lower surface-height-m");
   const double focal_m = o.focal_mm * 1e-3, pixel_m = o.pixel_um * 1e-6;
   shot.ground_sample_distance_m = shot.range_m * pixel_m / focal_m;
   shot.footprint_width_m = o.width_px * shot.ground_sample_distance_m;
@@ -143,7 +161,8 @@ Shot shot_of(const Options& o) {
   shot.wave_mean_square_slope =
       o.pond ? lookdown::mean_square_slope_of_pond(o.wind_m_s) : lookdown::mean_square_slope(o.wind_m_s);
   // A facet that leans by b turns the reflected ray by 2 b; exp(-tan^2 b / s2) = 0.01.
-  shot.glitter_half_width_deg = 2 * std::atan(std::sqrt(shot.wave_mean_square_slope * std::log(100.0))) * kDegrees;
+  shot.glitter_half_width_deg =
+      2 * std::atan(std::sqrt(shot.wave_mean_square_slope * std::log(100.0))) * kDegrees;
   shot.clear_below_elevation_deg =
       lookdown::elevation_without_mirror_deg(o.width_px, o.height_px, o.focal_mm * 1e3 / o.pixel_um);
 
@@ -156,7 +175,8 @@ Shot shot_of(const Options& o) {
 }
 
 Plan make_plan(const Options& o) {
-  if (!o.lat_deg || !o.lon_deg) throw std::invalid_argument("lat-deg, lon-deg: the place decides where the sun stands; give both");
+  if (!o.lat_deg || !o.lon_deg)
+    throw std::invalid_argument("lat-deg, lon-deg: the place decides where the sun stands; give both");
   Plan plan{o, shot_of(o), {}, cautions_of(o)};
   const double midnight = midnight_utc_s(o);
   for (double minute = 0; minute < 24 * 60; minute += o.step_min) {

@@ -15,8 +15,8 @@ void describe(Options& options, OptionVisitor& visitor) {
       {"plane-height-m", "height of the plane above the ground in metres, e.g. of a roof", -100, 1000},
       options.plane_height_m);
   visitor.option(
-      {"camera-height-m", "camera above the ground in metres, for a frame whose tilt is known but not its place",
-       0.1, 10000},
+      {"camera-height-m",
+       "camera above the ground in metres, for a frame whose tilt is known but not its place", 0.1, 10000},
       options.height_m);
   visitor.option(
       {"ground-file",

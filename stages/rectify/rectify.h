@@ -10,10 +10,10 @@
 #include <string>
 #include <vector>
 
-#include "pipeline/record/flight_record.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/options/option_table.h"
 #include "pipeline/base/result.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::rectify {
 
@@ -72,9 +72,9 @@ struct GroundSigns {
   std::vector<Point2<StoredPx>> ends_along, ends_across;
 };
 
-/// Reads a table `file,sign,x_px,y_px,x_m,y_m`. Sign is `mark` (with its position in metres), `corner` (four rows a
-/// rectangle; x_m and y_m of the first are the lengths of the first and second side), `along` or `across` (two rows an
-/// edge; positions stay empty). Throws std::runtime_error naming file and line.
+/// Reads a table `file,sign,x_px,y_px,x_m,y_m`. Sign is `mark` (with its position in metres), `corner` (four
+/// rows a rectangle; x_m and y_m of the first are the lengths of the first and second side), `along` or
+/// `across` (two rows an edge; positions stay empty). Throws std::runtime_error naming file and line.
 [[nodiscard]] std::vector<GroundSigns> read_ground_signs(const std::filesystem::path&);
 
 /// The view that a frame's signs give; a fault when they are too few or of several kinds.

@@ -114,7 +114,8 @@ Result<std::filesystem::path> write_rectified(const FrameRecord& frame, const Gr
   const auto bgr = reader.bgr(frame.source.path);
   if (!bgr) return bgr.error();
   const double lens_reach_px = view.camera.monotonic_radius_px();
-  const Derivation derivation{"rectified: laid onto the ground plane", {frame.source.file}, attribution_of({frame.source.path})};
+  const Derivation derivation{
+      "rectified: laid onto the ground plane", {frame.source.file}, attribution_of({frame.source.path})};
   write_file(tif, [&](const std::filesystem::path& temporary) {
     const Dataset dataset = create(temporary, view, crs);
     if (!dataset) return false;

@@ -5,10 +5,10 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/base/cache.h"
+#include "stages/report/overlay_shapes.h"
 #include "stages/report/pictures/displayed_frame.h"
 #include "stages/report/words/field_text.h"
 #include "stages/report/words/flight_figures.h"
-#include "stages/report/overlay_shapes.h"
 
 namespace lookdown::report {
 namespace {
@@ -139,7 +139,8 @@ json content_of_shot(const FrameInfo& info) {
 json content_of(const std::vector<Misfit>& misfits) {
   json list = json::array();
   for (const Misfit& each : misfits)
-    list.push_back({rounded(each.at.x, 10), rounded(each.at.y, 10), rounded(each.dx_px, 1000), rounded(each.dy_px, 1000)});
+    list.push_back({rounded(each.at.x, 10), rounded(each.at.y, 10), rounded(each.dx_px, 1000),
+                    rounded(each.dy_px, 1000)});
   return list;
 }
 

@@ -4,11 +4,11 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/base/atomic_file.h"
+#include "stages/report/page_content.h"
+#include "stages/report/page_template.h"
 #include "stages/report/pictures/control_marks.h"
 #include "stages/report/pictures/frame_pictures.h"
 #include "stages/report/pictures/map_layers.h"
-#include "stages/report/page_content.h"
-#include "stages/report/page_template.h"
 #include "stages/report/pictures/repeat_crops.h"
 #include "stages/report/words/sidecar.h"
 

@@ -4,8 +4,8 @@
 // what is not known is said to be not known.
 #pragma once
 
-#include "pipeline/record/flight_record.h"
 #include "pipeline/base/options/option_table.h"
+#include "pipeline/record/flight_record.h"
 #include "pipeline/record/run_context.h"
 
 namespace lookdown::report {

@@ -25,7 +25,8 @@ struct Measured {
 
 std::string to_png(const cv::Mat& mask) {
   std::vector<uchar> bytes;
-  cv::imencode(".png", mask, bytes, {cv::IMWRITE_PNG_COMPRESSION, 1, cv::IMWRITE_PNG_STRATEGY, cv::IMWRITE_PNG_STRATEGY_RLE});
+  cv::imencode(".png", mask, bytes,
+               {cv::IMWRITE_PNG_COMPRESSION, 1, cv::IMWRITE_PNG_STRATEGY, cv::IMWRITE_PNG_STRATEGY_RLE});
   return {bytes.begin(), bytes.end()};
 }
 
@@ -60,7 +61,8 @@ Measured from_cache(const std::string& packed) {
 }
 
 std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
-  const auto best = std::min_element(tilts.begin(), tilts.end(), [](const Tilt& a, const Tilt& b) { return a.sigma_deg < b.sigma_deg; });
+  const auto best = std::min_element(tilts.begin(), tilts.end(),
+                                     [](const Tilt& a, const Tilt& b) { return a.sigma_deg < b.sigma_deg; });
   return best == tilts.end() ? std::nullopt : std::optional(*best);
 }
 
@@ -72,8 +74,9 @@ Measured measure(const FrameRecord& frame, const FlightOptions& options, const F
   if (options.look_for_horizon)
     m.level = level::find(pixels, frame.info, options.level);
   else
-    m.horizon_glance_log_odds = level::glance_log_odds(overview, frame.info.camera.scaled(static_cast<double>(overview.cols) / frame.source.width_px),
-                                                       frame.source.orientation);
+    m.horizon_glance_log_odds = level::glance_log_odds(
+        overview, frame.info.camera.scaled(static_cast<double>(overview.cols) / frame.source.width_px),
+        frame.source.orientation);
   if (!options.look_for_glare) return m;
   const auto sun = glare::sun_of_frame(frame.info, options.glare);
   glare::Found found = glare::find(pixels, frame.info, surest(m.level.tilts), sun, options.glare);
@@ -98,11 +101,12 @@ void enter(FrameRecord& frame, Measured m, const FlightOptions& options, const s
   frame.tilt_sources = std::move(m.level.tilts);
   frame.tilt = surest(frame.tilt_sources);
   frame.glare = std::move(m.glare);
-  if (const auto sun = glare::sun_of_frame(frame.info, options.glare)) frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
+  if (const auto sun = glare::sun_of_frame(frame.info, options.glare))
+    frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
 }
 
-// The options that change what `measure` sees; flight-wide limits are not among them, but telling them apart by name would be
-// a second list to keep in step.
+// The options that change what `measure` sees; flight-wide limits are not among them, but telling them apart
+// by name would be a second list to keep in step.
 std::string options_that_matter(const FlightOptions& options) {
   FlightOptions copy = options;
   return options_to_json([&](OptionVisitor& visitor) {
@@ -125,7 +129,8 @@ std::int64_t peak_bytes(const FlightRecord& record, bool with_glare) {
 }  // namespace
 
 cull::HorizonGlances analyse_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
-  const std::string stages = fmt::format("{} {} {} {}", kReaderVersion, cull::kMeasureVersion, level::kFindVersion, glare::kFindVersion);
+  const std::string stages = fmt::format("{} {} {} {}", kReaderVersion, cull::kMeasureVersion,
+                                         level::kFindVersion, glare::kFindVersion);
   const std::string options_text = options_that_matter(options);
   std::vector<char> was_cached(record.frames.size(), 0);
   cull::HorizonGlances glances(record.frames.size());

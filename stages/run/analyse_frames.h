@@ -7,9 +7,10 @@
 
 namespace lookdown {
 
-/// Fills sharpness, horizon, tilt sources and glare of every frame without fault, and writes masks/ below context.out. Results
-/// come from the cache where file content and options are the same; a frame that cannot be decoded gets its fault here.
-/// Returns, for each frame whose horizon was not looked for, the log-odds that a glance at it saw one.
+/// Fills sharpness, horizon, tilt sources and glare of every frame without fault, and writes masks/ below
+/// context.out. Results come from the cache where file content and options are the same; a frame that cannot
+/// be decoded gets its fault here. Returns, for each frame whose horizon was not looked for, the log-odds
+/// that a glance at it saw one.
 cull::HorizonGlances analyse_frames(FlightRecord&, const FlightOptions&, RunContext&);
 
 }  // namespace lookdown

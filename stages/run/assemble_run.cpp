@@ -8,11 +8,11 @@
 
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/record/record_json.h"
-#include "stages/run/choices.h"
 #include "stages/cull/selection/export.h"
 #include "stages/cull/selection/set_cover.h"
 #include "stages/level/sun_tilt.h"
 #include "stages/run/analyse_frames.h"
+#include "stages/run/choices.h"
 #include "stages/run/rectified_copies.h"
 #include "stages/run/stage_cache.h"
 
@@ -24,8 +24,12 @@ using Clock = std::chrono::steady_clock;
 // Notes in the record how long a step took.
 class Timed {
  public:
-  Timed(FlightRecord& record, const char* stage) : record_(record), started_(Clock::now()) { record_.timings.push_back({stage, 0, 0, 0}); }
-  ~Timed() { record_.timings.back().seconds = std::chrono::duration<double>(Clock::now() - started_).count(); }
+  Timed(FlightRecord& record, const char* stage) : record_(record), started_(Clock::now()) {
+    record_.timings.push_back({stage, 0, 0, 0});
+  }
+  ~Timed() {
+    record_.timings.back().seconds = std::chrono::duration<double>(Clock::now() - started_).count();
+  }
   void from_cache(bool restored) const {
     record_.timings.back().done = static_cast<int>(record_.frames.size());
     record_.timings.back().from_cache = restored ? record_.timings.back().done : 0;
@@ -59,7 +63,8 @@ Step overlap_step(FlightOptions options) {
     cull::describe(options.cull, visitor);
     glare::describe(options.glare, visitor);
   };
-  return {fmt::format("overlap {} {}", cull::kMeasureVersion, glare::kFindVersion), describe_both, {}, true, ""};
+  return {
+      fmt::format("overlap {} {}", cull::kMeasureVersion, glare::kFindVersion), describe_both, {}, true, ""};
 }
 
 Step mosaic_step(FlightOptions options) {
@@ -77,11 +82,13 @@ void warn_about_faults(FlightRecord& record) {
 
 }  // namespace
 
-FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions& options, Extent extent,
-                        const Provenance& provenance, RunContext& context) {
+FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions& options,
+                        Extent extent, const Provenance& provenance, RunContext& context) {
   // A mistake in the choices or the marks must show before hours of work, not after.
   const Choices choices = options.choices_file.empty() ? Choices{} : read_choices(options.choices_file);
-  const level::SunMarksByFile sun_marks = options.sun_marks_file.empty() ? level::SunMarksByFile{} : level::read_sun_marks(options.sun_marks_file);
+  const level::SunMarksByFile sun_marks = options.sun_marks_file.empty()
+                                              ? level::SunMarksByFile{}
+                                              : level::read_sun_marks(options.sun_marks_file);
   if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
 
   const auto started = Clock::now();
@@ -89,7 +96,8 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   record.program_version = provenance.program_version;
   record.command_line = provenance.command_line;
   record.options_json = provenance.options_json;
-  record.timings.push_back({"inspect", std::chrono::duration<double>(Clock::now() - started).count(), static_cast<int>(files.size()), 0});
+  record.timings.push_back({"inspect", std::chrono::duration<double>(Clock::now() - started).count(),
+                            static_cast<int>(files.size()), 0});
   if (extent >= Extent::measure) {
     const Timed timed(record, "measure");
     const cull::HorizonGlances glances = analyse_frames(record, options, context);
@@ -112,11 +120,13 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
       cull::settle_by_overlap(record, options.cull, context);
     }));
     apply_choices(record, choices);
-    if (options.cull.cover > 0) cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
+    if (options.cull.cover > 0)
+      cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   }
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
-    timed.from_cache(remember_step(mosaic_step(options), record, context, [&] { mosaic::build(record, options.mosaic, context); }));
+    timed.from_cache(remember_step(mosaic_step(options), record, context,
+                                   [&] { mosaic::build(record, options.mosaic, context); }));
   }
   if (options.levelled_copies) write_levelled_copies(record, options, context);
   if (!options.rectify.ground_file.empty())

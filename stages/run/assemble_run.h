@@ -1,4 +1,5 @@
-// The run: which stage follows which. This file and its .cpp read as the architecture; what a stage does is in its own folder.
+// The run: which stage follows which. This file and its .cpp read as the architecture; what a stage does is
+// in its own folder.
 #pragma once
 
 #include <string>
@@ -20,10 +21,11 @@ struct Provenance {
   std::string options_json;
 };
 
-/// Files to a finished record, with the contract's tables and pictures below context.out. What one frame spoils is a reason in
-/// the record; what stops the run is an exception (std::runtime_error for wrong input files, WriteError, Stopped).
-FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions&, Extent, const Provenance&,
-                        RunContext&);
+/// Files to a finished record, with the contract's tables and pictures below context.out. What one frame
+/// spoils is a reason in the record; what stops the run is an exception (std::runtime_error for wrong input
+/// files, WriteError, Stopped).
+FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const FlightOptions&, Extent,
+                        const Provenance&, RunContext&);
 
 /// Writes frames.csv, flight.json and, from Extent::place on, placement.json.
 void write_tables(const FlightRecord&, Extent, const std::filesystem::path& out);

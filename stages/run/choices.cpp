@@ -13,7 +13,8 @@ Choices read_choices(const std::filesystem::path& file) {
   for (std::size_t row = 0; row < table.rows(); ++row) {
     const auto verdict = verdict_from_word(table.text(row, "verdict"));
     if (!verdict)
-      throw std::runtime_error(table.where(row) + ": verdict is \"" + table.text(row, "verdict") + "\", but must be keep, check or drop");
+      throw std::runtime_error(table.where(row) + ": verdict is \"" + table.text(row, "verdict") +
+                               "\", but must be keep, check or drop");
     choices[table.text(row, "file")] = *verdict;
   }
   return choices;
@@ -34,7 +35,8 @@ void apply_choices(FlightRecord& record, const Choices& choices) {
   }
   for (const auto& [file, verdict] : unused) {
     const std::string warning = "The choices name " + file + ", which is not in this flight.";
-    if (std::find(record.warnings.begin(), record.warnings.end(), warning) == record.warnings.end()) record.warnings.push_back(warning);
+    if (std::find(record.warnings.begin(), record.warnings.end(), warning) == record.warnings.end())
+      record.warnings.push_back(warning);
   }
 }
 

@@ -4,7 +4,8 @@ namespace lookdown {
 
 void describe_sun_marks(FlightOptions& options, OptionVisitor& visitor) {
   visitor.option({"sun-marks",
-                  "table of marks (columns file, what, x_px, y_px; what is mirror or shadow): the sun mirrored on level water and the camera's own shadow; "
+                  "table of marks (columns file, what, x_px, y_px; what is mirror or shadow): the sun "
+                  "mirrored on level water and the camera's own shadow; "
                   "both in one frame give its tilt"},
                  options.sun_marks_file);
 }
@@ -17,11 +18,17 @@ void describe(FlightOptions& options, OptionVisitor& visitor) {
   place::describe(options.place, visitor);
   mosaic::describe(options.mosaic, visitor);
   report::describe(options.report, visitor);
-  visitor.option({"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"}, options.choices_file);
+  visitor.option(
+      {"choices", "table of a person's verdicts (columns file, verdict), which beat the program's"},
+      options.choices_file);
   describe_sun_marks(options, visitor);
-  visitor.option({"levelled-copies", "write levelled copies of the frames that show a horizon"}, options.levelled_copies);
-  visitor.option({"deglinted-copies", "write copies of the frames with glare filled from other frames' real pixels"}, options.deglinted_copies);
-  visitor.option({"rectified-copies", "write placed obliques laid onto the ground"}, options.rectified_copies);
+  visitor.option({"levelled-copies", "write levelled copies of the frames that show a horizon"},
+                 options.levelled_copies);
+  visitor.option(
+      {"deglinted-copies", "write copies of the frames with glare filled from other frames' real pixels"},
+      options.deglinted_copies);
+  visitor.option({"rectified-copies", "write placed obliques laid onto the ground"},
+                 options.rectified_copies);
 }
 
 }  // namespace lookdown

@@ -26,11 +26,11 @@ struct FlightOptions {
   report::Options report;
   level::CopyOptions copies;
   rectify::Options rectify;
-  bool look_for_horizon = true;   ///< else a glance at the reduced frame tells whether it shows one
+  bool look_for_horizon = true;  ///< else a glance at the reduced frame tells whether it shows one
   bool look_for_glare = true;
-  std::string choices_file;       ///< choices.csv: a person's verdicts
-  std::string sun_marks_file;     ///< where a person saw the sun mirrored and the camera's shadow; empty: none
-  bool levelled_copies = false;   ///< write levelled/ for frames with a horizon
+  std::string choices_file;      ///< choices.csv: a person's verdicts
+  std::string sun_marks_file;    ///< where a person saw the sun mirrored and the camera's shadow; empty: none
+  bool levelled_copies = false;  ///< write levelled/ for frames with a horizon
   bool deglinted_copies = false;  ///< write deglinted/ for placed frames with glare
   bool rectified_copies = false;  ///< write rectified/ for placed obliques
 };

@@ -51,13 +51,15 @@ std::vector<fs::path> output_files(const Step& step, const fs::path& out) {
   std::vector<fs::path> files;
   if (step.output_prefix.empty() || !fs::is_directory(out)) return files;
   for (const auto& entry : fs::directory_iterator(out))
-    if (entry.is_regular_file() && entry.path().filename().string().starts_with(step.output_prefix)) files.push_back(entry.path());
+    if (entry.is_regular_file() && entry.path().filename().string().starts_with(step.output_prefix))
+      files.push_back(entry.path());
   return files;
 }
 
 json output_digests(const Step& step, const fs::path& out) {
   json digests = json::object();
-  for (const fs::path& file : output_files(step, out)) digests[file.filename().string()] = digest_of_file(file);
+  for (const fs::path& file : output_files(step, out))
+    digests[file.filename().string()] = digest_of_file(file);
   return digests;
 }
 
@@ -85,7 +87,8 @@ json remembered(const Step& step, const FlightRecord& record, const fs::path& ou
 
 }  // namespace
 
-bool remember_step(const Step& step, FlightRecord& record, RunContext& context, const std::function<void()>& work) {
+bool remember_step(const Step& step, FlightRecord& record, RunContext& context,
+                   const std::function<void()>& work) {
   const std::string key = key_of(step, record, context.out);
   if (const auto packed = context.cache.find(key)) {
     const json kept = json::from_cbor(*packed, true, false);
@@ -97,7 +100,8 @@ bool remember_step(const Step& step, FlightRecord& record, RunContext& context, 
   for (const fs::path& stale : output_files(step, context.out)) fs::remove(stale);
   const std::int64_t faults_before = context.scheduler.faults_met();
   work();
-  // A card that was pulled comes back: what was made without a frame's pixels is not what the next run should find.
+  // A card that was pulled comes back: what was made without a frame's pixels is not what the next run should
+  // find.
   if (context.scheduler.faults_met() > faults_before) return false;
   const std::vector<std::uint8_t> packed = json::to_cbor(remembered(step, record, context.out));
   context.cache.keep(key, {reinterpret_cast<const char*>(packed.data()), packed.size()});

@@ -1,5 +1,6 @@
-// Marks of control points proposed on the sample flight, held against where its renderer's truth shows them. The projection below is written
-// out after OpenCV's calib3d documentation (pinhole camera with Brown distortion), not taken from the program.
+// Marks of control points proposed on the sample flight, held against where its renderer's truth shows them.
+// The projection below is written out after OpenCV's calib3d documentation (pinhole camera with Brown
+// distortion), not taken from the program.
 #include <gtest/gtest.h>
 
 #include <Eigen/Core>
@@ -39,7 +40,8 @@ std::vector<Row> read_marks(const fs::path& file) {
     std::vector<std::string> cells;
     std::istringstream cut(line);
     for (std::string cell; std::getline(cut, cell, ',');) cells.push_back(bare(cell));
-    if (cells.size() >= 5) rows.push_back({cells[0], cells[1], cells[4], {std::stod(cells[2]), std::stod(cells[3])}});
+    if (cells.size() >= 5)
+      rows.push_back({cells[0], cells[1], cells[4], {std::stod(cells[2]), std::stod(cells[3])}});
   }
   return rows;
 }
@@ -53,8 +55,9 @@ Eigen::Vector2d true_spot(const json& camera, const json& frame, const Eigen::Ve
   const auto lens = [&](const char* name) { return camera[name].get<double>(); };
   const double u = p.x() / p.z(), v = p.y() / p.z(), r2 = u * u + v * v;
   const double radial = 1 + r2 * (lens("k1") + r2 * (lens("k2") + r2 * lens("k3")));
-  return {lens("fx_px") * (u * radial + 2 * lens("p1") * u * v + lens("p2") * (r2 + 2 * u * u)) + lens("cx_px"),
-          lens("fy_px") * (v * radial + lens("p1") * (r2 + 2 * v * v) + 2 * lens("p2") * u * v) + lens("cy_px")};
+  return {
+      lens("fx_px") * (u * radial + 2 * lens("p1") * u * v + lens("p2") * (r2 + 2 * u * u)) + lens("cx_px"),
+      lens("fy_px") * (v * radial + lens("p1") * (r2 + 2 * v * v) + 2 * lens("p2") * u * v) + lens("cy_px")};
 }
 
 // One run serves all checks. Three marks in three frames start it; board B3 is marked nowhere.
@@ -63,17 +66,23 @@ class ControlMarks : public ::testing::Test {
   static void SetUpTestSuite() {
     folder_ = std::make_unique<TemporaryFolder>();
     const fs::path marks = folder_->path() / "first_marks.csv";
-    std::ofstream(marks) << "file,name,x_px,y_px\nA003.jpg,B1,1028.041,400.628\nA011.jpg,B2,823.841,839.882\nA022.jpg,B4,347.564,397.372\n";
-    run_ = run_lookdown({"control", kFlight.string(), "-o", out().string(), "--control-file", (kFlight / "control.csv").string(), "--marks-file",
-                         marks.string()});
+    std::ofstream(marks) << "file,name,x_px,y_px\nA003.jpg,B1,1028.041,400.628\nA011.jpg,B2,823.841,839."
+                            "882\nA022.jpg,B4,347.564,397.372\n";
+    run_ = run_lookdown({"control", kFlight.string(), "-o", out().string(), "--control-file",
+                         (kFlight / "control.csv").string(), "--marks-file", marks.string()});
     truth_ = json::parse(std::ifstream(kFlight / "truth.json"));
     for (const json& f : truth_["frames"]) frames_[f["file"]] = f;
     rows_ = read_marks(out() / "marks.csv");
-    control_ = {{"B1", {13.4741, 10.4074, 0}}, {"B2", {86.8513, 6.8480, 0}}, {"B3", {71.0452, 47.6963, 0}}, {"B4", {16.4907, 50.9035, 0}}};
+    control_ = {{"B1", {13.4741, 10.4074, 0}},
+                {"B2", {86.8513, 6.8480, 0}},
+                {"B3", {71.0452, 47.6963, 0}},
+                {"B4", {16.4907, 50.9035, 0}}};
   }
   static void TearDownTestSuite() { folder_.reset(); }
   static fs::path out() { return folder_->path() / "out"; }
-  static double off_px(const Row& row) { return (true_spot(truth_["camera"], frames_.at(row.file), control_.at(row.name)) - row.at).norm(); }
+  static double off_px(const Row& row) {
+    return (true_spot(truth_["camera"], frames_.at(row.file), control_.at(row.name)) - row.at).norm();
+  }
   static bool sharp(const std::string& file) { return frames_.at(file)["sharp"]; }
 
   static inline std::unique_ptr<TemporaryFolder> folder_;
@@ -87,11 +96,14 @@ class ControlMarks : public ::testing::Test {
 TEST_F(ControlMarks, AreWithinHalfAPixelOfTheTruthInSharpFrames) {
   ASSERT_EQ(run_.exit_code, 0) << run_.errors;
   for (const Row& row : rows_)
-    if (sharp(row.file)) { EXPECT_LT(off_px(row), 0.5) << row.name << " in " << row.file << " from " << row.from; }
+    if (sharp(row.file)) {
+      EXPECT_LT(off_px(row), 0.5) << row.name << " in " << row.file << " from " << row.from;
+    }
 }
 
 TEST_F(ControlMarks, AreWithinAPixelInBlurredFramesToo) {
-  for (const Row& row : rows_) EXPECT_LT(off_px(row), 1.0) << row.name << " in " << row.file << " from " << row.from;
+  for (const Row& row : rows_)
+    EXPECT_LT(off_px(row), 1.0) << row.name << " in " << row.file << " from " << row.from;
 }
 
 TEST_F(ControlMarks, AreProposedWhereverASharpDownwardFrameShowsABoard) {
@@ -103,7 +115,8 @@ TEST_F(ControlMarks, AreProposedWhereverASharpDownwardFrameShowsABoard) {
       if (frame["kind"] != "nadir" || !frame["sharp"].get<bool>()) continue;
       const Eigen::Vector2d at = true_spot(truth_["camera"], frame, world);
       const double width = truth_["camera"]["width_px"], height = truth_["camera"]["height_px"];
-      if (at.x() < border || at.y() < border || at.x() > width - 1 - border || at.y() > height - 1 - border) continue;
+      if (at.x() < border || at.y() < border || at.x() > width - 1 - border || at.y() > height - 1 - border)
+        continue;
       EXPECT_TRUE(proposed.contains({file, name})) << name << " in " << file;
     }
 }
@@ -113,7 +126,8 @@ TEST_F(ControlMarks, SayWhereTheyComeFrom) {
   for (const Row& row : rows_) {
     person += row.from == "person";
     picture += row.from == "picture";
-    EXPECT_TRUE(row.name != "B3" || row.from == "placement") << "no picture of B3 has been marked to compare with";
+    EXPECT_TRUE(row.name != "B3" || row.from == "placement")
+        << "no picture of B3 has been marked to compare with";
   }
   EXPECT_EQ(person, 3);
   EXPECT_GE(picture, 8);

@@ -48,7 +48,8 @@ TEST_F(RegistryPictures, AerialPairIsJoinedIntoOneMosaic) {
   EXPECT_TRUE(fs::exists(out() / "mosaic.tif"));
 }
 
-// graf1.png, graf3.png and the true homography H1to3p.xml of Debian's opencv-doc (Mikolajczyk & Schmid's planar pictures).
+// graf1.png, graf3.png and the true homography H1to3p.xml of Debian's opencv-doc (Mikolajczyk & Schmid's
+// planar pictures).
 TEST_F(RegistryPictures, PaintedWallIsPlacedAsItsTrueHomographySays) {
   const json placement = run({kOpenCvPictures / "graf1.png", kOpenCvPictures / "graf3.png"});
   ASSERT_EQ(placement["frames"].size(), 2U);
@@ -56,8 +57,10 @@ TEST_F(RegistryPictures, PaintedWallIsPlacedAsItsTrueHomographySays) {
   cv::FileStorage((kOpenCvPictures / "H1to3p.xml").string(), cv::FileStorage::READ)["H13"] >> truth;
   ASSERT_EQ(truth.rows, 3);
   const cv::Matx33d third_from_first = matrix(placement["frames"][1]).inv() * matrix(placement["frames"][0]);
-  // Inside the part that both see: the lens model is free, so the far corners of the first picture are no fair place to look.
-  for (const cv::Vec3d& point : {cv::Vec3d(300, 200, 1), cv::Vec3d(500, 200, 1), cv::Vec3d(300, 450, 1), cv::Vec3d(500, 450, 1)}) {
+  // Inside the part that both see: the lens model is free, so the far corners of the first picture are no
+  // fair place to look.
+  for (const cv::Vec3d& point :
+       {cv::Vec3d(300, 200, 1), cv::Vec3d(500, 200, 1), cv::Vec3d(300, 450, 1), cv::Vec3d(500, 450, 1)}) {
     const cv::Vec3d ours = third_from_first * point, expected = cv::Matx33d(truth) * point;
     EXPECT_NEAR(ours[0] / ours[2], expected[0] / expected[2], 3.0);
     EXPECT_NEAR(ours[1] / ours[2], expected[1] / expected[2], 3.0);
@@ -75,7 +78,8 @@ TEST_F(RegistryPictures, TwentyFourMegapixelObliqueShowsItsHorizon) {
   EXPECT_NEAR(std::stod(row.at("focal_px")), 5617, 120);
 }
 
-// The same picture: 22 mm on a sensor 23.5 mm wide (maker's data sheet, from memory) for 6000 pixels is 5617 px; one row, no fault, whatever the horizon search makes of it.
+// The same picture: 22 mm on a sensor 23.5 mm wide (maker's data sheet, from memory) for 6000 pixels is 5617
+// px; one row, no fault, whatever the horizon search makes of it.
 TEST_F(RegistryPictures, TwentyFourMegapixelObliqueIsRunWhole) {
   run({fs::path(LOOKDOWN_NODE_MODULES) / "exif/test/sony-alpha-6000.jpg"});
   const auto table = read_frames_table(out() / "frames.csv");

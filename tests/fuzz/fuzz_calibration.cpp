@@ -12,7 +12,8 @@ int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
     const lookdown::Camera camera = lookdown::inspect::read_calibration(file.path());
     for (const double focal : {camera.fx_px, camera.fy_px})
       if (!std::isfinite(focal) || focal <= 0) std::abort();
-    for (const double term : {camera.cx_px, camera.cy_px, camera.k1, camera.k2, camera.k3, camera.p1, camera.p2})
+    for (const double term :
+         {camera.cx_px, camera.cy_px, camera.k1, camera.k2, camera.k3, camera.p1, camera.p2})
       if (!std::isfinite(term)) std::abort();
   } catch (const std::exception&) {
     return 0;

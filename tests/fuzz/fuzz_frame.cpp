@@ -1,4 +1,5 @@
-// A frame's header and, where it promises a small picture, its pixels: a fault or a picture of the promised size, nothing else.
+// A frame's header and, where it promises a small picture, its pixels: a fault or a picture of the promised
+// size, nothing else.
 #include <cstdlib>
 #include <opencv2/core.hpp>
 

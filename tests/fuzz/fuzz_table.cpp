@@ -7,7 +7,8 @@
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
   using namespace lookdown;
   try {
-    const CsvTable table = CsvTable::parse({reinterpret_cast<const char*>(bytes), size}, "marks.csv", {"file", "x_px"});
+    const CsvTable table =
+        CsvTable::parse({reinterpret_cast<const char*>(bytes), size}, "marks.csv", {"file", "x_px"});
     for (std::size_t row = 0; row < table.rows(); ++row) {
       (void)table.text(row, "file").size();
       (void)table.where(row);

@@ -1,4 +1,5 @@
-// For compilers without a fuzzer: runs a target over its seeds and over changes of them that are the same on every machine.
+// For compilers without a fuzzer: runs a target over its seeds and over changes of them that are the same on
+// every machine.
 #include <algorithm>
 #include <cstdio>
 #include <cstdlib>
@@ -14,20 +15,31 @@ namespace {
 
 using Bytes = std::vector<std::uint8_t>;
 
-// One of the changes that find most: a bit flipped, a byte of consequence set, a part cut out, a part doubled.
+// One of the changes that find most: a bit flipped, a byte of consequence set, a part cut out, a part
+// doubled.
 void change(Bytes& bytes, std::mt19937& random) {
-  const auto below = [&](std::size_t limit) { return std::uniform_int_distribution<std::size_t>(0, limit - 1)(random); };
+  const auto below = [&](std::size_t limit) {
+    return std::uniform_int_distribution<std::size_t>(0, limit - 1)(random);
+  };
   if (bytes.empty()) return bytes.push_back(static_cast<std::uint8_t>(below(256)));
-  const std::size_t at = below(bytes.size()), length = 1 + below(std::min<std::size_t>(bytes.size() - at, 64));
+  const std::size_t at = below(bytes.size()),
+                    length = 1 + below(std::min<std::size_t>(bytes.size() - at, 64));
   const auto first = bytes.begin() + static_cast<std::ptrdiff_t>(at);
   constexpr std::uint8_t kTelling[] = {0, 1, 0x7f, 0x80, 0xff, '"', '\n', '{', '-', '9'};
   switch (below(4)) {
-    case 0: bytes[at] ^= static_cast<std::uint8_t>(1U << below(8)); break;
-    case 1: bytes[at] = kTelling[below(std::size(kTelling))]; break;
-    case 2: bytes.erase(first, first + static_cast<std::ptrdiff_t>(length)); break;
+    case 0:
+      bytes[at] ^= static_cast<std::uint8_t>(1U << below(8));
+      break;
+    case 1:
+      bytes[at] = kTelling[below(std::size(kTelling))];
+      break;
+    case 2:
+      bytes.erase(first, first + static_cast<std::ptrdiff_t>(length));
+      break;
     default: {
       const Bytes part(first, first + static_cast<std::ptrdiff_t>(length));
-      bytes.insert(bytes.begin() + static_cast<std::ptrdiff_t>(below(bytes.size())), part.begin(), part.end());
+      bytes.insert(bytes.begin() + static_cast<std::ptrdiff_t>(below(bytes.size())), part.begin(),
+                   part.end());
     }
   }
 }

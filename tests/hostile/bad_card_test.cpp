@@ -1,4 +1,5 @@
-// Bad input: each case gets a clear message that names the file and what to do, no crash, and no half-written output.
+// Bad input: each case gets a clear message that names the file and what to do, no crash, and no half-written
+// output.
 #include <fcntl.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -23,7 +24,9 @@ class BadCard : public ::testing::Test {
   BadCard() { fs::create_directories(card()); }
   [[nodiscard]] fs::path card() const { return folder_.path() / "card"; }
   [[nodiscard]] fs::path out() const { return folder_.path() / "out"; }
-  [[nodiscard]] ProgramRun run() const { return run_lookdown({"run", card().string(), "-o", out().string()}); }
+  [[nodiscard]] ProgramRun run() const {
+    return run_lookdown({"run", card().string(), "-o", out().string()});
+  }
   void frame(const std::string& name, std::uint64_t seed, int width = 480, int height = 320) const {
     write_frame(card() / name, ground(width, height, seed));
   }
@@ -73,7 +76,8 @@ TEST_F(BadCard, FilesThatAreNoFramesAreDroppedWithTheReason) {
   EXPECT_THAT(table.at("words.jpg").at("reasons"), HasSubstr("no picture"));
   EXPECT_THAT(table.at("empty.jpg").at("reasons"), HasSubstr("0 bytes"));
   EXPECT_THAT(table.at("dot.png").at("reasons"), HasSubstr("1 x 1"));
-  for (const char* bad : {"cut.jpg", "words.jpg", "empty.jpg", "dot.png"}) EXPECT_EQ(table.at(bad).at("verdict"), "drop") << bad;
+  for (const char* bad : {"cut.jpg", "words.jpg", "empty.jpg", "dot.png"})
+    EXPECT_EQ(table.at(bad).at("verdict"), "drop") << bad;
   expect_nothing_unfinished();
 }
 
@@ -107,7 +111,8 @@ TEST_F(BadCard, TwoFramesThatDoNotOverlapAreNotForcedTogether) {
 TEST_F(BadCard, OutputFolderThatCannotBeMadeIsNamed) {
   frame("a.jpg", 6);
   std::ofstream(folder_.path() / "file") << "in the way";
-  const ProgramRun run = run_lookdown({"run", card().string(), "-o", (folder_.path() / "file" / "out").string()});
+  const ProgramRun run =
+      run_lookdown({"run", card().string(), "-o", (folder_.path() / "file" / "out").string()});
   EXPECT_EQ(run.exit_code, 3);
   EXPECT_THAT(run.errors, AllOf(HasSubstr("file/out"), HasSubstr("-o")));
 }

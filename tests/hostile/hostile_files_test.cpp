@@ -19,14 +19,16 @@ using ::testing::HasSubstr;
 using ::testing::Not;
 
 std::string big_endian(std::uint32_t value) {
-  return {static_cast<char>(value >> 24), static_cast<char>(value >> 16), static_cast<char>(value >> 8), static_cast<char>(value)};
+  return {static_cast<char>(value >> 24), static_cast<char>(value >> 16), static_cast<char>(value >> 8),
+          static_cast<char>(value)};
 }
 
 // A chunk of the PNG specification (ISO/IEC 15948), section 5.3: length, type, data, CRC of type and data.
 std::string chunk(const std::string& type, const std::string& data) {
   const std::string body = type + data;
   const auto crc = ::crc32(0, reinterpret_cast<const Bytef*>(body.data()), static_cast<uInt>(body.size()));
-  return big_endian(static_cast<std::uint32_t>(data.size())) + body + big_endian(static_cast<std::uint32_t>(crc));
+  return big_endian(static_cast<std::uint32_t>(data.size())) + body +
+         big_endian(static_cast<std::uint32_t>(crc));
 }
 
 // A PNG of one grey bit a pixel whose rows are all zero: 60000 x 60000 px in some hundred kilobytes.
@@ -55,7 +57,9 @@ class HostileFiles : public ::testing::Test {
   HostileFiles() { write_row_of_frames(card(), 3, 9); }
   [[nodiscard]] fs::path card() const { return folder_.path() / "card"; }
   [[nodiscard]] fs::path out() const { return folder_.path() / "out"; }
-  [[nodiscard]] ProgramRun run() const { return run_lookdown({"run", card().string(), "-o", out().string()}); }
+  [[nodiscard]] ProgramRun run() const {
+    return run_lookdown({"run", card().string(), "-o", out().string()});
+  }
   TemporaryFolder folder_;
 };
 
@@ -95,7 +99,8 @@ TEST_F(HostileFiles, ThingsThatAreNoFilesNeverHoldTheRunUp) {
   const ProgramRun run = this->run();
   EXPECT_EQ(run.exit_code, 0) << run.errors;
   const auto table = read_frames_table(out() / "frames.csv");
-  for (int i = 0; i < 3; ++i) EXPECT_NE(table.at("frame_" + std::to_string(i) + ".jpg").at("placed"), "") << i;
+  for (int i = 0; i < 3; ++i)
+    EXPECT_NE(table.at("frame_" + std::to_string(i) + ".jpg").at("placed"), "") << i;
   for (const auto& [file, row] : table) {
     const bool good = file.starts_with("frame_");
     EXPECT_TRUE(good || row.at("verdict") == "drop") << file;
@@ -120,7 +125,8 @@ TEST_F(HostileFiles, NamesWithControlCharactersReachNeitherTerminalNorTableRaw) 
 
 TEST_F(HostileFiles, NamesDoNotActAsFormulasInSpreadsheets) {
   // OWASP's "CSV Injection": a cell that begins with = + - @, tab or carriage return is run as a formula.
-  for (const char* name : {"=1+cmd|' '!A0.jpg", "+1.jpg", "-1.jpg", "@sum.jpg"}) fs::copy_file(card() / "frame_0.jpg", card() / name);
+  for (const char* name : {"=1+cmd|' '!A0.jpg", "+1.jpg", "-1.jpg", "@sum.jpg"})
+    fs::copy_file(card() / "frame_0.jpg", card() / name);
   EXPECT_EQ(run().exit_code, 0);
   const std::string table = bytes_of(out() / "frames.csv");
   for (std::size_t row = 0; row < table.size(); row = table.find('\n', row) + 1) {

@@ -1,5 +1,5 @@
-// A run that is killed at any moment is resumed by the same command and ends with the same bytes; the number of threads
-// changes no byte either.
+// A run that is killed at any moment is resumed by the same command and ends with the same bytes; the number
+// of threads changes no byte either.
 #include <gtest/gtest.h>
 
 #include <chrono>
@@ -22,7 +22,8 @@ class WholeRun : public ::testing::Test {
   [[nodiscard]] fs::path card() const { return folder_.path() / "card"; }
   [[nodiscard]] fs::path out() const { return folder_.path() / "out"; }
   [[nodiscard]] std::vector<std::string> command(const std::vector<std::string>& more = {}) const {
-    std::vector<std::string> words{"run", card().string(), "-o", out().string(), "--glare-masks", "--levelled-copies"};
+    std::vector<std::string> words{"run",          card().string(), "-o",
+                                   out().string(), "--glare-masks", "--levelled-copies"};
     words.insert(words.end(), more.begin(), more.end());
     return words;
   }
@@ -39,7 +40,8 @@ class WholeRun : public ::testing::Test {
 };
 
 // Which files differ, rather than their bytes.
-std::string differences(const std::map<std::string, std::string>& a, const std::map<std::string, std::string>& b) {
+std::string differences(const std::map<std::string, std::string>& a,
+                        const std::map<std::string, std::string>& b) {
   std::string names;
   for (const auto& [name, bytes] : a)
     if (!b.contains(name) || b.at(name) != bytes) names += name + " ";

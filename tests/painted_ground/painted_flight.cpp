@@ -139,8 +139,10 @@ json roofs_of(const Site& site) {
   json blocks = json::array();
   for (const Shed& shed : site.sheds) {
     const double angle = shed.outline.angle * CV_PI / 180;
-    const Eigen::Vector2d along = Eigen::Vector2d(std::cos(angle), std::sin(angle)) * shed.outline.size.width / 2;
-    const Eigen::Vector2d across = Eigen::Vector2d(-std::sin(angle), std::cos(angle)) * shed.outline.size.height / 2;
+    const Eigen::Vector2d along =
+        Eigen::Vector2d(std::cos(angle), std::sin(angle)) * shed.outline.size.width / 2;
+    const Eigen::Vector2d across =
+        Eigen::Vector2d(-std::sin(angle), std::cos(angle)) * shed.outline.size.height / 2;
     const Eigen::Vector2d middle(shed.outline.center.x, shed.outline.center.y);
     json outline = json::array();
     for (const Eigen::Vector2d& corner :

@@ -1,5 +1,6 @@
-// A made-up piece of ground to fly over: fractal soil with stones, tufts and paths, sheds with ribbed roofs that stand off it, ponds whose
-// waves are others in every frame. Shares no code with the program's geometry. One unit of length is one pixel of the ground picture.
+// A made-up piece of ground to fly over: fractal soil with stones, tufts and paths, sheds with ribbed roofs
+// that stand off it, ponds whose waves are others in every frame. Shares no code with the program's geometry.
+// One unit of length is one pixel of the ground picture.
 #pragma once
 
 #include <cstdint>
@@ -25,7 +26,8 @@ struct Shed {
   double height = 0;
 };
 
-/// The ground at full, half, quarter ... size, 8-bit BGR, x right, y up from the lower edge (row = height - y).
+/// The ground at full, half, quarter ... size, 8-bit BGR, x right, y up from the lower edge (row = height -
+/// y).
 struct Site {
   SiteChoice choice;
   std::vector<cv::Mat> ground;
@@ -37,6 +39,7 @@ struct Site {
 [[nodiscard]] Site paint_site(const SiteChoice&);
 
 /// Noise of several octaves, mean 0, values about -1..1 (CV_32F); it repeats at its edges when `repeats`.
-[[nodiscard]] cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain, std::uint64_t seed);
+[[nodiscard]] cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain,
+                                    std::uint64_t seed);
 
 }  // namespace painted

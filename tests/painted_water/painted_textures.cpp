@@ -9,7 +9,8 @@ namespace painted {
 cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch, double angle) {
   if (scale_px >= 10) {  // smooth enough to be made small
     cv::Mat out;
-    cv::resize(noise(lot, {size.width / 4 + 1, size.height / 4 + 1}, scale_px / 4, stretch, angle), out, size, 0, 0, cv::INTER_LINEAR);
+    cv::resize(noise(lot, {size.width / 4 + 1, size.height / 4 + 1}, scale_px / 4, stretch, angle), out, size,
+               0, 0, cv::INTER_LINEAR);
     return out;
   }
   const double reach = std::hypot(size.width, size.height) + 8 * scale_px;
@@ -19,8 +20,10 @@ cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch, double a
   for (int y = 0; y < n; ++y)
     for (int x = 0; x < m; ++x) grid.at<float>(y, x) = static_cast<float>(lot.normal());
   const double c = std::cos(angle), s = std::sin(angle);
-  const double cx = size.width / 2.0, cy = size.height / 2.0, sx = 1 / (scale_px * stretch), sy = 1 / scale_px;
-  const cv::Matx23f pick(c * sx, s * sx, m / 2.0 - sx * (c * cx + s * cy), -s * sy, c * sy, n / 2.0 - sy * (-s * cx + c * cy));
+  const double cx = size.width / 2.0, cy = size.height / 2.0, sx = 1 / (scale_px * stretch),
+               sy = 1 / scale_px;
+  const cv::Matx23f pick(c * sx, s * sx, m / 2.0 - sx * (c * cx + s * cy), -s * sy, c * sy,
+                         n / 2.0 - sy * (-s * cx + c * cy));
   cv::Mat out;
   cv::warpAffine(grid, out, pick, size, cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REFLECT);
   return out * 1.3;
@@ -38,7 +41,9 @@ cv::Mat fractal(Lot& lot, cv::Size size, double coarsest_px, double finest_px, d
 
 Colour colour_of(double hue_deg, double saturation, double albedo) {
   // A simple hue wheel in linear light, scaled to the wanted luminance.
-  const auto channel = [&](double centre) { return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kPi / 180)); };
+  const auto channel = [&](double centre) {
+    return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kPi / 180));
+  };
   Colour c(channel(240), channel(120), channel(0));
   const double light = 0.0722 * c[0] + 0.7152 * c[1] + 0.2126 * c[2];
   return c * static_cast<float>(albedo / light);
@@ -51,8 +56,10 @@ cv::Mat as_stored(const cv::Mat& picture, const Development& development, Lot& l
   for (int y = 0; y < picture.rows; ++y)
     for (int x = 0; x < picture.cols; ++x)
       for (int c = 0; c < 3; ++c) {
-        const double v = grey.at<float>(y, x) + development.saturation * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
-        const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), development.gamma / 2.2) + development.grain * lot.normal();
+        const double v = grey.at<float>(y, x) +
+                         development.saturation * (picture.at<Colour>(y, x)[c] - grey.at<float>(y, x));
+        const double encoded = 255 * std::pow(std::clamp(v, 0.0, 1.0), development.gamma / 2.2) +
+                               development.grain * lot.normal();
         stored.at<cv::Vec3b>(y, x)[c] = cv::saturate_cast<uchar>(encoded);
       }
   return stored;

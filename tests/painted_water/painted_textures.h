@@ -17,15 +17,15 @@ struct Lot {
   double between(double a, double b) { return a + (b - a) * (static_cast<double>(engine()) / 4294967296.0); }
   bool chance(double p) { return between(0, 1) < p; }
   int pick(int n) { return std::min(n - 1, static_cast<int>(between(0, n))); }
-  double normal() {
-    return std::sqrt(-2 * std::log(between(1e-9, 1))) * std::cos(2 * kPi * between(0, 1));
-  }
+  double normal() { return std::sqrt(-2 * std::log(between(1e-9, 1))) * std::cos(2 * kPi * between(0, 1)); }
 };
 
-/// Smooth noise of unit deviation (CV_32FC1) whose blobs are about `scale_px` across; stretched by `stretch` along `angle` radians.
+/// Smooth noise of unit deviation (CV_32FC1) whose blobs are about `scale_px` across; stretched by `stretch`
+/// along `angle` radians.
 cv::Mat noise(Lot&, cv::Size, double scale_px, double stretch = 1, double angle = 0);
 
-/// Sum of noises from `coarsest_px` down to `finest_px` by halves, each `gain` times as strong as the coarser one; unit deviation.
+/// Sum of noises from `coarsest_px` down to `finest_px` by halves, each `gain` times as strong as the coarser
+/// one; unit deviation.
 cv::Mat fractal(Lot&, cv::Size, double coarsest_px, double finest_px, double gain);
 
 /// A colour of the hue wheel (degrees) with saturation 0..1, scaled to the luminance `albedo` 0..1.

@@ -15,7 +15,9 @@ namespace {
 class Painter {
  public:
   explicit Painter(const Choice& choice)
-      : choice_(choice), size_(choice.width_px, choice.height_px), lot_{std::mt19937(choice.seed * 7919u + 13u)} {}
+      : choice_(choice),
+        size_(choice.width_px, choice.height_px),
+        lot_{std::mt19937(choice.seed * 7919u + 13u)} {}
 
   Scene paint() {
     scale_ = lot_.between(0.6, 1.8);  // ground size of things in pixels
@@ -42,7 +44,8 @@ class Painter {
   void choose_sun() {
     sun_elevation_ = choice_.sun_elevation_deg >= 0 ? choice_.sun_elevation_deg : lot_.between(20, 75);
     constexpr double kStates[] = {0.0004, 0.002, 0.006, 0.015, 0.03};
-    slope_ = choice_.mean_square_slope >= 0 ? choice_.mean_square_slope : kStates[lot_.pick(5)] * lot_.between(0.6, 1.5);
+    slope_ = choice_.mean_square_slope >= 0 ? choice_.mean_square_slope
+                                            : kStates[lot_.pick(5)] * lot_.between(0.6, 1.5);
     sun_azimuth_ = lot_.between(0, 2 * kPi);
   }
 
@@ -58,18 +61,71 @@ class Painter {
     const int kind = lot_.pick(9);
     double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
     switch (kind) {
-      case 0: hue = lot_.between(75, 115); saturation = lot_.between(0.35, 0.8); albedo = lot_.between(0.05, 0.2); contrast = lot_.between(0.05, 0.3); break;  // lawn
-      case 1: hue = lot_.between(40, 65); saturation = lot_.between(0.2, 0.5); albedo = lot_.between(0.12, 0.3); contrast = lot_.between(0.1, 0.35); break;  // dry grass
-      case 2: hue = lot_.between(15, 45); saturation = lot_.between(0.2, 0.5); albedo = lot_.between(0.08, 0.25); contrast = lot_.between(0.08, 0.3); break;  // soil
-      case 3: hue = lot_.between(20, 60); saturation = lot_.between(0.02, 0.2); albedo = lot_.between(0.2, 0.5); contrast = lot_.between(0.12, 0.4); coarsest = 12; gain = 1; break;  // gravel
-      case 4: hue = lot_.between(30, 55); saturation = lot_.between(0.1, 0.35); albedo = lot_.between(0.3, 0.6); contrast = lot_.between(0.03, 0.12); break;  // sand
-      case 5: hue = lot_.between(0, 360); saturation = lot_.between(0.0, 0.08); albedo = lot_.between(0.05, 0.35); contrast = lot_.between(0.03, 0.15); coarsest = 30; break;  // asphalt, concrete
-      case 6: hue = lot_.between(55, 100); saturation = lot_.between(0.3, 0.7); albedo = lot_.between(0.06, 0.18); contrast = lot_.between(0.4, 0.8); coarsest = 25; gain = 0.95; break;  // reed, scrub
-      case 7: hue = lot_.between(20, 60); saturation = lot_.between(0, 0.2); albedo = lot_.between(0.25, 0.75); contrast = lot_.between(0.05, 0.2); break;  // stones
-      default: hue = lot_.between(75, 115); saturation = lot_.between(0.3, 0.75); albedo = lot_.between(0.04, 0.14); contrast = lot_.between(0.6, 1.1); coarsest = 40; gain = 0.75; break;  // trees
+      case 0:
+        hue = lot_.between(75, 115);
+        saturation = lot_.between(0.35, 0.8);
+        albedo = lot_.between(0.05, 0.2);
+        contrast = lot_.between(0.05, 0.3);
+        break;  // lawn
+      case 1:
+        hue = lot_.between(40, 65);
+        saturation = lot_.between(0.2, 0.5);
+        albedo = lot_.between(0.12, 0.3);
+        contrast = lot_.between(0.1, 0.35);
+        break;  // dry grass
+      case 2:
+        hue = lot_.between(15, 45);
+        saturation = lot_.between(0.2, 0.5);
+        albedo = lot_.between(0.08, 0.25);
+        contrast = lot_.between(0.08, 0.3);
+        break;  // soil
+      case 3:
+        hue = lot_.between(20, 60);
+        saturation = lot_.between(0.02, 0.2);
+        albedo = lot_.between(0.2, 0.5);
+        contrast = lot_.between(0.12, 0.4);
+        coarsest = 12;
+        gain = 1;
+        break;  // gravel
+      case 4:
+        hue = lot_.between(30, 55);
+        saturation = lot_.between(0.1, 0.35);
+        albedo = lot_.between(0.3, 0.6);
+        contrast = lot_.between(0.03, 0.12);
+        break;  // sand
+      case 5:
+        hue = lot_.between(0, 360);
+        saturation = lot_.between(0.0, 0.08);
+        albedo = lot_.between(0.05, 0.35);
+        contrast = lot_.between(0.03, 0.15);
+        coarsest = 30;
+        break;  // asphalt, concrete
+      case 6:
+        hue = lot_.between(55, 100);
+        saturation = lot_.between(0.3, 0.7);
+        albedo = lot_.between(0.06, 0.18);
+        contrast = lot_.between(0.4, 0.8);
+        coarsest = 25;
+        gain = 0.95;
+        break;  // reed, scrub
+      case 7:
+        hue = lot_.between(20, 60);
+        saturation = lot_.between(0, 0.2);
+        albedo = lot_.between(0.25, 0.75);
+        contrast = lot_.between(0.05, 0.2);
+        break;  // stones
+      default:
+        hue = lot_.between(75, 115);
+        saturation = lot_.between(0.3, 0.75);
+        albedo = lot_.between(0.04, 0.14);
+        contrast = lot_.between(0.6, 1.1);
+        coarsest = 40;
+        gain = 0.75;
+        break;  // trees
     }
     cv::Mat grain = fractal(lot_, size_, coarsest * scale_, finest * std::min(1.0, scale_), gain) * contrast;
-    if (kind == 0 && lot_.chance(0.4)) grain += noise(lot_, size_, 9 * scale_, 30, lot_.between(0, kPi)) * 0.08;
+    if (kind == 0 && lot_.chance(0.4))
+      grain += noise(lot_, size_, 9 * scale_, 30, lot_.between(0, kPi)) * 0.08;
     if (kind == 7) {  // dark joints where smooth noise crosses zero
       const cv::Mat joints = noise(lot_, size_, lot_.between(5, 14) * scale_);
       cv::Mat depth;
@@ -81,7 +137,8 @@ class Painter {
     cv::Mat out(size_, CV_32FC3);
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x)
-        out.at<Colour>(y, x) = colour_of(hue + tint.at<float>(y, x), saturation, albedo) * grain.at<float>(y, x);
+        out.at<Colour>(y, x) =
+            colour_of(hue + tint.at<float>(y, x), saturation, albedo) * grain.at<float>(y, x);
     return out;
   }
 
@@ -95,9 +152,11 @@ class Painter {
 
   cv::Mat outline() {
     cv::Mat shape = cv::Mat::zeros(size_, CV_8UC1);
-    const cv::Point2f centre(static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height)));
+    const cv::Point2f centre(static_cast<float>(lot_.between(0, size_.width)),
+                             static_cast<float>(lot_.between(0, size_.height)));
     const float longest = static_cast<float>(lot_.between(0.3, 1.6) * size_.width);
-    const cv::RotatedRect box(centre, {longest, longest * static_cast<float>(lot_.between(0.3, 1))}, static_cast<float>(lot_.between(0, 180)));
+    const cv::RotatedRect box(centre, {longest, longest * static_cast<float>(lot_.between(0.3, 1))},
+                              static_cast<float>(lot_.between(0, 180)));
     if (lot_.chance(0.4)) {
       cv::ellipse(shape, box, cv::Scalar(255), cv::FILLED);
     } else {
@@ -141,7 +200,8 @@ class Painter {
     if (lot_.chance(0.6)) lay_crust(rim);
 
     // Light from below: deep colour, bottom shining through near the shore, drifting turbidity.
-    double hue = lot_.between(20, 220), saturation = lot_.between(0.05, 0.75), albedo = std::exp(lot_.between(std::log(0.004), std::log(0.15)));
+    double hue = lot_.between(20, 220), saturation = lot_.between(0.05, 0.75),
+           albedo = std::exp(lot_.between(std::log(0.004), std::log(0.15)));
     if (lot_.chance(0.15)) hue = lot_.between(-30, 30);
     const double clarity = lot_.between(4, 90) * scale_;
     const cv::Mat drift = fractal(lot_, size_, 250, 20, 0.6) * lot_.between(0.02, 0.25), bottom = cover();
@@ -161,18 +221,24 @@ class Painter {
 
   // Weed and mud seen through the water.
   void patches_in(const cv::Mat& pond) {
-    const cv::Mat where = (fractal(lot_, size_, lot_.between(15, 120), 3, 0.6) > lot_.between(0.3, 1.8)) & pond, weed = cover();
+    const cv::Mat where =
+                      (fractal(lot_, size_, lot_.between(15, 120), 3, 0.6) > lot_.between(0.3, 1.8)) & pond,
+                  weed = cover();
     const float dim = static_cast<float>(lot_.between(0.15, 0.8));
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x)
-        if (where.at<uchar>(y, x)) albedo_.at<Colour>(y, x) = albedo_.at<Colour>(y, x) * (1 - dim) + weed.at<Colour>(y, x) * (0.6f * dim);
+        if (where.at<uchar>(y, x))
+          albedo_.at<Colour>(y, x) =
+              albedo_.at<Colour>(y, x) * (1 - dim) + weed.at<Colour>(y, x) * (0.6f * dim);
   }
 
   // Small white things that float: scum, leaves, birds.
   void flecks(const cv::Mat& pond) {
     for (int i = 0, n = 5 + lot_.pick(60); i < n; ++i) {
       const cv::Point at(lot_.pick(size_.width), lot_.pick(size_.height));
-      const cv::RotatedRect blob(at, {static_cast<float>(lot_.between(2, 16)), static_cast<float>(lot_.between(1.5, 7))}, static_cast<float>(lot_.between(0, 180)));
+      const cv::RotatedRect blob(
+          at, {static_cast<float>(lot_.between(2, 16)), static_cast<float>(lot_.between(1.5, 7))},
+          static_cast<float>(lot_.between(0, 180)));
       if (!pond.at<uchar>(at)) continue;
       const float white = static_cast<float>(lot_.between(0.4, 0.9));
       cv::ellipse(albedo_, blob, cv::Scalar(white * 0.96, white, white), cv::FILLED);
@@ -181,9 +247,12 @@ class Painter {
 
   // Railings, lifts, masts: thin, straight, often white.
   void put_frame() {
-    const cv::Point2f at(static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height)));
-    const double angle = lot_.between(0, 2 * kPi), length = lot_.between(20, 160) * scale_, width = lot_.between(10, 60) * scale_;
-    const cv::Point2f along(static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))), across(-along.y, along.x);
+    const cv::Point2f at(static_cast<float>(lot_.between(0, size_.width)),
+                         static_cast<float>(lot_.between(0, size_.height)));
+    const double angle = lot_.between(0, 2 * kPi), length = lot_.between(20, 160) * scale_,
+                 width = lot_.between(10, 60) * scale_;
+    const cv::Point2f along(static_cast<float>(std::cos(angle)), static_cast<float>(std::sin(angle))),
+        across(-along.y, along.x);
     const float white = static_cast<float>(lot_.between(0.3, 0.95));
     const int thick = 1 + lot_.pick(4), rungs = 2 + lot_.pick(8);
     const auto bar = [&](cv::Point2f a, cv::Point2f b) {
@@ -201,7 +270,8 @@ class Painter {
   }
 
   void foam(const cv::Mat& pond, const cv::Mat& from_shore) {
-    const cv::Mat streaks = fractal(lot_, size_, 30, 1.5, 0.95) + noise(lot_, size_, 6, 8, lot_.between(0, kPi));
+    const cv::Mat streaks =
+        fractal(lot_, size_, 30, 1.5, 0.95) + noise(lot_, size_, 6, 8, lot_.between(0, kPi));
     const double width = lot_.between(4, 40), limit = lot_.between(0.8, 2.2);
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x)
@@ -210,8 +280,9 @@ class Painter {
   }
 
   void put_box(double length, double width, const Colour& colour, double rib_px, double rib_contrast) {
-    const cv::RotatedRect box({static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height))},
-                              {static_cast<float>(length), static_cast<float>(width)}, static_cast<float>(lot_.between(0, 180)));
+    const cv::RotatedRect box(
+        {static_cast<float>(lot_.between(0, size_.width)), static_cast<float>(lot_.between(0, size_.height))},
+        {static_cast<float>(length), static_cast<float>(width)}, static_cast<float>(lot_.between(0, 180)));
     cv::Point2f corners[4];
     box.points(corners);
     std::vector<cv::Point> polygon;
@@ -223,7 +294,8 @@ class Painter {
       for (int x = 0; x < size_.width; ++x) {
         if (!mask.at<uchar>(y, x)) continue;
         const double along = x * std::cos(angle) + y * std::sin(angle);
-        albedo_.at<Colour>(y, x) = colour * static_cast<float>(1 + rib_contrast * std::sin(2 * kPi * along / rib_px));
+        albedo_.at<Colour>(y, x) =
+            colour * static_cast<float>(1 + rib_contrast * std::sin(2 * kPi * along / rib_px));
         water_.at<uchar>(y, x) = crust_.at<uchar>(y, x) = 0;
       }
     if (lot_.chance(0.7)) {
@@ -240,12 +312,14 @@ class Painter {
   void put_things() {
     for (int i = 0, n = lot_.pick(4); i < n; ++i)  // roofs
       put_box(lot_.between(60, 350) * scale_, lot_.between(40, 160) * scale_,
-              colour_of(lot_.between(0, 360), lot_.chance(0.6) ? 0.03 : lot_.between(0, 0.4), lot_.chance(0.5) ? lot_.between(0.5, 0.9) : lot_.between(0.05, 0.5)),
+              colour_of(lot_.between(0, 360), lot_.chance(0.6) ? 0.03 : lot_.between(0, 0.4),
+                        lot_.chance(0.5) ? lot_.between(0.5, 0.9) : lot_.between(0.05, 0.5)),
               lot_.between(4, 20), lot_.between(0, 0.15));
     for (int i = 0, n = lot_.pick(4); i < n; ++i) put_frame();
     for (int i = 0, n = lot_.pick(6); i < n; ++i)  // boards, boats, docks
       put_box(lot_.between(10, 200) * scale_, lot_.between(6, 25) * scale_,
-              colour_of(lot_.between(0, 60), lot_.between(0, 0.3), lot_.between(0.3, 0.95)), lot_.between(3, 10), lot_.between(0, 0.2));
+              colour_of(lot_.between(0, 60), lot_.between(0, 0.3), lot_.between(0.3, 0.95)),
+              lot_.between(3, 10), lot_.between(0, 0.2));
   }
 
   void cast_shadows() {
@@ -263,7 +337,8 @@ class Painter {
     double hidden;  // variance a component that the pixels do not resolve
   };
   Waves waves() {
-    const double wind = lot_.between(0, kPi), resolved = lot_.between(0.15, 0.8), longest = lot_.between(8, 60) * scale_;
+    const double wind = lot_.between(0, kPi), resolved = lot_.between(0.15, 0.8),
+                 longest = lot_.between(8, 60) * scale_;
     cv::Mat height_along = cv::Mat::zeros(size_, CV_32FC1), height_across = height_along.clone();
     double power = 0;
     for (double scale = longest; scale >= 1.2; scale /= 2) {
@@ -286,16 +361,19 @@ class Painter {
     const Waves w = waves();
     const double focal = lot_.between(0.65, 1.3) * size_.width;
     const double elevation = sun_elevation_ * kPi / 180;
-    const cv::Vec3d sun(std::cos(elevation) * std::cos(sun_azimuth_), std::cos(elevation) * std::sin(sun_azimuth_), std::sin(elevation));
+    const cv::Vec3d sun(std::cos(elevation) * std::cos(sun_azimuth_),
+                        std::cos(elevation) * std::sin(sun_azimuth_), std::sin(elevation));
     double tilt_x = 0.09 * lot_.normal(), tilt_y = 0.09 * lot_.normal();
     if (lot_.chance(0.6)) {
-      // The mirror point is brought near the frame more often than chance, so that there is glare to learn from.
+      // The mirror point is brought near the frame more often than chance, so that there is glare to learn
+      // from.
       tilt_x = sun[0] / sun[2] - lot_.between(-0.6, 0.6) * size_.width / focal;
       tilt_y = sun[1] / sun[2] - lot_.between(-0.6, 0.6) * size_.height / focal;
       const double lean = std::hypot(tilt_x, tilt_y), most = 0.6;
       if (lean > most) tilt_x *= most / lean, tilt_y *= most / lean;
     }
-    const double zenith = std::exp(lot_.between(std::log(0.05), std::log(0.35))), horizon = lot_.between(1.2, 3.5);
+    const double zenith = std::exp(lot_.between(std::log(0.05), std::log(0.35))),
+                 horizon = lot_.between(1.2, 3.5);
     const Colour sky_tint = colour_of(210, lot_.between(0, 0.45), 1);
     const bool clouds = lot_.chance(0.4);
     const cv::Mat cloud = fractal(lot_, {256, 256}, 80, 4, 0.55);
@@ -305,7 +383,8 @@ class Painter {
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x) {
         if (!water_.at<uchar>(y, x)) continue;
-        cv::Vec3d to_viewer(-((x - size_.width / 2.0) / focal + tilt_x), -((y - size_.height / 2.0) / focal + tilt_y), 1);
+        cv::Vec3d to_viewer(-((x - size_.width / 2.0) / focal + tilt_x),
+                            -((y - size_.height / 2.0) / focal + tilt_y), 1);
         to_viewer /= cv::norm(to_viewer);
         const double sx = w.x.at<float>(y, x), sy = w.y.at<float>(y, x);
         cv::Vec3d normal(-sx, -sy, 1);
@@ -316,16 +395,20 @@ class Painter {
         double sky = zenith * (1 + (horizon - 1) * std::pow(1 - std::min(1.0, up), 1.5));
         Colour sky_colour = sky_tint * static_cast<float>(sky);
         if (clouds) {
-          const int u = static_cast<int>(128 + 90 * mirrored[0] / up) & 255, v = static_cast<int>(128 + 90 * mirrored[1] / up) & 255;
-          const float thick = std::clamp((cloud.at<float>(v, u) - static_cast<float>(cover_limit)) * 1.5f, 0.0f, 1.0f);
+          const int u = static_cast<int>(128 + 90 * mirrored[0] / up) & 255,
+                    v = static_cast<int>(128 + 90 * mirrored[1] / up) & 255;
+          const float thick =
+              std::clamp((cloud.at<float>(v, u) - static_cast<float>(cover_limit)) * 1.5f, 0.0f, 1.0f);
           sky_colour = sky_colour * (1 - thick) + Colour(0.6f, 0.6f, 0.6f) * thick;
         }
         const cv::Vec3d facet = (sun + to_viewer) / cv::norm(sun + to_viewer);
         const double dx = -facet[0] / facet[2] - sx, dy = -facet[1] / facet[2] - sy;
         const double density = std::exp(-(dx * dx + dy * dy) / (2 * w.hidden)) / (2 * kPi * w.hidden);
-        const double glint = kPi * fresnel(facet.dot(sun)) * density / (4 * to_viewer[2] * std::pow(facet[2], 4) * sun[2]);
-        reflected_.at<Colour>(y, x) = sky_colour * static_cast<float>(fresnel(cosine)) +
-                                      sunlight * static_cast<float>(std::min(glint, 300.0) * (light_.at<float>(y, x) > 0.6f ? 1 : 0));
+        const double glint =
+            kPi * fresnel(facet.dot(sun)) * density / (4 * to_viewer[2] * std::pow(facet[2], 4) * sun[2]);
+        reflected_.at<Colour>(y, x) =
+            sky_colour * static_cast<float>(fresnel(cosine)) +
+            sunlight * static_cast<float>(std::min(glint, 300.0) * (light_.at<float>(y, x) > 0.6f ? 1 : 0));
       }
   }
 
@@ -348,7 +431,8 @@ class Painter {
       for (int x = 0; x < size_.width; ++x) {
         const float l = light_.at<float>(y, x), shade = 1 - l;
         // Shade is lit by the blue sky.
-        below.at<Colour>(y, x) = albedo_.at<Colour>(y, x).mul(Colour(l + 0.05f * shade, l + 0.02f * shade, l));
+        below.at<Colour>(y, x) =
+            albedo_.at<Colour>(y, x).mul(Colour(l + 0.05f * shade, l + 0.02f * shade, l));
       }
     cv::Mat below_light, reflected_light;
     cv::transform(below, below_light, kLuminance);
@@ -365,8 +449,9 @@ class Painter {
     cv::Mat levels_now, clips;
     cv::transform(picture, levels_now, kLuminance);
     clips = levels_now > 1;
-    scene.glare = (water_ > 0) & ((reflected_light > below_light * kGlareRatio + kGlareFloor) |
-                                  ((reflected_light > below_light * (0.5 * kGlareRatio) + kGlareFloor) & clips));
+    scene.glare =
+        (water_ > 0) & ((reflected_light > below_light * kGlareRatio + kGlareFloor) |
+                        ((reflected_light > below_light * (0.5 * kGlareRatio) + kGlareFloor) & clips));
     scene.visible_glare = scene.glare & (reflected_light * exposure >= kVisibleReflection);
     cv::GaussianBlur(cv::min(picture, 6), picture, {0, 0}, lot_.between(0.4, 1.0));
     const cv::Mat stored = as_stored(picture, {saturation_, gamma_, grain_}, lot_);
@@ -390,6 +475,8 @@ class Painter {
 
 }  // namespace
 
-Scene paint(const Choice& choice) { return Painter(choice).paint(); }
+Scene paint(const Choice& choice) {
+  return Painter(choice).paint();
+}
 
 }  // namespace painted

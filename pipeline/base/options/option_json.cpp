@@ -21,7 +21,9 @@ class Writer : public OptionVisitor {
   void option(const OptionText& text, int& value) override { object[text.name] = value; }
   void option(const OptionText& text, double& value) override { object[text.name] = value; }
   void option(const OptionText& text, std::string& value) override { object[text.name] = value; }
-  void option(const OptionText& text, std::optional<double>& value) override { object[text.name] = value ? json(*value) : json(nullptr); }
+  void option(const OptionText& text, std::optional<double>& value) override {
+    object[text.name] = value ? json(*value) : json(nullptr);
+  }
   void option(const OptionText& text, std::vector<std::string>& value) override { object[text.name] = value; }
 };
 
@@ -29,7 +31,9 @@ class Reader : public OptionVisitor {
  public:
   Reader(const json& object, std::string origin) : object_(object), origin_(std::move(origin)) {}
 
-  void option(const OptionText& text, bool& value) override { read(text, value, &json::is_boolean, "true or false"); }
+  void option(const OptionText& text, bool& value) override {
+    read(text, value, &json::is_boolean, "true or false");
+  }
   void option(const OptionText& text, int& value) override {
     read(text, value, &json::is_number_integer, "a whole number");
     check_range(text, value);
@@ -40,7 +44,8 @@ class Reader : public OptionVisitor {
   }
   void option(const OptionText& text, std::string& value) override {
     read(text, value, &json::is_string, "text in quotes");
-    if (given(text) && !text.choices.empty() && std::find(text.choices.begin(), text.choices.end(), value) == text.choices.end())
+    if (given(text) && !text.choices.empty() &&
+        std::find(text.choices.begin(), text.choices.end(), value) == text.choices.end())
       fail(text.name, fmt::format("is \"{}\", but must be one of {}", value, fmt::join(text.choices, ", ")));
   }
   void option(const OptionText& text, std::optional<double>& value) override {
@@ -49,16 +54,21 @@ class Reader : public OptionVisitor {
     check_range(text, number);
     value = number;
   }
-  void option(const OptionText& text, std::vector<std::string>& value) override { read(text, value, &json::is_array, "a list"); }
+  void option(const OptionText& text, std::vector<std::string>& value) override {
+    read(text, value, &json::is_array, "a list");
+  }
 
   void refuse_unknown() const {
     for (const auto& [name, value] : object_.items())
       if (std::find(known_.begin(), known_.end(), name) == known_.end())
-        throw std::runtime_error(fmt::format("{}: there is no option \"{}\"; the nearest is \"{}\"", origin_, name, nearest_name(name, known_)));
+        throw std::runtime_error(fmt::format("{}: there is no option \"{}\"; the nearest is \"{}\"", origin_,
+                                             name, nearest_name(name, known_)));
   }
 
  private:
-  bool given(const OptionText& text) const { return object_.contains(text.name) && !object_[text.name].is_null(); }
+  bool given(const OptionText& text) const {
+    return object_.contains(text.name) && !object_[text.name].is_null();
+  }
 
   template <class T>
   bool read(const OptionText& text, T& value, bool (json::*fits)() const noexcept, const char* wanted) {
@@ -119,9 +129,10 @@ void options_from_json(const Describe& describe, const std::string& object, cons
 }
 
 std::string nearest_name(const std::string& word, const std::vector<std::string>& known) {
-  const auto nearest = std::min_element(known.begin(), known.end(), [&](const std::string& a, const std::string& b) {
-    return edit_distance(word, a) < edit_distance(word, b);
-  });
+  const auto nearest =
+      std::min_element(known.begin(), known.end(), [&](const std::string& a, const std::string& b) {
+        return edit_distance(word, a) < edit_distance(word, b);
+      });
   return nearest == known.end() ? std::string() : *nearest;
 }
 
@@ -142,7 +153,8 @@ std::int64_t parse_memory(const std::string& text) {
     unit = -1;
   }
   if (used == 0 || unit < 0 || !(number * unit >= 1e8) || number * unit > 1e15)
-    throw std::runtime_error("memory is \"" + text + "\", but must be a size of at least 100M, such as 1500M or 2G");
+    throw std::runtime_error("memory is \"" + text +
+                             "\", but must be a size of at least 100M, such as 1500M or 2G");
   return static_cast<std::int64_t>(number * unit);
 }
 

@@ -1,4 +1,5 @@
-// Options as one flat JSON object, name -> value: for the run record, for cache keys and for running a record again.
+// Options as one flat JSON object, name -> value: for the run record, for cache keys and for running a record
+// again.
 #pragma once
 
 #include <cstdint>
@@ -16,8 +17,9 @@ using Describe = std::function<void(OptionVisitor&)>;
 /// Every option with its value; one line of JSON with sorted keys. Unset optionals are null.
 std::string options_to_json(const Describe& describe);
 
-/// Sets options from such an object (or from another table read into JSON). Throws std::runtime_error for a name that does not
-/// exist (naming the nearest one), a wrong type, or a value out of range; `origin` (a file name) begins the message.
+/// Sets options from such an object (or from another table read into JSON). Throws std::runtime_error for a
+/// name that does not exist (naming the nearest one), a wrong type, or a value out of range; `origin` (a file
+/// name) begins the message.
 void options_from_json(const Describe& describe, const std::string& object, const std::string& origin);
 
 /// The name among `known` with the smallest edit distance to `word`.

@@ -1,5 +1,6 @@
-// Options are declared once, beside the struct that holds them: name, unit in the name, default (the member's value),
-// range and help. A visitor turns the table into flags, help, an options file, the record and range checks.
+// Options are declared once, beside the struct that holds them: name, unit in the name, default (the member's
+// value), range and help. A visitor turns the table into flags, help, an options file, the record and range
+// checks.
 #pragma once
 
 #include <limits>
@@ -16,12 +17,13 @@ struct OptionText {
   double least = -std::numeric_limits<double>::infinity();
   double most = std::numeric_limits<double>::infinity();
   std::vector<std::string> choices = {};  ///< for strings: the words allowed; empty = free text
-  /// For lists: null where elements are names, which a comma parts; else what one element looks like. It is then taken whole and given
-  /// anew for each.
+  /// For lists: null where elements are names, which a comma parts; else what one element looks like. It is
+  /// then taken whole and given anew for each.
   const char* element = nullptr;
 };
 
-/// Sees every option of a struct in turn. `describe(Options&, OptionVisitor&)` calls one overload for each member.
+/// Sees every option of a struct in turn. `describe(Options&, OptionVisitor&)` calls one overload for each
+/// member.
 class OptionVisitor {
  public:
   virtual ~OptionVisitor() = default;

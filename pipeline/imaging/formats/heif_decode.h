@@ -7,8 +7,8 @@
 #include <span>
 #include <string>
 
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/result.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {
 

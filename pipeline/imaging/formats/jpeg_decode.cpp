@@ -18,8 +18,8 @@ namespace {
 
 constexpr const char* kCopyAgain = "copy it again from the card";
 
-// libjpeg reports by calls that must not return for errors; a jump is its documented way out. No object with a destructor
-// may live between the setjmp and the calls below.
+// libjpeg reports by calls that must not return for errors; a jump is its documented way out. No object with
+// a destructor may live between the setjmp and the calls below.
 struct Decoder {
   jpeg_decompress_struct codec;
   jpeg_error_mgr reports;
@@ -29,7 +29,9 @@ struct Decoder {
   bool keep_segments = false;  ///< Exif and colour profile
 };
 
-Decoder& decoder_of(j_common_ptr codec) { return *static_cast<Decoder*>(codec->client_data); }
+Decoder& decoder_of(j_common_ptr codec) {
+  return *static_cast<Decoder*>(codec->client_data);
+}
 
 void on_error(j_common_ptr codec) {
   Decoder& decoder = decoder_of(codec);
@@ -39,7 +41,8 @@ void on_error(j_common_ptr codec) {
 
 void on_message(j_common_ptr codec, int level) {
   if (level >= 0) return;  // traces
-  // Stray bytes between segments are harmless and common; anything else means that pixels are not what was shot.
+  // Stray bytes between segments are harmless and common; anything else means that pixels are not what was
+  // shot.
   const int code = codec->err->msg_code;
   if (code == JWRN_EXTRANEOUS_DATA || code == JWRN_ADOBE_XFORM) return;
   Decoder& decoder = decoder_of(codec);
@@ -86,7 +89,8 @@ std::vector<std::uint8_t> profile_of(jpeg_decompress_struct& codec) {
     return {bytes, bytes + length};
   }
   for (jpeg_saved_marker_ptr segment = codec.marker_list; segment; segment = segment->next)
-    if (segment->marker == JPEG_APP0 + 1 && exif_names_adobe_rgb({segment->data, segment->data_length})) return adobe_rgb_profile();
+    if (segment->marker == JPEG_APP0 + 1 && exif_names_adobe_rgb({segment->data, segment->data_length}))
+      return adobe_rgb_profile();
   return {};
 }
 
@@ -100,7 +104,8 @@ bool start(Decoder& decoder, bool grey, int reduction) {
   return jpeg_start_decompress(&decoder.codec) == TRUE;
 }
 
-// Decodes rows into the image until done, damaged, or refused; returns the number of rows that came out sound.
+// Decodes rows into the image until done, damaged, or refused; returns the number of rows that came out
+// sound.
 int read_rows(Decoder& decoder, cv::Mat& image) {
   volatile int sound_rows = 0;
   if (setjmp(decoder.way_out)) {
@@ -126,18 +131,21 @@ Result<FrameHeader> jpeg_header(std::span<const std::uint8_t> bytes, const std::
   Decoder decoder;
   open(decoder);
   const bool readable = read_header(decoder, bytes);
-  FrameHeader header{static_cast<int>(decoder.codec.image_width), static_cast<int>(decoder.codec.image_height),
-                     decoder.codec.data_precision, decoder.codec.num_components, "JPEG"};
+  FrameHeader header{static_cast<int>(decoder.codec.image_width),
+                     static_cast<int>(decoder.codec.image_height), decoder.codec.data_precision,
+                     decoder.codec.num_components, "JPEG"};
   const J_COLOR_SPACE colours = decoder.codec.jpeg_color_space;
   jpeg_destroy_decompress(&decoder.codec);
   if (!readable) return fault(file, fmt::format("is no readable JPEG ({})", decoder.message));
   if (colours == JCS_CMYK || colours == JCS_YCCK)
     return fault(file, "is a CMYK picture for printing, not a camera frame", "convert it to RGB first");
-  if (decoder.codec.data_precision != 8) return fault(file, "is a 12-bit JPEG", "convert it to an 8-bit JPEG or a 16-bit TIFF");
+  if (decoder.codec.data_precision != 8)
+    return fault(file, "is a 12-bit JPEG", "convert it to an 8-bit JPEG or a 16-bit TIFF");
   return header;
 }
 
-Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int reduction, const std::string& file) {
+Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int reduction,
+                            const std::string& file) {
   const Result<FrameHeader> header = jpeg_header(bytes, file);
   if (!header) return header.error();
   Decoder decoder;
@@ -152,12 +160,14 @@ Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int 
   const int sound_rows = read_rows(decoder, image);
   const std::string message = decoder.message;
   const bool damaged = decoder.damaged;
-  const std::vector<std::uint8_t> profile = grey || damaged ? std::vector<std::uint8_t>() : profile_of(decoder.codec);
+  const std::vector<std::uint8_t> profile =
+      grey || damaged ? std::vector<std::uint8_t>() : profile_of(decoder.codec);
   // Not jpeg_finish_decompress: it would read on to the end of file and fail on what is already known.
   jpeg_destroy_decompress(&decoder.codec);
   if (damaged) {
     const int sound_stored_rows = std::min(sound_rows * reduction, header->height_px);
-    return fault(file, fmt::format("ends or breaks after {} of {} rows ({})", sound_stored_rows, header->height_px, message));
+    return fault(file, fmt::format("ends or breaks after {} of {} rows ({})", sound_stored_rows,
+                                   header->height_px, message));
   }
   to_working_space(image, profile);
   return image;

@@ -31,9 +31,11 @@ struct QuietGdal {
 };
 
 GDALDatasetUniquePtr open(const std::filesystem::path& path) {
-  // Only these two: GDAL knows many formats that may open further files, which a card must not be able to ask for.
+  // Only these two: GDAL knows many formats that may open further files, which a card must not be able to ask
+  // for.
   const char* const drivers[] = {"PNG", "GTiff", nullptr};
-  return GDALDatasetUniquePtr(GDALDataset::Open(path.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY | GDAL_OF_INTERNAL, drivers));
+  return GDALDatasetUniquePtr(
+      GDALDataset::Open(path.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY | GDAL_OF_INTERNAL, drivers));
 }
 
 Result<FrameHeader> describe(GDALDataset& picture, const std::filesystem::path& path) {
@@ -47,7 +49,8 @@ Result<FrameHeader> describe(GDALDataset& picture, const std::filesystem::path& 
   if (type != GDT_Byte && type != GDT_UInt16)
     return fault(path, fmt::format("has samples of type {}", GDALGetDataTypeName(type)), kConvert);
   const char* inks = picture.GetMetadataItem("SOURCE_COLOR_SPACE", "IMAGE_STRUCTURE");
-  if ((inks && std::string(inks) == "CMYK") || picture.GetRasterBand(1)->GetColorInterpretation() == GCI_CyanBand)
+  if ((inks && std::string(inks) == "CMYK") ||
+      picture.GetRasterBand(1)->GetColorInterpretation() == GCI_CyanBand)
     return fault(path, "is a CMYK picture for printing, not a camera frame", "convert it to RGB first");
   header.bits = type == GDT_Byte ? 8 : 16;
   return header;
@@ -66,7 +69,8 @@ cv::Mat with_palette(const cv::Mat& indices, const GDALColorTable& palette) {
   cv::Mat table(1, 256, CV_8UC3, cv::Scalar::all(0));
   for (int i = 0; i < std::min(256, palette.GetColorEntryCount()); ++i) {
     const GDALColorEntry* entry = palette.GetColorEntry(i);
-    table.at<cv::Vec3b>(i) = cv::Vec3b(static_cast<uchar>(entry->c3), static_cast<uchar>(entry->c2), static_cast<uchar>(entry->c1));
+    table.at<cv::Vec3b>(i) = cv::Vec3b(static_cast<uchar>(entry->c3), static_cast<uchar>(entry->c2),
+                                       static_cast<uchar>(entry->c1));
   }
   cv::Mat three, colours;
   cv::merge(std::vector<cv::Mat>{indices, indices, indices}, three);
@@ -79,27 +83,35 @@ cv::Mat with_palette(const cv::Mat& indices, const GDALColorTable& palette) {
 Result<FrameHeader> raster_header(const std::filesystem::path& path) {
   QuietGdal quiet;
   const GDALDatasetUniquePtr picture = open(path);
-  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)", "check that the file is what its name says");
+  if (!picture)
+    return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
+                 "check that the file is what its name says");
   return describe(*picture, path);
 }
 
 Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
   QuietGdal quiet;
   const GDALDatasetUniquePtr picture = open(path);
-  if (!picture) return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)", "check that the file is what its name says");
+  if (!picture)
+    return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
+                 "check that the file is what its name says");
   const Result<FrameHeader> header = describe(*picture, path);
   if (!header) return header.error();
-  const std::vector<std::uint8_t> profile = profile_of(*picture);  // GDAL's PNG reader no longer has it after the pixels
+  const std::vector<std::uint8_t> profile =
+      profile_of(*picture);  // GDAL's PNG reader no longer has it after the pixels
   const bool eight = header->bits == 8;
   const int bands = header->channels >= 3 ? 3 : 1;
   cv::Mat image(header->height_px, header->width_px, CV_MAKETYPE(eight ? CV_8U : CV_16U, bands));
   int band_order[3] = {3, 2, 1};  // GDAL's bands are red, green, blue
   if (bands == 1) band_order[0] = 1;
   const int sample_bytes = eight ? 1 : 2;
-  const CPLErr error = picture->RasterIO(GF_Read, 0, 0, image.cols, image.rows, image.data, image.cols, image.rows,
-                                         eight ? GDT_Byte : GDT_UInt16, bands, band_order, bands * sample_bytes,
-                                         static_cast<GSpacing>(image.step[0]), sample_bytes, nullptr);
-  if (error >= CE_Failure) return fault(path, fmt::format("cannot be decoded ({})", CPLGetLastErrorMsg()), "copy it again from the card");
+  const CPLErr error =
+      picture->RasterIO(GF_Read, 0, 0, image.cols, image.rows, image.data, image.cols, image.rows,
+                        eight ? GDT_Byte : GDT_UInt16, bands, band_order, bands * sample_bytes,
+                        static_cast<GSpacing>(image.step[0]), sample_bytes, nullptr);
+  if (error >= CE_Failure)
+    return fault(path, fmt::format("cannot be decoded ({})", CPLGetLastErrorMsg()),
+                 "copy it again from the card");
   if (bands == 3) {
     to_working_space(image, profile);
     return image;

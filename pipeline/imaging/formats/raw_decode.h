@@ -7,8 +7,8 @@
 #include <filesystem>
 #include <opencv2/core/mat.hpp>
 
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/base/result.h"
+#include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {
 

@@ -13,12 +13,15 @@ namespace {
 using Row = Eigen::Array<float, 8, 1>;
 using Rows = std::array<Row, 8>;
 
-/// kBasis[x][u] of the first four x; cos((2x + 1) u pi / 16) is even about the middle for even u and odd for odd u.
+/// kBasis[x][u] of the first four x; cos((2x + 1) u pi / 16) is even about the middle for even u and odd for
+/// odd u.
 constexpr int kHalf = 4;
 const std::array<std::array<float, 8>, kHalf> kBasis = [] {
   std::array<std::array<float, 8>, kHalf> basis{};
   for (int x = 0; x < kHalf; ++x)
-    for (int u = 0; u < 8; ++u) basis[x][u] = static_cast<float>((u == 0 ? std::sqrt(0.125) : 0.5) * std::cos((2 * x + 1) * u * std::numbers::pi / 16));
+    for (int u = 0; u < 8; ++u)
+      basis[x][u] = static_cast<float>((u == 0 ? std::sqrt(0.125) : 0.5) *
+                                       std::cos((2 * x + 1) * u * std::numbers::pi / 16));
   return basis;
 }();
 
@@ -36,13 +39,15 @@ void transform_columns(const Rows& in, int used, Rows& out) {
 }
 
 void transpose(const Rows& in, Rows& out) {
-  Eigen::Map<Eigen::Matrix<float, 8, 8>>(out[0].data()) = Eigen::Map<const Eigen::Matrix<float, 8, 8>>(in[0].data()).transpose();
+  Eigen::Map<Eigen::Matrix<float, 8, 8>>(out[0].data()) =
+      Eigen::Map<const Eigen::Matrix<float, 8, 8>>(in[0].data()).transpose();
 }
 
 }  // namespace
 
-bool read_block(const ScanBits& bits, std::uint64_t bit, const HuffmanTable& dc_table, const HuffmanTable& ac_table, const std::array<int, 64>& quantisation,
-                int dc, BlockCoefficients& block) {
+bool read_block(const ScanBits& bits, std::uint64_t bit, const HuffmanTable& dc_table,
+                const HuffmanTable& ac_table, const std::array<int, 64>& quantisation, int dc,
+                BlockCoefficients& block) {
   block.values.fill(0);
   block.values[0] = static_cast<float>(dc * quantisation[0]);
   int rows = 0, columns = 0;
@@ -72,7 +77,9 @@ bool read_block(const ScanBits& bits, std::uint64_t bit, const HuffmanTable& dc_
     k += run;
     if (k > 63) return false;
     const int place = kZigZag[k];
-    block.values[place] = static_cast<float>(extended(static_cast<std::uint32_t>(window << code.length >> (64 - size)), size) * quantisation[place]);
+    block.values[place] =
+        static_cast<float>(extended(static_cast<std::uint32_t>(window << code.length >> (64 - size)), size) *
+                           quantisation[place]);
     rows = std::max(rows, place >> 3);
     columns = std::max(columns, place & 7);
     take(code.length + size);
@@ -90,7 +97,8 @@ void inverse_transform(const BlockCoefficients& block, std::uint8_t* to, std::pt
   transform_columns(a, block.columns, b);
   transpose(b, a);
   for (int y = 0; y < 8; ++y)
-    Eigen::Map<Eigen::Array<std::uint8_t, 8, 1>>(to + y * stride) = (a[y] + 128.5F).max(0.0F).min(255.0F).cast<int>().cast<std::uint8_t>();
+    Eigen::Map<Eigen::Array<std::uint8_t, 8, 1>>(to + y * stride) =
+        (a[y] + 128.5F).max(0.0F).min(255.0F).cast<int>().cast<std::uint8_t>();
 }
 
 }  // namespace lookdown

@@ -4,7 +4,8 @@
 
 namespace lookdown {
 
-bool HuffmanTable::build(const std::array<std::uint8_t, 16>& counts, const std::uint8_t* symbols, int symbol_count) {
+bool HuffmanTable::build(const std::array<std::uint8_t, 16>& counts, const std::uint8_t* symbols,
+                         int symbol_count) {
   std::copy(symbols, symbols + symbol_count, symbols_.begin());
   quick_.fill({});
   int code = 0, at = 0;
@@ -16,7 +17,8 @@ bool HuffmanTable::build(const std::array<std::uint8_t, 16>& counts, const std::
     for (int i = 0; i < count; ++i, ++code, ++at) {
       if (length > kQuickBits) continue;
       const int first = code << (kQuickBits - length);
-      std::fill_n(quick_.begin() + first, 1 << (kQuickBits - length), Code{static_cast<std::uint8_t>(length), symbols_[at]});
+      std::fill_n(quick_.begin() + first, 1 << (kQuickBits - length),
+                  Code{static_cast<std::uint8_t>(length), symbols_[at]});
     }
     code <<= 1;
   }

@@ -15,7 +15,8 @@ class HuffmanTable {
     std::uint8_t symbol = 0;
   };
 
-  /// `counts[i]` codes of length i + 1; `symbols` of all codes in order. False when the lengths do not make a prefix code.
+  /// `counts[i]` codes of length i + 1; `symbols` of all codes in order. False when the lengths do not make a
+  /// prefix code.
   bool build(const std::array<std::uint8_t, 16>& counts, const std::uint8_t* symbols, int symbol_count);
 
   /// The code at the head of the next 16 bits.
@@ -38,7 +39,8 @@ class HuffmanTable {
 /// Value of `size` extra bits (T.81, F.2.2.1, EXTEND); without a branch, for their sign cannot be foreseen.
 [[nodiscard]] constexpr int extended(std::uint32_t bits, int size) {
   if (size == 0) return 0;
-  const int value = static_cast<int>(bits), negative = (value >> (size - 1)) - 1;  // all ones for a negative value
+  const int value = static_cast<int>(bits),
+            negative = (value >> (size - 1)) - 1;  // all ones for a negative value
   return value + (negative & (1 - (1 << size)));
 }
 

@@ -7,7 +7,9 @@ namespace {
 
 using Bytes = std::span<const std::uint8_t>;
 
-int word_at(Bytes b, std::size_t at) { return b[at] << 8 | b[at + 1]; }
+int word_at(Bytes b, std::size_t at) {
+  return b[at] << 8 | b[at + 1];
+}
 
 bool read_quantisation(Bytes segment, JpegHeaders& headers) {
   while (!segment.empty()) {
@@ -42,7 +44,9 @@ bool read_frame_header(Bytes segment, JpegHeaders& headers) {
   headers.height = word_at(segment, 1);
   headers.width = word_at(segment, 3);
   const std::size_t count = segment[5];
-  if (headers.width == 0 || headers.height == 0 || (count != 1 && count != 3) || segment.size() < 6 + 3 * count) return false;
+  if (headers.width == 0 || headers.height == 0 || (count != 1 && count != 3) ||
+      segment.size() < 6 + 3 * count)
+    return false;
   for (std::size_t i = 0; i < count; ++i) {
     JpegComponent c;
     c.id = segment[6 + 3 * i];
@@ -52,7 +56,8 @@ bool read_frame_header(Bytes segment, JpegHeaders& headers) {
     if (c.across < 1 || c.across > 4 || c.down < 1 || c.down > 4 || c.quantisation > 3) return false;
     headers.components.push_back(c);
   }
-  // A single component is not interleaved: its blocks follow each other whatever its factors say (T.81, A.2.2).
+  // A single component is not interleaved: its blocks follow each other whatever its factors say (T.81,
+  // A.2.2).
   if (count == 1) headers.components[0].across = headers.components[0].down = 1;
   for (const JpegComponent& c : headers.components) {
     headers.most_across = std::max(headers.most_across, c.across);
@@ -94,17 +99,27 @@ std::optional<JpegHeaders> read_jpeg_headers(std::span<const std::uint8_t> file)
     at += 2 + length;
     bool good = true;
     switch (marker) {
-      case 0xDB: good = read_quantisation(segment, headers); break;
-      case 0xC4: good = read_huffman(segment, headers); break;
+      case 0xDB:
+        good = read_quantisation(segment, headers);
+        break;
+      case 0xC4:
+        good = read_huffman(segment, headers);
+        break;
       case 0xC0:
-      case 0xC1: good = read_frame_header(segment, headers); break;
-      case 0xDD: good = segment.size() >= 2, headers.restart_interval = good ? word_at(segment, 0) : 0; break;
+      case 0xC1:
+        good = read_frame_header(segment, headers);
+        break;
+      case 0xDD:
+        good = segment.size() >= 2, headers.restart_interval = good ? word_at(segment, 0) : 0;
+        break;
       case 0xDA:
         if (!read_scan_header(segment, headers)) return std::nullopt;
         headers.scan_begins = at;
         return headers;
-      case 0xEE:  // Adobe: colour transform 0 with three components means RGB, whose first component is no luminance
-        if (segment.size() >= 12 && segment[0] == 'A' && segment[1] == 'd' && segment[11] == 0) return std::nullopt;
+      case 0xEE:  // Adobe: colour transform 0 with three components means RGB, whose first component is no
+                  // luminance
+        if (segment.size() >= 12 && segment[0] == 'A' && segment[1] == 'd' && segment[11] == 0)
+          return std::nullopt;
         break;
       default:
         if ((marker >= 0xC2 && marker <= 0xCF && marker != 0xC8) || marker == 0xD9) return std::nullopt;

@@ -15,8 +15,9 @@ namespace lookdown {
 
 /// Row-major place in an 8 x 8 block of each coefficient in coded order.
 inline constexpr std::array<std::uint8_t, 64> kZigZag = {
-    0,  1,  8,  16, 9,  2,  3,  10, 17, 24, 32, 25, 18, 11, 4,  5,  12, 19, 26, 33, 40, 48, 41, 34, 27, 20, 13, 6,  7,  14, 21, 28,
-    35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23, 30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63};
+    0,  1,  8,  16, 9,  2,  3,  10, 17, 24, 32, 25, 18, 11, 4,  5,  12, 19, 26, 33, 40, 48,
+    41, 34, 27, 20, 13, 6,  7,  14, 21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23,
+    30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63};
 
 struct JpegComponent {
   int id = 0;
@@ -38,8 +39,8 @@ struct JpegHeaders {
   [[nodiscard]] int blocks_of_mcu() const;
 };
 
-/// Empty for what is not coded sequentially by Huffman (SOF0, SOF1) with 8 bits in one component or in three of one interleaved scan, the first of them
-/// luminance at full size; and for damaged segments.
+/// Empty for what is not coded sequentially by Huffman (SOF0, SOF1) with 8 bits in one component or in three
+/// of one interleaved scan, the first of them luminance at full size; and for damaged segments.
 [[nodiscard]] std::optional<JpegHeaders> read_jpeg_headers(std::span<const std::uint8_t> file);
 
 }  // namespace lookdown

@@ -13,7 +13,8 @@ namespace {
 /// Sums of the differences that the stream holds.
 std::vector<cv::Mat> dc_planes(const JpegHeaders& headers, const ScanWalk& walk) {
   std::vector<cv::Mat> planes;
-  for (const JpegComponent& c : headers.components) planes.emplace_back(headers.mcu_rows() * c.down, headers.mcu_columns() * c.across, CV_16S);
+  for (const JpegComponent& c : headers.components)
+    planes.emplace_back(headers.mcu_rows() * c.down, headers.mcu_columns() * c.across, CV_16S);
   std::vector<int> predicted(planes.size(), 0);
   int until_restart = headers.restart_interval;
   ScanWalk::Cursor blocks = walk.begin();
@@ -41,7 +42,10 @@ std::vector<cv::Mat> dc_planes(const JpegHeaders& headers, const ScanWalk& walk)
 }  // namespace
 
 PartialJpeg::PartialJpeg(JpegHeaders headers, ScanBits bits, ScanWalk walk)
-    : headers_(std::move(headers)), bits_(std::move(bits)), walk_(std::move(walk)), dc_(dc_planes(headers_, walk_)) {}
+    : headers_(std::move(headers)),
+      bits_(std::move(bits)),
+      walk_(std::move(walk)),
+      dc_(dc_planes(headers_, walk_)) {}
 
 std::optional<PartialJpeg> PartialJpeg::open(std::span<const std::uint8_t> file) {
   auto headers = read_jpeg_headers(file);
@@ -60,7 +64,9 @@ cv::Mat PartialJpeg::overview() const {
     cv::Mat plane;
     dc_[i].convertTo(plane, CV_8U, headers_.quantisation[c.quantisation][0] / 8.0, 128);
     if (c.across != headers_.most_across || c.down != headers_.most_down)
-      cv::resize(plane, plane, {plane.cols * headers_.most_across / c.across, plane.rows * headers_.most_down / c.down}, 0, 0, cv::INTER_NEAREST);
+      cv::resize(plane, plane,
+                 {plane.cols * headers_.most_across / c.across, plane.rows * headers_.most_down / c.down}, 0,
+                 0, cv::INTER_NEAREST);
     planes.push_back(plane(cv::Rect({0, 0}, size)));
   }
   cv::Mat bgr;
@@ -78,17 +84,22 @@ cv::Mat PartialJpeg::overview() const {
 cv::Mat PartialJpeg::luminance(const cv::Rect& part) const {
   const JpegComponent& c = headers_.components[0];
   const auto blocks_of_mcu = static_cast<std::size_t>(headers_.blocks_of_mcu());
-  const cv::Point first(part.x / 8, part.y / 8), last((part.x + part.width + 7) / 8, (part.y + part.height + 7) / 8);
+  const cv::Point first(part.x / 8, part.y / 8),
+      last((part.x + part.width + 7) / 8, (part.y + part.height + 7) / 8);
   cv::Mat whole(8 * (last - first).y, 8 * (last - first).x, CV_8U);
   BlockCoefficients block;
   for (int row = first.y; row < last.y; ++row)
     for (int column = first.x; column < last.x; ++column) {
-      const std::size_t mcu = static_cast<std::size_t>(row / c.down) * headers_.mcu_columns() + column / c.across;
-      const std::size_t index = mcu * blocks_of_mcu + static_cast<std::size_t>(row % c.down) * c.across + column % c.across;
-      if (!read_block(bits_, walk_.block(index).first_bit(), *headers_.dc[c.dc_table], *headers_.ac[c.ac_table], headers_.quantisation[c.quantisation],
+      const std::size_t mcu =
+          static_cast<std::size_t>(row / c.down) * headers_.mcu_columns() + column / c.across;
+      const std::size_t index =
+          mcu * blocks_of_mcu + static_cast<std::size_t>(row % c.down) * c.across + column % c.across;
+      if (!read_block(bits_, walk_.block(index).first_bit(), *headers_.dc[c.dc_table],
+                      *headers_.ac[c.ac_table], headers_.quantisation[c.quantisation],
                       dc_[0].at<std::int16_t>(row, column), block))
         return {};
-      inverse_transform(block, whole.ptr<std::uint8_t>(8 * (row - first.y)) + 8 * (column - first.x), static_cast<std::ptrdiff_t>(whole.step[0]));
+      inverse_transform(block, whole.ptr<std::uint8_t>(8 * (row - first.y)) + 8 * (column - first.x),
+                        static_cast<std::ptrdiff_t>(whole.step[0]));
     }
   return whole(cv::Rect(part.tl() - 8 * first, part.size()));
 }

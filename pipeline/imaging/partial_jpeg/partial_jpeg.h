@@ -1,5 +1,5 @@
-// Parts of a JPEG file at full resolution without decoding the rest: the entropy-coded stream is walked once to learn where its blocks begin, and only
-// the wanted ones are transformed. ITU-T T.81 (1992).
+// Parts of a JPEG file at full resolution without decoding the rest: the entropy-coded stream is walked once
+// to learn where its blocks begin, and only the wanted ones are transformed. ITU-T T.81 (1992).
 #pragma once
 
 #include <cstddef>
@@ -16,8 +16,9 @@ namespace lookdown {
 
 class PartialJpeg {
  public:
-  /// Baseline or extended sequential Huffman coding (SOF0, SOF1), 8 bits, one component or three in one interleaved scan. Empty for anything else
-  /// (progressive, arithmetic, several scans, not a JPEG) and when the stream is damaged or too short: a full decode then tells what is wrong.
+  /// Baseline or extended sequential Huffman coding (SOF0, SOF1), 8 bits, one component or three in one
+  /// interleaved scan. Empty for anything else (progressive, arithmetic, several scans, not a JPEG) and when
+  /// the stream is damaged or too short: a full decode then tells what is wrong.
   [[nodiscard]] static std::optional<PartialJpeg> open(std::span<const std::uint8_t> file);
 
   [[nodiscard]] cv::Size size() const { return {headers_.width, headers_.height}; }
@@ -32,7 +33,8 @@ class PartialJpeg {
   JpegHeaders headers_;
   ScanBits bits_;
   ScanWalk walk_;
-  std::vector<cv::Mat> dc_;  ///< quantised DC coefficients of each component: CV_16S, one pixel a block, whole minimum coded units
+  std::vector<cv::Mat> dc_;  ///< quantised DC coefficients of each component: CV_16S, one pixel a block,
+                             ///< whole minimum coded units
 };
 
 }  // namespace lookdown

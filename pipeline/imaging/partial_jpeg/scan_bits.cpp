@@ -36,12 +36,14 @@ CodeStrides::Stride stride_of(std::uint32_t pattern, const HuffmanTable* dc, con
 
 }  // namespace
 
-ScanBits::ScanBits(std::span<const std::uint8_t> coded) : bytes_(new std::uint8_t[coded.size() + kPadding / 8]), intervals_{0} {
+ScanBits::ScanBits(std::span<const std::uint8_t> coded)
+    : bytes_(new std::uint8_t[coded.size() + kPadding / 8]), intervals_{0} {
   const std::uint8_t* from = coded.data();
   const std::uint8_t* const end = from + coded.size();
   std::uint8_t* to = bytes_.get();
   while (from < end) {
-    const auto* found = static_cast<const std::uint8_t*>(std::memchr(from, kMarker, static_cast<std::size_t>(end - from)));
+    const auto* found =
+        static_cast<const std::uint8_t*>(std::memchr(from, kMarker, static_cast<std::size_t>(end - from)));
     const std::uint8_t* const plain_end = found ? found : end;
     std::memcpy(to, from, static_cast<std::size_t>(plain_end - from));
     to += plain_end - from;
@@ -65,7 +67,8 @@ ScanBits::ScanBits(std::span<const std::uint8_t> coded) : bytes_(new std::uint8_
 }
 
 CodeStrides::CodeStrides(const HuffmanTable* dc, const HuffmanTable& ac) {
-  for (std::uint32_t pattern = 0; pattern < strides.size(); ++pattern) strides[pattern] = stride_of(pattern, dc, ac);
+  for (std::uint32_t pattern = 0; pattern < strides.size(); ++pattern)
+    strides[pattern] = stride_of(pattern, dc, ac);
 }
 
 }  // namespace lookdown

@@ -1,4 +1,5 @@
-// The entropy-coded bytes of a JPEG scan without stuffing and markers, and the code strides that step over them.
+// The entropy-coded bytes of a JPEG scan without stuffing and markers, and the code strides that step over
+// them.
 #pragma once
 
 #include <array>
@@ -15,8 +16,8 @@
 
 namespace lookdown {
 
-/// Bytes that belong to the codes alone: the zero after each 0xFF (T.81, B.1.1.5) and the restart markers are taken out, so that a place in the stream is
-/// one number of bits.
+/// Bytes that belong to the codes alone: the zero after each 0xFF (T.81, B.1.1.5) and the restart markers are
+/// taken out, so that a place in the stream is one number of bits.
 class ScanBits {
  public:
   /// Bits that can be read beyond the end; all zero.
@@ -48,10 +49,16 @@ struct CodeStrides {
 
   struct Stride {
     std::uint32_t word;
-    [[nodiscard]] std::uint32_t bits() const { return word & 0xFF; }               ///< code and value bits of all codes in the stride
-    [[nodiscard]] std::uint32_t advance() const { return word >> 8 & 0x7F; }       ///< AC coefficients stepped over
+    [[nodiscard]] std::uint32_t bits() const {
+      return word & 0xFF;
+    }  ///< code and value bits of all codes in the stride
+    [[nodiscard]] std::uint32_t advance() const {
+      return word >> 8 & 0x7F;
+    }  ///< AC coefficients stepped over
     [[nodiscard]] std::uint32_t ends_block() const { return word >> 15 & 1; }
-    [[nodiscard]] std::uint32_t dc_difference() const { return word >> 16; }       ///< low 16 bits of it; of strides that begin a block
+    [[nodiscard]] std::uint32_t dc_difference() const {
+      return word >> 16;
+    }  ///< low 16 bits of it; of strides that begin a block
   };
   std::array<Stride, 1 << kBits> strides;
 

@@ -9,27 +9,30 @@ namespace lookdown {
 namespace {
 
 constexpr int kReaders = 4;
-// Readers are checked after so many steps; what a step takes is bounded by the longest code with its value, so that they stay inside the padding.
+// Readers are checked after so many steps; what a step takes is bounded by the longest code with its value,
+// so that they stay inside the padding.
 constexpr int kStepsAtOnce = 64;
 constexpr std::uint64_t kLongestStep = HuffmanTable::kLongest + 15;
 static_assert(2 * kStepsAtOnce * kLongestStep < ScanBits::kPadding);
 constexpr std::uint64_t kLeastBitsOfReader = 16384;
 constexpr int kMostBlocksOfMcu = 10;  // T.81, B.2.3
-constexpr std::size_t kSurelyInStep = 4096;  // blocks after which an impossible code is damage, not a reader out of step
+constexpr std::size_t kSurelyInStep =
+    4096;  // blocks after which an impossible code is damage, not a reader out of step
 
 /// One of the two places in a block: before its DC code, or among its AC codes.
 struct State {
   const CodeStrides::Stride* strides = nullptr;
   std::array<const State*, 2> after{};  ///< a stride that does not end the block, and one that does
   std::uint64_t begins_block = 0;
-  std::uint64_t ends_mcu = 0;           ///< when its block ends
+  std::uint64_t ends_mcu = 0;  ///< when its block ends
   const HuffmanTable *dc = nullptr, *ac = nullptr;
 };
 
 /// The states of all blocks of a minimum coded unit, in a ring.
 class McuStates {
  public:
-  explicit McuStates(const JpegHeaders& headers) : states_(static_cast<std::size_t>(2 * headers.blocks_of_mcu())) {
+  explicit McuStates(const JpegHeaders& headers)
+      : states_(static_cast<std::size_t>(2 * headers.blocks_of_mcu())) {
     std::size_t at = 0;
     for (const JpegComponent& c : headers.components)
       for (int block = 0; block < c.across * c.down; ++block, at += 2) {
@@ -57,11 +60,11 @@ class McuStates {
 struct Reader {
   std::uint64_t bit = 0;
   const State* state = nullptr;
-  std::uint64_t coefficients = 0;            ///< AC coefficients of this block that are behind
-  ScanWalk::Block* next = nullptr;           ///< where the block that is being read, or comes next, is noted
+  std::uint64_t coefficients = 0;   ///< AC coefficients of this block that are behind
+  ScanWalk::Block* next = nullptr;  ///< where the block that is being read, or comes next, is noted
   std::uint64_t mcus_to_restart = 0;
   std::size_t interval = 0;
-  bool stuck = false;                        ///< at a code that cannot be
+  bool stuck = false;  ///< at a code that cannot be
 };
 
 /// A reader, where it began, and how far it is to go.
@@ -81,8 +84,12 @@ struct Walk {
   std::uint64_t restart_interval;
 
   Walk(const JpegHeaders& h, const ScanBits& b)
-      : headers(h), bits(b), states(h), blocks_of_mcu(static_cast<std::size_t>(h.blocks_of_mcu())),
-        wanted(static_cast<std::size_t>(h.mcu_columns()) * h.mcu_rows() * blocks_of_mcu), restart_interval(static_cast<std::uint64_t>(h.restart_interval)) {}
+      : headers(h),
+        bits(b),
+        states(h),
+        blocks_of_mcu(static_cast<std::size_t>(h.blocks_of_mcu())),
+        wanted(static_cast<std::size_t>(h.mcu_columns()) * h.mcu_rows() * blocks_of_mcu),
+        restart_interval(static_cast<std::uint64_t>(h.restart_interval)) {}
 
   /// Damage, or a reader that is not in step yet: that one starts anew one bit on.
   void meet_impossible_code(Run& run) const {
@@ -104,13 +111,15 @@ struct Walk {
     reader.bit = bits.intervals()[reader.interval];
   }
 
-  /// One code: those that are too long for a stride, and those near the end of a full block, which has no code for its end.
+  /// One code: those that are too long for a stride, and those near the end of a full block, which has no
+  /// code for its end.
   [[gnu::noinline]] void step_by_code(Run& run) const {
     Reader& reader = run.reader;
     if (reader.stuck) return;
     const std::uint64_t window = bits.at(reader.bit);
     const State& state = *reader.state;
-    const HuffmanTable::Code code = (state.begins_block ? state.dc : state.ac)->first_of(static_cast<std::uint32_t>(window >> 48));
+    const HuffmanTable::Code code =
+        (state.begins_block ? state.dc : state.ac)->first_of(static_cast<std::uint32_t>(window >> 48));
     if (code.length == 0) return meet_impossible_code(run);
     const int size = state.begins_block ? code.symbol : code.symbol & 15;
     if (state.begins_block) {
@@ -179,7 +188,8 @@ struct Walk {
     restart_interval != 0 ? steps<true, readers>(runs) : steps<false, readers>(runs);
   }
 
-  /// Runs all side by side until each has come to its end. One that has is set back to there after every round: idle work, but none of it counts.
+  /// Runs all side by side until each has come to its end. One that has is set back to there after every
+  /// round: idle work, but none of it counts.
   void run_all(std::array<Run, kReaders>& runs) const {
     std::array<Reader, kReaders> stopped;
     std::array<bool, kReaders> done{};
@@ -196,7 +206,9 @@ struct Walk {
     }
   }
 
-  [[nodiscard]] bool at_end(const Run& run) const { return run.reader.stuck || run.reader.bit >= bits.size() || run.count() > wanted; }
+  [[nodiscard]] bool at_end(const Run& run) const {
+    return run.reader.stuck || run.reader.bit >= bits.size() || run.count() > wanted;
+  }
 
   /// Reads on with one reader; false when it can go no further.
   bool read_on(Run& run) const {
@@ -205,8 +217,10 @@ struct Walk {
     return true;
   }
 
-  /// Places in two runs where both begin a minimum coded unit at the same bit, or none. The run before is right from block `from` on.
-  std::optional<std::pair<std::size_t, std::size_t>> meeting(Run& before, std::size_t from, const Run& after) const {
+  /// Places in two runs where both begin a minimum coded unit at the same bit, or none. The run before is
+  /// right from block `from` on.
+  std::optional<std::pair<std::size_t, std::size_t>> meeting(Run& before, std::size_t from,
+                                                             const Run& after) const {
     std::size_t a = from, b = 0;
     while (b < after.count()) {
       while (a >= before.count())

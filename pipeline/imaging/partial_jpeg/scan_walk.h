@@ -1,10 +1,12 @@
 // Where every block of a JPEG scan begins and what its DC coefficient is, without decoding the rest.
 //
-// A Huffman-coded stream must be read from its beginning, and each code waits for the one before it. But such streams synchronise themselves: a reader set
-// down anywhere soon falls into step with the true codes (Klein & Wiseman, The Computer Journal 46:487, 2003). So several readers start at places
-// spread over the stream and run side by side in one thread, which keeps the processor busy while each waits for its next code. The
-// work of a later reader is taken only from where the one before it arrives at the same bit at the beginning of the same kind of block: from there on
-// both must read the same. A reader that never falls into step is left out, and the one before reads on in its place.
+// A Huffman-coded stream must be read from its beginning, and each code waits for the one before it. But such
+// streams synchronise themselves: a reader set down anywhere soon falls into step with the true codes (Klein
+// & Wiseman, The Computer Journal 46:487, 2003). So several readers start at places spread over the stream
+// and run side by side in one thread, which keeps the processor busy while each waits for its next code. The
+// work of a later reader is taken only from where the one before it arrives at the same bit at the beginning
+// of the same kind of block: from there on both must read the same. A reader that never falls into step is
+// left out, and the one before reads on in its place.
 #pragma once
 
 #include <cstdint>
@@ -47,7 +49,9 @@ class ScanWalk {
     void enter(std::size_t piece) {
       piece_ = piece;
       at_ = walk_.pieces_[piece].blocks;
-      end_ = piece + 1 < walk_.pieces_.size() ? at_ + (walk_.pieces_[piece + 1].first - walk_.pieces_[piece].first) : nullptr;
+      end_ = piece + 1 < walk_.pieces_.size()
+                 ? at_ + (walk_.pieces_[piece + 1].first - walk_.pieces_[piece].first)
+                 : nullptr;
       if (at_ == end_) enter(piece + 1);
     }
     const ScanWalk& walk_;

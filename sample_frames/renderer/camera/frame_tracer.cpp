@@ -4,11 +4,11 @@
 
 #include <algorithm>
 
+#include "light/water.h"
 #include "site/materials.h"
 #include "site/noise.h"
 #include "site/people.h"
 #include "site/solids.h"
-#include "light/water.h"
 
 namespace render {
 namespace {

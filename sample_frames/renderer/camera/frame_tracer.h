@@ -5,11 +5,11 @@
 #include <opencv2/core.hpp>
 #include <span>
 
-#include "light/backdrop.h"
 #include "camera/camera.h"
+#include "light/backdrop.h"
+#include "light/sky.h"
 #include "site/ground_map.h"
 #include "site/site.h"
-#include "light/sky.h"
 
 namespace render {
 

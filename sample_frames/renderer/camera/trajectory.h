@@ -5,10 +5,10 @@
 #include <string>
 #include <vector>
 
-#include "light/backdrop.h"
 #include "camera/camera.h"
-#include "site/site.h"
+#include "light/backdrop.h"
 #include "light/sky.h"
+#include "site/site.h"
 
 namespace render {
 

@@ -13,7 +13,8 @@ constexpr int kDomeWidth = 256, kDomeHeight = 64;
 
 Sky::Sky(const Weather& weather)
     : weather_(weather),
-      to_sun_{std::sin(weather.sun_azimuth) * std::cos(weather.sun_elevation), std::cos(weather.sun_azimuth) * std::cos(weather.sun_elevation),
+      to_sun_{std::sin(weather.sun_azimuth) * std::cos(weather.sun_elevation),
+              std::cos(weather.sun_azimuth) * std::cos(weather.sun_elevation),
               std::sin(weather.sun_elevation)} {
   const double e = weather.sun_elevation;
   const auto share = static_cast<float>(std::clamp(0.86 - 0.22 * (1 - std::sin(e)), 0.5, 0.86));

@@ -5,8 +5,8 @@
 #include <memory>
 
 #include "geometry.h"
-#include "site/site.h"
 #include "light/sky.h"
+#include "site/site.h"
 
 namespace render {
 

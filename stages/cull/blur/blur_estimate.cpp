@@ -11,19 +11,21 @@
 namespace lookdown::cull {
 namespace {
 
-// The nulls of the spectrum place the length to a few per cent when the fit has found them; where it disagrees with the network by more than
-// this factor it has found something else.
+// The nulls of the spectrum place the length to a few per cent when the fit has found them; where it
+// disagrees with the network by more than this factor it has found something else.
 constexpr double kTrustedFactor = 1.8;
 // The rings of a lens out of focus leave so much less unexplained than a Gaussian does.
 constexpr double kClearlyBetter = 0.8;
 constexpr double kManyEdges = 300, kNarrowestEdge_px = 0.6, kOneWidth = 1.3;
-// Edges whose quartiles lie so close together as those of a chart (noise and the raster alone spread them) are believed entirely.
+// Edges whose quartiles lie so close together as those of a chart (noise and the raster alone spread them)
+// are believed entirely.
 constexpr double kChartLike = 1.13, kLeastShareOfEdges = 0.4;
 constexpr double kEdgesThatDeny = 2000, kLeastDenied_px = 4.5, kCrispShare = 0.6, kLeastDrawn = 1.25;
 
 /// Width of a blur that is the same in all directions, as the better of two shapes explains it.
 double round_sigma(const SpectrumFits& fits) {
-  if (fits.disc.cost < kClearlyBetter * fits.gaussian.cost) return std::hypot(std::sqrt(fits.disc.variance_px2), fits.disc.length_px / 2);
+  if (fits.disc.cost < kClearlyBetter * fits.gaussian.cost)
+    return std::hypot(std::sqrt(fits.disc.variance_px2), fits.disc.length_px / 2);
   return std::sqrt(fits.gaussian.variance_px2);
 }
 
@@ -32,16 +34,19 @@ struct EdgeAnswer {
   double even;  ///< 0..1: 1 where all have one width
 };
 
-/// Width of the edges where they are many and of one width, as those of buildings, ponds and paths are; grass or gravel has edges of all widths.
+/// Width of the edges where they are many and of one width, as those of buildings, ponds and paths are; grass
+/// or gravel has edges of all widths.
 std::optional<EdgeAnswer> like_edges(const EdgeHistogram& edges) {
   const double low = edges.quantile(0.25), high = edges.quantile(0.75);
   if (edges.count() < kManyEdges || low < kNarrowestEdge_px || high > kOneWidth * low) return std::nullopt;
-  return EdgeAnswer{edges.quantile(0.5), 1 - std::clamp((high / low - kChartLike) / (kOneWidth - kChartLike), 0.0, 1.0)};
+  return EdgeAnswer{edges.quantile(0.5),
+                    1 - std::clamp((high / low - kChartLike) / (kOneWidth - kChartLike), 0.0, 1.0)};
 }
 
-/// Many crisp edges whose gradient lies along a smear deny it: uneven scenes (courses of bricks, furrows, ripples) can look like one in the
-/// spectrum. A blur of one width along and across is round. A smear of L px widens what it crosses to at least 0.95 + 0.065 L as edges are
-/// measured: read off by eye from one brick wall smeared by 5 to 12 px, no fit.
+/// Many crisp edges whose gradient lies along a smear deny it: uneven scenes (courses of bricks, furrows,
+/// ripples) can look like one in the spectrum. A blur of one width along and across is round. A smear of L px
+/// widens what it crosses to at least 0.95 + 0.065 L as edges are measured: read off by eye from one brick
+/// wall smeared by 5 to 12 px, no fit.
 bool edges_deny(const SpectrumFit& smear, const EdgeHistogram& edges) {
   const double across_rad = smear.direction_rad + std::numbers::pi / 2;
   if (smear.length_px < kLeastDenied_px || edges.count(smear.direction_rad) < kEdgesThatDeny) return false;
@@ -51,13 +56,16 @@ bool edges_deny(const SpectrumFit& smear, const EdgeHistogram& edges) {
   return round || edges.quantile(0.5, smear.direction_rad) < kCrispShare * (0.95 + 0.065 * smear.length_px);
 }
 
-bool agree(double a, double b) { return std::abs(std::log(std::max(a, 1e-3) / b)) < std::log(kTrustedFactor); }
+bool agree(double a, double b) {
+  return std::abs(std::log(std::max(a, 1e-3) / b)) < std::log(kTrustedFactor);
+}
 
 }  // namespace
 
 DirectedWidth coarse_blur(const DirectionBands& bands) {
   std::array<double, kAxes> widths{};
-  for (int k = 0; k < kAxes; ++k) widths[k] = std::exp(axis_width_network().evaluate(axis_features(bands, k))[0]);
+  for (int k = 0; k < kAxes; ++k)
+    widths[k] = std::exp(axis_width_network().evaluate(axis_features(bands, k))[0]);
   return directed_width(widths);
 }
 
@@ -67,7 +75,8 @@ BlurEstimate estimate_blur(const MeanSpectrum& mean) {
   const SpectrumContext context{mean.tiles, mean.middle_over_noise};
   const Eigen::VectorXf first = whole_network().evaluate(whole_features(bands, context, start));
   const SpectrumFits fits = fit_shapes(samples_of(mean.wide_log_power));
-  const Eigen::VectorXf out = evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges));
+  const Eigen::VectorXf out =
+      evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges));
 
   BlurEstimate blur;
   blur.smear_fit = fits.smear;
@@ -83,13 +92,15 @@ BlurEstimate estimate_blur(const MeanSpectrum& mean) {
     blur.log_odds_smeared = -blur.log_odds_smeared;
     if (!like_edges(mean.edges)) blur.log_odds_blurred = -std::abs(blur.log_odds_blurred);
   }
-  if (const double fitted_px = round_sigma(fits); blur.log_odds_smeared < 0 && agree(fitted_px, blur.sigma_px)) {
+  if (const double fitted_px = round_sigma(fits);
+      blur.log_odds_smeared < 0 && agree(fitted_px, blur.sigma_px)) {
     const double factor = std::sqrt(fitted_px / blur.sigma_px);
     blur.sigma_px *= factor;
     blur.widest_px *= factor;
   }
   if (const auto edge = like_edges(mean.edges); edge && blur.log_odds_smeared < 0) {
-    const double factor = std::pow(edge->sigma_px / std::sqrt(blur.sigma_px * blur.widest_px), kLeastShareOfEdges + (1 - kLeastShareOfEdges) * edge->even);
+    const double factor = std::pow(edge->sigma_px / std::sqrt(blur.sigma_px * blur.widest_px),
+                                   kLeastShareOfEdges + (1 - kLeastShareOfEdges) * edge->even);
     blur.edges_settle = edge->even;
     blur.sigma_px *= factor;
     blur.widest_px *= factor;

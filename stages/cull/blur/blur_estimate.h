@@ -7,21 +7,23 @@
 namespace lookdown::cull {
 
 struct BlurEstimate {
-  double log_odds_blurred = 0;  ///< of a smear of 3 px and more or a Gaussian of 1.3 px and more, against neither
-  double sigma_px = 0;          ///< standard deviation of the blur across the smear
-  double widest_px = 0;         ///< standard deviation of the blur in its widest direction, smear included
-  double spread = 0;            ///< relative standard deviation of widest_px
+  double log_odds_blurred =
+      0;                 ///< of a smear of 3 px and more or a Gaussian of 1.3 px and more, against neither
+  double sigma_px = 0;   ///< standard deviation of the blur across the smear
+  double widest_px = 0;  ///< standard deviation of the blur in its widest direction, smear included
+  double spread = 0;     ///< relative standard deviation of widest_px
   double log_odds_smeared = 0;
-  double smear_px = 0;          ///< length of the smear, if it is one
-  double smear_deg = 0;         ///< 0..180 counter-clockwise from +x, y up
-  SpectrumFit smear_fit;        ///< from which length and direction come
-  double edges_settle = 0;      ///< 0..1, how far many edges of one width settle the width
+  double smear_px = 0;      ///< length of the smear, if it is one
+  double smear_deg = 0;     ///< 0..180 counter-clockwise from +x, y up
+  SpectrumFit smear_fit;    ///< from which length and direction come
+  double edges_settle = 0;  ///< 0..1, how far many edges of one width settle the width
 };
 
 /// Widths along all axes by the first network, put together to a direction and two widths.
 [[nodiscard]] DirectedWidth coarse_blur(const DirectionBands&);
 
-/// The whole way: coarse direction, a first answer, fits, all weighed together. `mean` must hold at least one tile.
+/// The whole way: coarse direction, a first answer, fits, all weighed together. `mean` must hold at least one
+/// tile.
 [[nodiscard]] BlurEstimate estimate_blur(const MeanSpectrum& mean);
 
 }  // namespace lookdown::cull

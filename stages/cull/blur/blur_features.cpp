@@ -15,13 +15,13 @@ constexpr int kFastRing = kBands - 2;
 
 /// Where a frequency counts: in one ring and, by shares, in the two directions next to it.
 struct BandPlace {
-  int frequency;   ///< index into the spectrum
+  int frequency;     ///< index into the spectrum
   int lower, upper;  ///< direction * kBands + ring
   float lower_weight, upper_weight;
 };
 
-/// All weights of a direction and ring add up to one, triangular over the angle. The axes are left out: block edges of JPEG coding and the
-/// frame's own sides lie there.
+/// All weights of a direction and ring add up to one, triangular over the angle. The axes are left out: block
+/// edges of JPEG coding and the frame's own sides lie there.
 const std::vector<BandPlace>& band_places() {
   static const std::vector<BandPlace> places = [] {
     const int side = kSpectralTile, columns = side / 2 + 1;
@@ -32,13 +32,15 @@ const std::vector<BandPlace>& band_places() {
         const int row = y <= side / 2 ? y : y - side;
         const double f = std::hypot(x, row) / side;
         if (std::abs(row) < 2 || f >= kRingEdges[kBands]) continue;
-        const auto ring = static_cast<int>(std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) - kRingEdges.begin() - 1);
+        const auto ring = static_cast<int>(std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) -
+                                           kRingEdges.begin() - 1);
         double angle = std::atan2(-row, x);
         if (angle < 0) angle += kPi;
         const double position = angle / kPi * kAxes;
         const int low = static_cast<int>(position);
         const auto share = static_cast<float>(position - low);
-        all.push_back({y * columns + x, (low % kAxes) * kBands + ring, ((low + 1) % kAxes) * kBands + ring, 1 - share, share});
+        all.push_back({y * columns + x, (low % kAxes) * kBands + ring, ((low + 1) % kAxes) * kBands + ring,
+                       1 - share, share});
         sums[all.back().lower] += 1 - share;
         sums[all.back().upper] += share;
       }
@@ -48,9 +50,13 @@ const std::vector<BandPlace>& band_places() {
   return places;
 }
 
-float slow_level(const DirectionBands& bands) { return bands.middleCols<kSlowLast - kSlowFirst + 1>(kSlowFirst).mean(); }
+float slow_level(const DirectionBands& bands) {
+  return bands.middleCols<kSlowLast - kSlowFirst + 1>(kSlowFirst).mean();
+}
 
-float log_of(double value, double least) { return static_cast<float>(std::log(std::max(value, least))); }
+float log_of(double value, double least) {
+  return static_cast<float>(std::log(std::max(value, least)));
+}
 
 Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double position) {
   const double whole = std::floor(position);
@@ -102,37 +108,47 @@ DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
   return {std::atan2(c2, c1) / 2, std::sqrt(c0 + amplitude), std::sqrt(std::max(1e-3, c0 - amplitude))};
 }
 
-WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context, const DirectedWidth& start) {
+WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context,
+                             const DirectedWidth& start) {
   WholeFeatures out;
   out.head<kAxisFeatures>() = axis_features(bands, start.direction_rad / kPi * kAxes);
-  out.tail<4>() << static_cast<float>(std::log(context.tiles + 1.0)), static_cast<float>(context.middle_over_noise), log_of(start.smear_px(), 0.1),
+  out.tail<4>() << static_cast<float>(std::log(context.tiles + 1.0)),
+      static_cast<float>(context.middle_over_noise), log_of(start.smear_px(), 0.1),
       log_of(start.narrowest_px, 0.05);
   return out;
 }
 
 SpectrumFits fit_shapes(const SpectrumSamples& samples) {
-  return {fit_spectrum(samples, BlurShape::none), fit_spectrum(samples, BlurShape::smear), fit_spectrum(samples, BlurShape::disc)};
+  return {fit_spectrum(samples, BlurShape::none), fit_spectrum(samples, BlurShape::smear),
+          fit_spectrum(samples, BlurShape::disc)};
 }
 
-EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext& context, const DirectedWidth& start, const SpectrumFits& fits,
+EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext& context,
+                                   const DirectedWidth& start, const SpectrumFits& fits,
                                    const EdgeHistogram& edges) {
   const SpectrumFit &gaussian = fits.gaussian, &smear = fits.smear, &disc = fits.disc;
   const auto unexplained = [](const SpectrumFit& fit) { return std::log(fit.cost + 0.05); };
   const auto number = [](double value) { return static_cast<float>(value); };
   const double along_rad = smear.direction_rad, across_rad = along_rad + kPi / 2;
-  const double uneven = Eigen::Map<const Eigen::Array<double, kContentAngles, 1>>(smear.content.data()).square().mean();
+  const double uneven =
+      Eigen::Map<const Eigen::Array<double, kContentAngles, 1>>(smear.content.data()).square().mean();
   EvidenceFeatures out;
   out << first_answer.cwiseMax(-10.0F).cwiseMin(10.0F),
       // the fits
-      number(unexplained(smear)), number(unexplained(gaussian) - unexplained(smear)), number(unexplained(gaussian) - unexplained(disc)),
-      number(unexplained(smear) - unexplained(disc)), log_of(smear.length_px, 0.3), log_of(disc.length_px, 0.2), number(std::sqrt(smear.variance_px2)),
-      number(std::sqrt(gaussian.variance_px2)), number(std::sqrt(disc.variance_px2)), number(gaussian.slope), number(smear.slope), number(disc.slope),
-      number(smear.log_filled), number(disc.log_filled), number(std::sqrt(uneven)),
-      number(std::clamp(smear.level - smear.floor + 1.4 * smear.slope, -5.0, 15.0)),  // signal over floor at a quarter cycle a pixel
-      log_of(start.smear_px(), 0.1), number(std::abs(std::cos(along_rad - start.direction_rad))), log_of(context.tiles + 1.0, 1),
+      number(unexplained(smear)), number(unexplained(gaussian) - unexplained(smear)),
+      number(unexplained(gaussian) - unexplained(disc)), number(unexplained(smear) - unexplained(disc)),
+      log_of(smear.length_px, 0.3), log_of(disc.length_px, 0.2), number(std::sqrt(smear.variance_px2)),
+      number(std::sqrt(gaussian.variance_px2)), number(std::sqrt(disc.variance_px2)), number(gaussian.slope),
+      number(smear.slope), number(disc.slope), number(smear.log_filled), number(disc.log_filled),
+      number(std::sqrt(uneven)),
+      number(std::clamp(smear.level - smear.floor + 1.4 * smear.slope, -5.0,
+                        15.0)),  // signal over floor at a quarter cycle a pixel
+      log_of(start.smear_px(), 0.1), number(std::abs(std::cos(along_rad - start.direction_rad))),
+      log_of(context.tiles + 1.0, 1),
       // the edges
-      log_of(edges.quantile(0.25, along_rad), 0.2), log_of(edges.quantile(0.25, across_rad), 0.2), log_of(edges.quantile(0.5, along_rad), 0.2),
-      log_of(edges.quantile(0.5, across_rad), 0.2), log_of(edges.quantile(0.1), 0.2), log_of(edges.count(along_rad) + 3, 1), log_of(edges.count() + 3, 1);
+      log_of(edges.quantile(0.25, along_rad), 0.2), log_of(edges.quantile(0.25, across_rad), 0.2),
+      log_of(edges.quantile(0.5, along_rad), 0.2), log_of(edges.quantile(0.5, across_rad), 0.2),
+      log_of(edges.quantile(0.1), 0.2), log_of(edges.count(along_rad) + 3, 1), log_of(edges.count() + 3, 1);
   return out;
 }
 

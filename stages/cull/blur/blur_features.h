@@ -1,4 +1,5 @@
-// Numbers drawn from a mean spectrum that tell blur from content: the spectrum by direction and frequency, seen from one axis.
+// Numbers drawn from a mean spectrum that tell blur from content: the spectrum by direction and frequency,
+// seen from one axis.
 #pragma once
 
 #include <Eigen/Core>
@@ -9,9 +10,10 @@
 
 namespace lookdown::cull {
 
-inline constexpr int kAxes = 16;    ///< directions over 180 degrees
-inline constexpr int kBands = 14;   ///< rings of frequency, 0 to 0.5 cycles/px
-inline constexpr int kRelative = kAxes / 2 + 1;  ///< directions seen from an axis when left and right count the same
+inline constexpr int kAxes = 16;   ///< directions over 180 degrees
+inline constexpr int kBands = 14;  ///< rings of frequency, 0 to 0.5 cycles/px
+inline constexpr int kRelative =
+    kAxes / 2 + 1;  ///< directions seen from an axis when left and right count the same
 
 /// Mean log power by direction (row k: k * 180 / kAxes degrees counter-clockwise from +x, y up) and ring.
 using DirectionBands = Eigen::Matrix<float, kAxes, kBands, Eigen::RowMajor>;
@@ -23,8 +25,9 @@ struct SpectrumContext {
   double middle_over_noise = 0;
 };
 
-/// The spectrum as seen from the axis `position` (in steps of 180 / kAxes degrees; between two axes it is interpolated), less the level of
-/// the slow frequencies. Left and right of the axis are averaged: a mirrored picture must give the same answer.
+/// The spectrum as seen from the axis `position` (in steps of 180 / kAxes degrees; between two axes it is
+/// interpolated), less the level of the slow frequencies. Left and right of the axis are averaged: a mirrored
+/// picture must give the same answer.
 inline constexpr int kAxisFeatures = kRelative * kBands + 2;
 using AxisFeatures = Eigen::Matrix<float, kAxisFeatures, 1>;
 [[nodiscard]] AxisFeatures axis_features(const DirectionBands&, double position);
@@ -36,13 +39,16 @@ struct DirectedWidth {
   double narrowest_px = 0;
   [[nodiscard]] double smear_px() const;  ///< length of the uniform smear that explains the difference
 };
-/// Least-squares fit of w^2(t) = c0 + c1 cos 2t + c2 sin 2t, exact for a Gaussian with a uniform smear, to widths on all axes.
+/// Least-squares fit of w^2(t) = c0 + c1 cos 2t + c2 sin 2t, exact for a Gaussian with a uniform smear, to
+/// widths on all axes.
 [[nodiscard]] DirectedWidth directed_width(const std::array<double, kAxes>& widths_px);
 
-/// Spectrum of the sharpest tiles from the axis along which the blur is widest, with how much there was to see.
+/// Spectrum of the sharpest tiles from the axis along which the blur is widest, with how much there was to
+/// see.
 inline constexpr int kWholeFeatures = kAxisFeatures + 4;
 using WholeFeatures = Eigen::Matrix<float, kWholeFeatures, 1>;
-[[nodiscard]] WholeFeatures whole_features(const DirectionBands&, const SpectrumContext&, const DirectedWidth& start);
+[[nodiscard]] WholeFeatures whole_features(const DirectionBands&, const SpectrumContext&,
+                                           const DirectedWidth& start);
 
 /// The spectrum of all tiles explained by a Gaussian alone, with a smear, with a disc.
 struct SpectrumFits {
@@ -54,7 +60,8 @@ struct SpectrumFits {
 inline constexpr int kEvidenceFeatures = 32;
 using EvidenceFeatures = Eigen::Matrix<float, kEvidenceFeatures, 1>;
 /// `first_answer`: output of the whole network.
-[[nodiscard]] EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext&, const DirectedWidth& start,
-                                                 const SpectrumFits&, const EdgeHistogram&);
+[[nodiscard]] EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext&,
+                                                 const DirectedWidth& start, const SpectrumFits&,
+                                                 const EdgeHistogram&);
 
 }  // namespace lookdown::cull

@@ -17,7 +17,8 @@ struct LocalSmear {
   Eigen::Vector2d vector_px;    ///< of either sign: turned to the side of the whole's
 };
 
-std::vector<LocalSmear> local_smears(const std::vector<TileSpectrum>& spectra, const RegionGrid& regions, double noise_power, const SpectrumFit& whole) {
+std::vector<LocalSmear> local_smears(const std::vector<TileSpectrum>& spectra, const RegionGrid& regions,
+                                     double noise_power, const SpectrumFit& whole) {
   std::vector<LocalSmear> out;
   const Eigen::Vector2d along(std::cos(whole.direction_rad), std::sin(whole.direction_rad));
   const double half_diagonal = std::hypot(regions.frame.width, regions.frame.height) / 2;
@@ -32,10 +33,13 @@ std::vector<LocalSmear> local_smears(const std::vector<TileSpectrum>& spectra, c
     const MeanSpectrum mean = mean_spectrum(inside, noise_power, 1);
     if (mean.tiles_with_detail < kLeastTiles) continue;
     const SpectrumFit fit = refine_smear(samples_of(mean.wide_log_power), whole);
-    Eigen::Vector2d vector = fit.length_px * Eigen::Vector2d(std::cos(fit.direction_rad), std::sin(fit.direction_rad));
+    Eigen::Vector2d vector =
+        fit.length_px * Eigen::Vector2d(std::cos(fit.direction_rad), std::sin(fit.direction_rad));
     if (vector.dot(along) < 0) vector = -vector;
-    const Eigen::Vector2d half_tile(kSpectralTile / 2.0, -kSpectralTile / 2.0), centre(regions.frame.width / 2.0, -regions.frame.height / 2.0);
-    out.push_back({(middle / static_cast<double>(inside.size()) + half_tile - centre) / half_diagonal, vector});
+    const Eigen::Vector2d half_tile(kSpectralTile / 2.0, -kSpectralTile / 2.0),
+        centre(regions.frame.width / 2.0, -regions.frame.height / 2.0);
+    out.push_back(
+        {(middle / static_cast<double>(inside.size()) + half_tile - centre) / half_diagonal, vector});
   }
   return out;
 }
@@ -49,7 +53,8 @@ Eigen::Vector2d smear_at(const Eigen::Vector3d& motion, const Eigen::Vector2d& f
   return motion.head<2>() + motion[2] * Eigen::Vector2d(-from_middle.y(), from_middle.x());
 }
 
-/// Least squares with Cauchy weights: a region whose content looks like a smear of its own must not turn the frame.
+/// Least squares with Cauchy weights: a region whose content looks like a smear of its own must not turn the
+/// frame.
 Motion fit_motion(const std::vector<LocalSmear>& smears) {
   Motion out{Eigen::Vector3d::Zero(), 0};
   std::vector<double> weight(smears.size(), 1), size(smears.size());
@@ -63,12 +68,15 @@ Motion fit_motion(const std::vector<LocalSmear>& smears) {
       right += weight[i] * row.transpose() * smears[i].vector_px;
     }
     out.shift_and_turn = normal.ldlt().solve(right);
-    for (std::size_t i = 0; i < smears.size(); ++i) size[i] = (smears[i].vector_px - smear_at(out.shift_and_turn, smears[i].from_middle)).norm();
+    for (std::size_t i = 0; i < smears.size(); ++i)
+      size[i] = (smears[i].vector_px - smear_at(out.shift_and_turn, smears[i].from_middle)).norm();
     std::vector<double> sorted = size;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2), sorted.end());
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
+                     sorted.end());
     const double scale = std::max(0.2, sorted[sorted.size() / 2]);
     for (std::size_t i = 0; i < smears.size(); ++i) weight[i] = 1 / (1 + size[i] * size[i] / (scale * scale));
-    // The median of a two-dimensional Gaussian error is 1.18 of its deviation on an axis; 1.5 allows for the three unknowns.
+    // The median of a two-dimensional Gaussian error is 1.18 of its deviation on an axis; 1.5 allows for the
+    // three unknowns.
     out.turn_sigma = 1.5 * scale / 1.18 * std::sqrt(normal.inverse()(2, 2));
   }
   return out;
@@ -76,7 +84,8 @@ Motion fit_motion(const std::vector<LocalSmear>& smears) {
 
 }  // namespace
 
-std::optional<TurningSmear> turning_smear(const std::vector<TileSpectrum>& spectra, const RegionGrid& regions, double noise_power, const SpectrumFit& whole) {
+std::optional<TurningSmear> turning_smear(const std::vector<TileSpectrum>& spectra, const RegionGrid& regions,
+                                          double noise_power, const SpectrumFit& whole) {
   const std::vector<LocalSmear> smears = local_smears(spectra, regions, noise_power, whole);
   if (static_cast<int>(smears.size()) < kLeastRegions) return std::nullopt;
   const Motion motion = fit_motion(smears);

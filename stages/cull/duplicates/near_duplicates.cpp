@@ -9,12 +9,13 @@
 namespace lookdown::cull {
 namespace {
 
-// The same picture again: nearly the same brightness pattern, moved by less than a tenth of the frame. Frames of a walked
-// line overlap by 60 to 80 %, which is a shift of 20 % and more.
+// The same picture again: nearly the same brightness pattern, moved by less than a tenth of the frame. Frames
+// of a walked line overlap by 60 to 80 %, which is a shift of 20 % and more.
 constexpr double kLeastCorrelation = 0.9;
 constexpr double kLargestShiftShare = 0.1;
 constexpr double kLargestTurnDeg = 10;
-// Hovering is seen in frames that follow each other; a kite that comes back to a place an hour later gives new light.
+// Hovering is seen in frames that follow each other; a kite that comes back to a place an hour later gives
+// new light.
 constexpr int kFramesAhead = 12;
 constexpr double kSecondsAhead = 180;
 

@@ -13,7 +13,8 @@ namespace {
 constexpr int kLongSide = 40;
 constexpr double kFarthestShare = 0.15;
 constexpr double kLargestTurnDeg = 12;
-// Pictures of the same ground agree better at half the size than at the whole one, but for what shifts and turns between those tried take away.
+// Pictures of the same ground agree better at half the size than at the whole one, but for what shifts and
+// turns between those tried take away.
 constexpr double kWorthALook = 0.6;
 
 void append(std::vector<std::uint8_t>& bytes, const cv::Mat& picture) {
@@ -28,7 +29,8 @@ cv::Mat picture_at(const std::uint8_t* first, int columns, int rows) {
   return picture;
 }
 
-/// Correlation of `b` with `a` shifted by (dx, dy), over the part where both are seen and `seen` says that `a` is known.
+/// Correlation of `b` with `a` shifted by (dx, dy), over the part where both are seen and `seen` says that
+/// `a` is known.
 double correlation(const cv::Mat& a, const cv::Mat& seen, const cv::Mat& b, int dx, int dy) {
   const int x0 = std::max(0, dx), x1 = std::min(b.cols, a.cols + dx);
   const int y0 = std::max(0, dy), y1 = std::min(b.rows, a.rows + dy);
@@ -59,8 +61,8 @@ Turned turned(const cv::Mat& picture, double turn_deg) {
   const cv::Mat rotation = cv::getRotationMatrix2D(middle, turn_deg, 1);
   Turned out{turn_deg, {}, {}};
   cv::warpAffine(picture, out.picture, rotation, picture.size(), cv::INTER_LINEAR, cv::BORDER_CONSTANT, 0);
-  cv::warpAffine(cv::Mat(picture.size(), CV_8U, cv::Scalar(255)), out.seen, rotation, picture.size(), cv::INTER_LINEAR,
-                 cv::BORDER_CONSTANT, 0);
+  cv::warpAffine(cv::Mat(picture.size(), CV_8U, cv::Scalar(255)), out.seen, rotation, picture.size(),
+                 cv::INTER_LINEAR, cv::BORDER_CONSTANT, 0);
   out.seen = out.seen == 255;
   return out;
 }
@@ -79,7 +81,8 @@ Likeness best_likeness(const cv::Mat& a, const cv::Mat& b, int long_side, double
         best.correlation = c;
         best.turn_deg = turn_deg;
         best.shift_share = std::hypot(dx, dy) / long_side;
-        best.overlap_share = (1.0 - std::abs(dx) / static_cast<double>(b.cols)) * (1.0 - std::abs(dy) / static_cast<double>(b.rows));
+        best.overlap_share = (1.0 - std::abs(dx) / static_cast<double>(b.cols)) *
+                             (1.0 - std::abs(dy) / static_cast<double>(b.rows));
       }
   }
   return best;
@@ -103,7 +106,8 @@ std::vector<std::uint8_t> make_signature(const cv::Mat& whole) {
   cv::split(cie_lab(small), planes);
   planes[0].convertTo(planes[0], CV_8U, 255.0 / 100);
   for (int plane : {1, 2}) planes[plane].convertTo(planes[plane], CV_8U, 1, 128);
-  std::vector<std::uint8_t> bytes{static_cast<std::uint8_t>(size.width), static_cast<std::uint8_t>(size.height)};
+  std::vector<std::uint8_t> bytes{static_cast<std::uint8_t>(size.width),
+                                  static_cast<std::uint8_t>(size.height)};
   append(bytes, planes[0]);
   const cv::Size half((size.width + 1) / 2, (size.height + 1) / 2);
   for (int plane : {1, 2}) {

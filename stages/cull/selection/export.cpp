@@ -42,7 +42,8 @@ void collect_kept(FlightRecord& flight, const Options& options, const fs::path& 
   std::error_code error;
   fs::create_directories(folder, error);
   if (error) {
-    flight.warnings.push_back(folder.string() + " cannot be made (" + error.message() + "); no frame was collected.");
+    flight.warnings.push_back(folder.string() + " cannot be made (" + error.message() +
+                              "); no frame was collected.");
     return;
   }
   for (const FrameRecord& frame : flight.frames) {
@@ -50,11 +51,13 @@ void collect_kept(FlightRecord& flight, const Options& options, const fs::path& 
     const fs::path target = folder / (frame.source.stem + frame.source.path.extension().string());
     if (fs::exists(fs::symlink_status(target, error))) {
       if (!same_bytes(frame.source.path, target))
-        flight.warnings.push_back(target.string() + " holds something else; " + frame.source.file + " was not collected.");
+        flight.warnings.push_back(target.string() + " holds something else; " + frame.source.file +
+                                  " was not collected.");
       continue;
     }
     if (const auto failed = put(frame.source.path, target, options.collect))
-      flight.warnings.push_back(target.string() + ": " + options.collect + " failed (" + failed.message() + ").");
+      flight.warnings.push_back(target.string() + ": " + options.collect + " failed (" + failed.message() +
+                                ").");
   }
 }
 

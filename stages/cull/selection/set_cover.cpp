@@ -19,14 +19,14 @@ struct Candidate {
 
 using Outline = std::vector<Point2<MosaicPx>>;
 
-/// Outline of a frame on the mosaic, sides bent by the lens; empty when a part of it lies at or beyond the horizon.
+/// Outline of a frame on the mosaic, sides bent by the lens; empty when a part of it lies at or beyond the
+/// horizon.
 Outline outline(const FrameRecord& frame) {
   const FramePlacement& placed = frame.placement;
   const double w = frame.source.width_px - 1, h = frame.source.height_px - 1;
   const double corners[5][2] = {{0, 0}, {w, 0}, {w, h}, {0, h}, {0, 0}};
   Outline out;
-  const double middle_depth =
-      placed.mosaic_from_frame.depth(placed.camera.undistort({w / 2, h / 2}));
+  const double middle_depth = placed.mosaic_from_frame.depth(placed.camera.undistort({w / 2, h / 2}));
   for (int side = 0; side < 4; ++side)
     for (int step = 0; step < kOutlineSteps; ++step) {
       const double t = static_cast<double>(step) / kOutlineSteps;
@@ -72,15 +72,16 @@ std::vector<int> cells_inside(const Outline& o, const Grid& grid) {
     std::sort(crossings.begin(), crossings.end());
     for (std::size_t i = 0; i + 1 < crossings.size(); i += 2) {
       const int first = std::max(0, static_cast<int>(std::ceil((crossings[i] - grid.x0) / grid.step - 0.5)));
-      const int last =
-          std::min(grid.columns - 1, static_cast<int>(std::floor((crossings[i + 1] - grid.x0) / grid.step - 0.5)));
+      const int last = std::min(grid.columns - 1,
+                                static_cast<int>(std::floor((crossings[i + 1] - grid.x0) / grid.step - 0.5)));
       for (int column = first; column <= last; ++column) cells.push_back(row * grid.columns + column);
     }
   }
   return cells;
 }
 
-/// Lower bound of any cover: cells picked so that no frame sees two of them need a frame each (times their need).
+/// Lower bound of any cover: cells picked so that no frame sees two of them need a frame each (times their
+/// need).
 int independent_cells_bound(const std::vector<Candidate>& candidates, const std::vector<int>& need) {
   std::vector<std::vector<int>> seen_by(need.size());
   for (std::size_t c = 0; c < candidates.size(); ++c)
@@ -88,7 +89,8 @@ int independent_cells_bound(const std::vector<Candidate>& candidates, const std:
   std::vector<int> order;
   for (std::size_t cell = 0; cell < need.size(); ++cell)
     if (need[cell] > 0) order.push_back(static_cast<int>(cell));
-  std::stable_sort(order.begin(), order.end(), [&](int a, int b) { return seen_by[a].size() < seen_by[b].size(); });
+  std::stable_sort(order.begin(), order.end(),
+                   [&](int a, int b) { return seen_by[a].size() < seen_by[b].size(); });
   std::vector<bool> used(candidates.size(), false);
   int bound = 0;
   for (int cell : order) {
@@ -107,7 +109,8 @@ Coverage fewest_frames(const FlightRecord& flight, int times, double share) {
   std::vector<Outline> outlines;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     const FrameRecord& frame = flight.frames[i];
-    if (!frame.placement.placed || frame.placement.group != 0 || frame.decision.verdict != Verdict::keep) continue;
+    if (!frame.placement.placed || frame.placement.group != 0 || frame.decision.verdict != Verdict::keep)
+      continue;
     Outline o = outline(frame);
     if (o.empty()) continue;
     candidates.push_back({static_cast<int>(i), {}});
@@ -134,7 +137,8 @@ Coverage fewest_frames(const FlightRecord& flight, int times, double share) {
     for (std::size_t c = 0; c < candidates.size(); ++c) {
       if (taken[c]) continue;
       const auto& cells = candidates[c].cells;
-      const int gain = static_cast<int>(std::count_if(cells.begin(), cells.end(), [&](int cell) { return need[cell] > 0; }));
+      const int gain = static_cast<int>(
+          std::count_if(cells.begin(), cells.end(), [&](int cell) { return need[cell] > 0; }));
       if (gain > best_gain) best_gain = gain, best = static_cast<int>(c);
     }
     if (best < 0) break;
@@ -156,24 +160,34 @@ void mark_fewest_frames(FlightRecord& flight, int times, double share) {
   int kept = 0;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& frame = flight.frames[i];
-    std::erase_if(frame.decision.reasons, [](const Reason& r) { return r.word == kNeeded || r.word == kCovered; });
-    if (frame.decision.verdict != Verdict::keep || !frame.placement.placed || frame.placement.group != 0) continue;
+    std::erase_if(frame.decision.reasons,
+                  [](const Reason& r) { return r.word == kNeeded || r.word == kCovered; });
+    if (frame.decision.verdict != Verdict::keep || !frame.placement.placed || frame.placement.group != 0)
+      continue;
     ++kept;
     const auto at = std::find(coverage.chosen.begin(), coverage.chosen.end(), static_cast<int>(i));
     if (at != coverage.chosen.end())
-      frame.decision.reasons.push_back({kNeeded, static_cast<double>(at - coverage.chosen.begin() + 1), std::nullopt, "in the order of picking"});
+      frame.decision.reasons.push_back({kNeeded, static_cast<double>(at - coverage.chosen.begin() + 1),
+                                        std::nullopt, "in the order of picking"});
     else
       frame.decision.reasons.push_back({kCovered, std::nullopt, std::nullopt, ""});
   }
-  std::string sentence = std::to_string(coverage.chosen.size()) + " of " + std::to_string(kept) + " kept frames see ";
-  sentence += share >= 1 ? "all the ground" : std::to_string(static_cast<int>(std::lround(100 * coverage.covered_share))) + " % of the ground";
-  sentence += " that all of them see, " + std::string(times == 1 ? "at least once" : std::to_string(times) + " times wherever all of them do");
-  if (coverage.least_possible > 0) sentence += "; no set of fewer than " + std::to_string(coverage.least_possible) + " can";
+  std::string sentence =
+      std::to_string(coverage.chosen.size()) + " of " + std::to_string(kept) + " kept frames see ";
+  sentence += share >= 1 ? "all the ground"
+                         : std::to_string(static_cast<int>(std::lround(100 * coverage.covered_share))) +
+                               " % of the ground";
+  sentence +=
+      " that all of them see, " +
+      std::string(times == 1 ? "at least once" : std::to_string(times) + " times wherever all of them do");
+  if (coverage.least_possible > 0)
+    sentence += "; no set of fewer than " + std::to_string(coverage.least_possible) + " can";
   flight.warnings.push_back(sentence + ".");
 }
 
 bool covered_by_others(const Decision& decision) {
-  return std::any_of(decision.reasons.begin(), decision.reasons.end(), [](const Reason& r) { return r.word == kCovered; });
+  return std::any_of(decision.reasons.begin(), decision.reasons.end(),
+                     [](const Reason& r) { return r.word == kCovered; });
 }
 
 }  // namespace lookdown::cull

@@ -12,10 +12,12 @@ namespace {
 
 constexpr int kSide = kSpectralTile;
 constexpr int kColumns = kSide / 2 + 1;
-// A tile counts when its middle frequencies stand this far above the floor and above what 8-bit rounding and coding leave.
+// A tile counts when its middle frequencies stand this far above the floor and above what 8-bit rounding and
+// coding leave.
 constexpr double kDetailOverNoise = 6;
 constexpr double kLeastMiddlePower = 3;
-// Contrast of real things at slow frequencies, for frames so blurred that no more is left. Shading of still water and sky stays below it.
+// Contrast of real things at slow frequencies, for frames so blurred that no more is left. Shading of still
+// water and sky stays below it.
 constexpr double kLeastSlowPower = 400;
 // Keeps the logarithm finite; a tenth of the power of rounding to whole grey levels (1/12).
 constexpr float kLeastPower = 0.008F;
@@ -39,7 +41,8 @@ const cv::Mat& window() {
 
 enum Band : std::size_t { kSlowBand, kMiddleBand, kFineBand, kCornerBand, kPowerBands };
 
-/// Indices into a spectrum of the frequencies of each band. The axes are left out: block edges of JPEG coding lie there.
+/// Indices into a spectrum of the frequencies of each band. The axes are left out: block edges of JPEG coding
+/// lie there.
 const std::array<std::vector<int>, kPowerBands>& band_places() {
   static const std::array<std::vector<int>, kPowerBands> places = [] {
     std::array<std::vector<int>, kPowerBands> band;
@@ -59,7 +62,8 @@ const std::array<std::vector<int>, kPowerBands>& band_places() {
   return places;
 }
 
-/// The tile without the plane through its mean and slopes, for a shading across the tile would leak over all frequencies; windowed.
+/// The tile without the plane through its mean and slopes, for a shading across the tile would leak over all
+/// frequencies; windowed.
 cv::Mat levelled(const cv::Mat& grey) {
   constexpr double kMiddle = (kSide - 1) / 2.0;
   double sum = 0, along_x = 0, along_y = 0;
@@ -78,25 +82,31 @@ cv::Mat levelled(const cv::Mat& grey) {
     const auto* row = grey.ptr<std::uint8_t>(y);
     const auto* taper = window().ptr<float>(y);
     auto* to = tile.ptr<float>(y);
-    const auto level = static_cast<float>(sum / (kSide * kSide) + (y - kMiddle) * slope_y - kMiddle * slope_x);
-    for (int x = 0; x < kSide; ++x) to[x] = (static_cast<float>(row[x]) - level - slope_x * static_cast<float>(x)) * taper[x];
+    const auto level =
+        static_cast<float>(sum / (kSide * kSide) + (y - kMiddle) * slope_y - kMiddle * slope_x);
+    for (int x = 0; x < kSide; ++x)
+      to[x] = (static_cast<float>(row[x]) - level - slope_x * static_cast<float>(x)) * taper[x];
   }
   return tile;
 }
 
 bool has_detail(const TileSpectrum& tile, double noise_power) {
   const double bar = kDetailOverNoise * noise_power;
-  return (tile.middle_power > kLeastMiddlePower && tile.middle_power > bar) || (tile.slow_power > kLeastSlowPower && tile.slow_power > 3 * bar);
+  return (tile.middle_power > kLeastMiddlePower && tile.middle_power > bar) ||
+         (tile.slow_power > kLeastSlowPower && tile.slow_power > 3 * bar);
 }
 
 void keep_sharpest(std::vector<const TileSpectrum*>& tiles, double largest_share) {
-  std::stable_sort(tiles.begin(), tiles.end(), [](auto* a, auto* b) { return a->fine_share() > b->fine_share(); });
+  std::stable_sort(tiles.begin(), tiles.end(),
+                   [](auto* a, auto* b) { return a->fine_share() > b->fine_share(); });
   const std::size_t best = std::min(kBest, tiles.size());
   double reference = 0;
   for (std::size_t i = 0; i < best; ++i) reference += tiles[i]->fine_share() / static_cast<double>(best);
   const auto most = static_cast<std::size_t>(std::ceil(largest_share * static_cast<double>(tiles.size())));
   std::size_t count = best;
-  while (count < std::min(tiles.size(), std::max(most, kLeastTiles)) && (count < kLeastTiles || tiles[count]->fine_share() >= kNearlyAsSharp * reference)) ++count;
+  while (count < std::min(tiles.size(), std::max(most, kLeastTiles)) &&
+         (count < kLeastTiles || tiles[count]->fine_share() >= kNearlyAsSharp * reference))
+    ++count;
   tiles.resize(count);
 }
 
@@ -132,14 +142,17 @@ std::vector<cv::Rect> spectral_tiles(const cv::Size& picture, int most) {
   }
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < columns; ++column) {
-      const int x = columns > 1 ? column * (picture.width - kSide) / (columns - 1) : (picture.width - kSide) / 2;
+      const int x =
+          columns > 1 ? column * (picture.width - kSide) / (columns - 1) : (picture.width - kSide) / 2;
       const int y = rows > 1 ? row * (picture.height - kSide) / (rows - 1) : (picture.height - kSide) / 2;
       tiles.emplace_back(x, y, kSide, kSide);
     }
   return tiles;
 }
 
-double TileSpectrum::fine_share() const { return std::max(0.0, fine_power - 1.05 * corner_power) / middle_power; }
+double TileSpectrum::fine_share() const {
+  return std::max(0.0, fine_power - 1.05 * corner_power) / middle_power;
+}
 
 MeanSpectrum mean_spectrum(const std::vector<TileSpectrum>& tiles, double largest_share) {
   if (tiles.empty()) return {};
@@ -151,12 +164,14 @@ MeanSpectrum mean_spectrum(const std::vector<TileSpectrum>& tiles, double larges
   }
   const auto tenth = fine.begin() + static_cast<std::ptrdiff_t>(fine.size() / 10);
   std::nth_element(fine.begin(), tenth, fine.end());
-  // In a frame that is all texture the lowest tile is no noise floor; it must not lift the bar above the texture itself, so the floor is held
-  // against middle power, which exceeds fine power in every natural scene.
+  // In a frame that is all texture the lowest tile is no noise floor; it must not lift the bar above the
+  // texture itself, so the floor is held against middle power, which exceeds fine power in every natural
+  // scene.
   return mean_spectrum(all, *tenth, largest_share);
 }
 
-MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double noise_power, double largest_share) {
+MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double noise_power,
+                           double largest_share) {
   MeanSpectrum out;
   out.noise_power = noise_power;
   std::vector<const TileSpectrum*> useful;

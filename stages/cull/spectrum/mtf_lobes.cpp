@@ -24,7 +24,8 @@ const std::array<Lobe, kEntries>& jinc_table() {
     for (int i = 1; i < kEntries; ++i) {
       const double x = 2 * kPi * i * kStep, jinc = 2 * ::j1(x) / x;
       // d/dx (J1(x) / x) = -J2(x) / x.
-      t[i] = {static_cast<float>(jinc * jinc), static_cast<float>(2 * jinc * (-2 * ::jn(2, x) / x) * 2 * kPi)};
+      t[i] = {static_cast<float>(jinc * jinc),
+              static_cast<float>(2 * jinc * (-2 * ::jn(2, x) / x) * 2 * kPi)};
     }
     return t;
   }();

@@ -1,4 +1,5 @@
-// Squared transfer functions of a uniform smear and of a uniform disc, with their derivatives, for many arguments at once.
+// Squared transfer functions of a uniform smear and of a uniform disc, with their derivatives, for many
+// arguments at once.
 #pragma once
 
 #include <Eigen/Core>

@@ -22,13 +22,16 @@ using Matrix = Eigen::Matrix<double, kUnknowns, kUnknowns>;
 using Column = SampleNumbers;
 
 constexpr double kResidualScale = 0.3;
-constexpr double kCurvature = 4 * kPi * kPi;  // of the logarithm of a Gaussian's squared transfer function, for each px^2
-// What is known beforehand keeps unknowns that trade against each other from running away: slope of the scene against Gaussian, content by direction
-// against smear. Expected value, standard deviation and weight per sample.
+constexpr double kCurvature =
+    4 * kPi * kPi;  // of the logarithm of a Gaussian's squared transfer function, for each px^2
+// What is known beforehand keeps unknowns that trade against each other from running away: slope of the scene
+// against Gaussian, content by direction against smear. Expected value, standard deviation and weight per
+// sample.
 constexpr double kExpectedSlope = 2.0, kSlopeSigma = 0.5, kSlopeWeight = 0.02;
 constexpr double kContentSigma = 1.0, kContentWeight = 0.1;
 constexpr double kExpectedFilled = -4.5, kFilledSigma = 1.2, kFilledWeight = 0.003;
-// Most frequencies are high ones, where a blur leaves nothing but noise and the marks of coding: the slow ones count more.
+// Most frequencies are high ones, where a blur leaves nothing but noise and the marks of coding: the slow
+// ones count more.
 constexpr double kWeighedFrom = 0.03;  // cycles/px
 // Beyond this frequency one sample in four is enough, with four times the weight.
 constexpr double kThinFrom = 0.2;
@@ -38,13 +41,15 @@ constexpr int kIterations = 16;
 
 Vector packed(const SpectrumFit& fit) {
   Vector p;
-  p.head<kContent>() << fit.level, fit.slope, fit.variance_px2, fit.length_px, fit.direction_rad, fit.floor, fit.floor_x, fit.floor_y, fit.log_filled;
+  p.head<kContent>() << fit.level, fit.slope, fit.variance_px2, fit.length_px, fit.direction_rad, fit.floor,
+      fit.floor_x, fit.floor_y, fit.log_filled;
   p.tail<kContentAngles>() = Eigen::Map<const Eigen::Matrix<double, kContentAngles, 1>>(fit.content.data());
   return p;
 }
 
 SpectrumFit unpacked(const Vector& p, double cost) {
-  SpectrumFit fit{p[kLevel], p[kSlope], p[kVariance], p[kLength], p[kDirection], p[kFloor], p[kFloorX], p[kFloorY], p[kFilled], {}, cost};
+  SpectrumFit fit{p[kLevel],  p[kSlope],  p[kVariance], p[kLength], p[kDirection], p[kFloor],
+                  p[kFloorX], p[kFloorY], p[kFilled],   {},         cost};
   Eigen::Map<Eigen::Matrix<double, kContentAngles, 1>>(fit.content.data()) = p.tail<kContentAngles>();
   return fit;
 }
@@ -70,9 +75,20 @@ struct Normal {
   }
 };
 
-/// What does not change while the unknowns do: one column a sample, those between the same two nodes of A next to each other.
+/// What does not change while the unknowns do: one column a sample, those between the same two nodes of A
+/// next to each other.
 struct Places {
-  enum Known { kFx, kFy, kSquare, kRadius, kLogF, kPower, kWeight, kShare, kKnown };  // kShare: of the upper node of A
+  enum Known {
+    kFx,
+    kFy,
+    kSquare,
+    kRadius,
+    kLogF,
+    kPower,
+    kWeight,
+    kShare,
+    kKnown
+  };  // kShare: of the upper node of A
   Eigen::Array<float, Eigen::Dynamic, kKnown, Eigen::ColMajor, kMostSamples, kKnown> known;
   std::array<int, kContentAngles + 1> first{};  ///< sample at which each node's begin
   [[nodiscard]] auto of(Known what) const { return known.col(what); }
@@ -86,14 +102,17 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
   float sum = 0;
   std::size_t far = 0, used = 0, all = 0;
   for (std::size_t i = 0; i < samples.log_power.size(); ++i) {
-    const double fx = samples.fx[i], fy = samples.fy[i], square = fx * fx + fy * fy, radius = std::sqrt(square);
+    const double fx = samples.fx[i], fy = samples.fy[i], square = fx * fx + fy * fy,
+                 radius = std::sqrt(square);
     const bool thinned = radius > kThinFrom;
     if ((thinned && far++ % kThinBy != 0) || used++ % step != 0 || all == kMostSamples) continue;
-    const double angle = std::atan2(fy, fx), position = (angle < 0 ? angle + kPi : angle) / kPi * kContentAngles;
+    const double angle = std::atan2(fy, fx),
+                 position = (angle < 0 ? angle + kPi : angle) / kPi * kContentAngles;
     const double weight = (thinned ? static_cast<double>(kThinBy) : 1.0) / (radius + kWeighedFrom);
     const auto number = [](double value) { return static_cast<float>(value); };
-    by_node[static_cast<std::size_t>(position) % kContentAngles].push_back({number(fx), number(fy), number(square), number(radius), number(std::log(radius)),
-                                                                           samples.log_power[i], number(weight), number(position - std::floor(position))});
+    by_node[static_cast<std::size_t>(position) % kContentAngles].push_back(
+        {number(fx), number(fy), number(square), number(radius), number(std::log(radius)),
+         samples.log_power[i], number(weight), number(position - std::floor(position))});
     sum += number(weight);
     ++all;
   }
@@ -102,19 +121,22 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
   Eigen::Index at = 0;
   for (int node = 0; node < kContentAngles; ++node) {
     places.first[node] = static_cast<int>(at);
-    for (const Row& row : by_node[node]) places.known.row(at++) = Eigen::Map<const Eigen::Array<float, 1, Places::kKnown>>(row.data());
+    for (const Row& row : by_node[node])
+      places.known.row(at++) = Eigen::Map<const Eigen::Array<float, 1, Places::kKnown>>(row.data());
   }
   places.first[kContentAngles] = static_cast<int>(at);
   places.known.col(Places::kWeight) *= static_cast<float>(all) / sum;
   return places;
 }
 
-/// Squared transfer function of the shape at every sample, and its derivative by the argument; `reach` is the frequency along the smear.
+/// Squared transfer function of the shape at every sample, and its derivative by the argument; `reach` is the
+/// frequency along the smear.
 template <BlurShape shape>
 void lobes_at(const Places& places, const Vector& p, Column& reach, Column& value, Column& derivative) {
   const auto length = static_cast<float>(p[kLength]);
   if constexpr (shape == BlurShape::smear) {
-    reach = places.of(Places::kFx) * static_cast<float>(std::cos(p[kDirection])) + places.of(Places::kFy) * static_cast<float>(std::sin(p[kDirection]));
+    reach = places.of(Places::kFx) * static_cast<float>(std::cos(p[kDirection])) +
+            places.of(Places::kFy) * static_cast<float>(std::sin(p[kDirection]));
     squared_sinc(length * reach, value, derivative);
   } else {
     reach = places.of(Places::kRadius);
@@ -122,22 +144,27 @@ void lobes_at(const Places& places, const Vector& p, Column& reach, Column& valu
   }
 }
 
-/// Derivatives of all samples between two nodes of A, of which no others depend on the unknowns so: their part of the normal equations.
+/// Derivatives of all samples between two nodes of A, of which no others depend on the unknowns so: their
+/// part of the normal equations.
 using Derivatives = Eigen::Matrix<float, Eigen::Dynamic, kTouched, Eigen::ColMajor, kMostSamples, kTouched>;
-void add_node(int node, const Eigen::Ref<const Derivatives>& d, const Eigen::Ref<const Derivatives>& weighted, const Eigen::Ref<const Eigen::VectorXf>& residual, Normal& out) {
+void add_node(int node, const Eigen::Ref<const Derivatives>& d, const Eigen::Ref<const Derivatives>& weighted,
+              const Eigen::Ref<const Eigen::VectorXf>& residual, Normal& out) {
   Eigen::Matrix<float, kTouched, kTouched> square;
   for (int row = 0; row < kTouched; ++row)
-    for (int column = 0; column <= row; ++column) square(row, column) = square(column, row) = weighted.col(row).dot(d.col(column));
+    for (int column = 0; column <= row; ++column)
+      square(row, column) = square(column, row) = weighted.col(row).dot(d.col(column));
   const Eigen::Matrix<float, kTouched, 1> slope = weighted.transpose().lazyProduct(residual);
   const std::array<int, 2> nodes = {kContent + node, kContent + (node + 1) % kContentAngles};
   const auto unknown = [&](int touched) { return touched < kContent ? touched : nodes[touched - kContent]; };
   for (int row = 0; row < kTouched; ++row) {
     out.gradient[unknown(row)] += slope[row];
-    for (int column = 0; column < kTouched; ++column) out.matrix(unknown(row), unknown(column)) += square(row, column);
+    for (int column = 0; column < kTouched; ++column)
+      out.matrix(unknown(row), unknown(column)) += square(row, column);
   }
 }
 
-/// Sum over the samples of robust residuals (Geman-McClure would forget too much, Huber too little: pseudo-Huber), with derivatives if wanted.
+/// Sum over the samples of robust residuals (Geman-McClure would forget too much, Huber too little:
+/// pseudo-Huber), with derivatives if wanted.
 template <BlurShape shape>
 Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
   constexpr bool shaped = shape != BlurShape::none;
@@ -150,21 +177,25 @@ Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
     const auto lower = number(p[kContent + node]), upper = number(p[kContent + (node + 1) % kContentAngles]);
     content.segment(first, count) = lower + (upper - lower) * places.of(Places::kShare).segment(first, count);
   }
-  Column signal = number(p[kLevel]) + content - number(p[kSlope]) * places.of(Places::kLogF) - number(kCurvature * p[kVariance]) * places.of(Places::kSquare);
+  Column signal = number(p[kLevel]) + content - number(p[kSlope]) * places.of(Places::kLogF) -
+                  number(kCurvature * p[kVariance]) * places.of(Places::kSquare);
   if constexpr (shaped) {
     lobes_at<shape>(places, p, reach, value, steep);
     passed = value + filled;
     signal += passed.log();
   }
-  const Column floor = number(p[kFloor]) + number(p[kFloorX]) * places.of(Places::kFx).square() + number(p[kFloorY]) * places.of(Places::kFy).square();
+  const Column floor = number(p[kFloor]) + number(p[kFloorX]) * places.of(Places::kFx).square() +
+                       number(p[kFloorY]) * places.of(Places::kFy).square();
   const Column over = (-(signal - floor).abs()).exp();
-  const Column residual = (signal.max(floor) + (1 + over).log() - places.of(Places::kPower)) / number(kResidualScale);
+  const Column residual =
+      (signal.max(floor) + (1 + over).log() - places.of(Places::kPower)) / number(kResidualScale);
   const Column root = (1 + residual.square()).sqrt();
   Normal out;
   out.cost = 2 * (places.of(Places::kWeight) * (root - 1)).sum();
   if (derivatives) {
     const Column larger = 1 / ((1 + over) * number(kResidualScale)), smaller = over * larger;
-    const Column share = (signal > floor).select(larger, smaller), rest = (signal > floor).select(smaller, larger);
+    const Column share = (signal > floor).select(larger, smaller),
+                 rest = (signal > floor).select(smaller, larger);
     Derivatives d(n, kTouched);
     d.col(kLevel) = share;
     d.col(kSlope) = -share * places.of(Places::kLogF);
@@ -184,20 +215,24 @@ Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
     }
     if constexpr (shape == BlurShape::smear)
       d.col(kDirection) = steep * number(p[kLength]) *
-                          (places.of(Places::kFy) * number(std::cos(p[kDirection])) - places.of(Places::kFx) * number(std::sin(p[kDirection])));
+                          (places.of(Places::kFy) * number(std::cos(p[kDirection])) -
+                           places.of(Places::kFx) * number(std::sin(p[kDirection])));
     else
       d.col(kDirection).setZero();
     const Column weight = places.of(Places::kWeight) / root;
     const Derivatives weighted = d.array().colwise() * weight;
     for (int node = 0; node < kContentAngles; ++node) {
       const int first = places.first[node], count = places.first[node + 1] - first;
-      add_node(node, d.middleRows(first, count), weighted.middleRows(first, count), residual.segment(first, count).matrix(), out);
+      add_node(node, d.middleRows(first, count), weighted.middleRows(first, count),
+               residual.segment(first, count).matrix(), out);
     }
   }
   const auto samples = static_cast<double>(n);
   out.add_prior(kSlope, p[kSlope] - kExpectedSlope, kSlopeWeight * samples / (kSlopeSigma * kSlopeSigma));
-  out.add_prior(kFilled, p[kFilled] - kExpectedFilled, kFilledWeight * samples / (kFilledSigma * kFilledSigma));
-  for (int k = 0; k < kContentAngles; ++k) out.add_prior(kContent + k, p[kContent + k], kContentWeight * samples / (kContentSigma * kContentSigma));
+  out.add_prior(kFilled, p[kFilled] - kExpectedFilled,
+                kFilledWeight * samples / (kFilledSigma * kFilledSigma));
+  for (int k = 0; k < kContentAngles; ++k)
+    out.add_prior(kContent + k, p[kContent + k], kContentWeight * samples / (kContentSigma * kContentSigma));
   return out;
 }
 
@@ -208,7 +243,8 @@ double median_between(const SpectrumSamples& samples, double low, double high) {
     if (f >= low && f < high) values.push_back(samples.log_power[i]);
   }
   if (values.empty()) return 0;
-  std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
+  std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2),
+                   values.end());
   return values[values.size() / 2];
 }
 
@@ -231,7 +267,8 @@ SpectrumFit fit(const Places& places, const SpectrumFit& start, int iterations, 
   Normal now = evaluate<shape>(places, p, true);
   for (int iteration = 0; iteration < iterations; ++iteration) {
     Matrix damped = now.matrix;
-    damped.diagonal() += damping * (now.matrix.diagonal() + Vector::Constant(1e-6 * now.matrix.diagonal().maxCoeff()));
+    damped.diagonal() +=
+        damping * (now.matrix.diagonal() + Vector::Constant(1e-6 * now.matrix.diagonal().maxCoeff()));
     if (free == Free::all_but_shape)
       for (int k : {kLength, kDirection}) damped(k, k) *= 1e9;
     const Vector next = within_bounds(p + Vector(damped.ldlt().solve(-now.gradient)));
@@ -250,10 +287,13 @@ SpectrumFit fit(const Places& places, const SpectrumFit& start, int iterations, 
   return unpacked(p, now.cost / static_cast<double>(std::max<Eigen::Index>(1, places.size())));
 }
 
-double turn_between(double a_rad, double b_rad) { return std::abs(std::remainder(a_rad - b_rad, kPi)); }
+double turn_between(double a_rad, double b_rad) {
+  return std::abs(std::remainder(a_rad - b_rad, kPi));
+}
 
 void keep_best(std::vector<SpectrumFit>& fits, std::size_t most) {
-  std::stable_sort(fits.begin(), fits.end(), [](const SpectrumFit& a, const SpectrumFit& b) { return a.cost < b.cost; });
+  std::stable_sort(fits.begin(), fits.end(),
+                   [](const SpectrumFit& a, const SpectrumFit& b) { return a.cost < b.cost; });
   fits.resize(std::min(fits.size(), most));
 }
 
@@ -304,14 +344,16 @@ SpectrumFit best_fit(const SpectrumSamples& samples) {
   std::vector<SpectrumFit> finalists;
   for (const SpectrumFit& one : rough) {
     const bool seen = std::any_of(finalists.begin(), finalists.end(), [&](const SpectrumFit& other) {
-      return turn_between(one.direction_rad, other.direction_rad) < 0.1 && std::abs(std::log(one.length_px / other.length_px)) < 0.12;
+      return turn_between(one.direction_rad, other.direction_rad) < 0.1 &&
+             std::abs(std::log(one.length_px / other.length_px)) < 0.12;
     });
     if (!seen && finalists.size() < kFinalists) finalists.push_back(one);
   }
   return best_of<shape>(places, finalists);
 }
 
-/// A steep scene under a narrow blur and a flat one under a wide blur look alike at a glance: tried from narrow and from wide.
+/// A steep scene under a narrow blur and a flat one under a wide blur look alike at a glance: tried from
+/// narrow and from wide.
 SpectrumFit gaussian_fit(const SpectrumSamples& samples) {
   std::vector<SpectrumFit> starts;
   for (const double variance_px2 : {0.3, 2.0, 8.0, 30.0}) {
@@ -326,7 +368,8 @@ SpectrumFit gaussian_fit(const SpectrumSamples& samples) {
 }  // namespace
 
 SpectrumSamples samples_of(const cv::Mat& log_power) {
-  // The half plane x >= 0 continues at x < 0 by symmetry; one more column on the left makes the smoothing right there.
+  // The half plane x >= 0 continues at x < 0 by symmetry; one more column on the left makes the smoothing
+  // right there.
   const int side = log_power.rows, columns = log_power.cols;
   cv::Mat wide(side + 2, columns + 1, CV_32F);
   for (int y = -1; y <= side; ++y) {

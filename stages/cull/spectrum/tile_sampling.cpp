@@ -4,14 +4,15 @@
 #include <opencv2/imgproc.hpp>
 #include <utility>
 
-#include "stages/cull/spectrum/log_periodogram.h"
 #include "pipeline/imaging/partial_jpeg/partial_jpeg.h"
+#include "stages/cull/spectrum/log_periodogram.h"
 
 namespace lookdown::cull {
 namespace {
 
 constexpr int kMostTiles = 160;  // half overlapping, of a frame that is decoded in full
-// Of a frame that is read in part: the richest in each region, which tell the blur, and the poorest, which tell the noise.
+// Of a frame that is read in part: the richest in each region, which tell the blur, and the poorest, which
+// tell the noise.
 constexpr int kCandidates = 280;
 constexpr int kRichOfRegion = 4, kPoorOfRegion = 1;
 // Below this a full decode costs less than the bookkeeping saves.
@@ -27,16 +28,21 @@ std::vector<FrameTile> cut(const cv::Mat& grey) {
 
 /// Variance of the overview's differences between neighbours in each tile.
 double structure_in(const cv::Mat& overview, const cv::Rect& tile) {
-  const cv::Mat part = overview(cv::Rect(tile.x / kBlock, tile.y / kBlock, tile.width / kBlock, tile.height / kBlock));
-  const auto differences = [](const cv::Mat& a, const cv::Mat& b) { return cv::norm(a, b, cv::NORM_L2SQR) / static_cast<double>(a.total()); };
-  return differences(part.colRange(1, part.cols), part.colRange(0, part.cols - 1)) + differences(part.rowRange(1, part.rows), part.rowRange(0, part.rows - 1));
+  const cv::Mat part =
+      overview(cv::Rect(tile.x / kBlock, tile.y / kBlock, tile.width / kBlock, tile.height / kBlock));
+  const auto differences = [](const cv::Mat& a, const cv::Mat& b) {
+    return cv::norm(a, b, cv::NORM_L2SQR) / static_cast<double>(a.total());
+  };
+  return differences(part.colRange(1, part.cols), part.colRange(0, part.cols - 1)) +
+         differences(part.rowRange(1, part.rows), part.rowRange(0, part.rows - 1));
 }
 
 std::vector<cv::Rect> promising_tiles(const cv::Mat& overview, const cv::Size& size) {
   cv::Mat grey;
   cv::cvtColor(overview, grey, cv::COLOR_BGR2GRAY);
   const RegionGrid regions = region_grid(size);
-  std::vector<std::vector<std::pair<double, cv::Rect>>> by_region(static_cast<std::size_t>(regions.columns) * regions.rows);
+  std::vector<std::vector<std::pair<double, cv::Rect>>> by_region(static_cast<std::size_t>(regions.columns) *
+                                                                  regions.rows);
   for (cv::Rect where : spectral_tiles(size, kCandidates)) {
     // Tiles on the block grid need no block more than they show.
     where.x &= ~(kBlock - 1), where.y &= ~(kBlock - 1);
@@ -44,7 +50,8 @@ std::vector<cv::Rect> promising_tiles(const cv::Mat& overview, const cv::Size& s
   }
   std::vector<cv::Rect> chosen;
   for (auto& region : by_region) {
-    std::stable_sort(region.begin(), region.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
+    std::stable_sort(region.begin(), region.end(),
+                     [](const auto& a, const auto& b) { return a.first > b.first; });
     for (std::size_t i = 0; i < region.size(); ++i)
       if (i < kRichOfRegion || i + kPoorOfRegion >= region.size()) chosen.push_back(region[i].second);
   }
@@ -53,7 +60,8 @@ std::vector<cv::Rect> promising_tiles(const cv::Mat& overview, const cv::Size& s
 
 bool read_in_part(FramePixels& pixels, FrameParts& out) {
   const FrameSource& source = pixels.source();
-  if (source.format != "JPEG" || static_cast<long>(source.width_px) * source.height_px < kPartialPixels) return false;
+  if (source.format != "JPEG" || static_cast<long>(source.width_px) * source.height_px < kPartialPixels)
+    return false;
   const auto picture = PartialJpeg::open(pixels.bytes());
   if (!picture) return false;
   out.overview = picture->overview();
@@ -67,16 +75,21 @@ bool read_in_part(FramePixels& pixels, FrameParts& out) {
 }  // namespace
 
 int RegionGrid::index_of(const cv::Rect& tile) const {
-  // Tiles lie inside the frame, so their centres keep half a tile from its sides; the regions share what is between.
-  const auto at = [](int first_px, int length_px, int count) { return std::clamp(first_px * count / std::max(1, length_px - kSpectralTile + 1), 0, count - 1); };
+  // Tiles lie inside the frame, so their centres keep half a tile from its sides; the regions share what is
+  // between.
+  const auto at = [](int first_px, int length_px, int count) {
+    return std::clamp(first_px * count / std::max(1, length_px - kSpectralTile + 1), 0, count - 1);
+  };
   return at(tile.y, frame.height, rows) * columns + at(tile.x, frame.width, columns);
 }
 
 RegionGrid region_grid(const cv::Size& frame) {
   constexpr int kLongSide = 4;
-  const double share = static_cast<double>(std::min(frame.width, frame.height)) / std::max(frame.width, frame.height);
+  const double share =
+      static_cast<double>(std::min(frame.width, frame.height)) / std::max(frame.width, frame.height);
   const int short_side = std::max(1, cvRound(kLongSide * share));
-  return frame.width >= frame.height ? RegionGrid{frame, kLongSide, short_side} : RegionGrid{frame, short_side, kLongSide};
+  return frame.width >= frame.height ? RegionGrid{frame, kLongSide, short_side}
+                                     : RegionGrid{frame, short_side, kLongSide};
 }
 
 FrameParts read_parts(FramePixels& pixels) {

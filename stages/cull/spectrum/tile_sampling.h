@@ -23,11 +23,13 @@ struct FrameTile {
 };
 
 struct FrameParts {
-  cv::Mat overview;               ///< CV_8UC3 BGR, the frame reduced
-  std::vector<FrameTile> tiles;   ///< squares of kSpectralTile in all regions; empty when the frame is smaller than one
+  cv::Mat overview;  ///< CV_8UC3 BGR, the frame reduced
+  std::vector<FrameTile>
+      tiles;  ///< squares of kSpectralTile in all regions; empty when the frame is smaller than one
 };
 
-/// Large JPEG frames are read in part (see partial_jpeg.h); everything else is decoded. Throws FrameFault as FramePixels does.
+/// Large JPEG frames are read in part (see partial_jpeg.h); everything else is decoded. Throws FrameFault as
+/// FramePixels does.
 [[nodiscard]] FrameParts read_parts(FramePixels&);
 
 }  // namespace lookdown::cull

@@ -10,8 +10,8 @@
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/imaging/derived_metadata.h"
 #include "stages/level/copies/display_turn.h"
-#include "stages/level/level.h"
 #include "stages/level/copies/levelled_view.h"
+#include "stages/level/level.h"
 
 namespace lookdown::level {
 namespace {
@@ -79,7 +79,9 @@ cv::Mat with_alpha(const cv::Mat& bgr, const cv::Mat1b& alpha) {
 }
 
 std::string what_was_done(const FrameRecord& frame, const CopyOptions& options) {
-  if (options.upright) return fmt::format("re-projected upright, {:.2f} degrees off the vertical before", frame.tilt->off_nadir_deg);
+  if (options.upright)
+    return fmt::format("re-projected upright, {:.2f} degrees off the vertical before",
+                       frame.tilt->off_nadir_deg);
   return fmt::format("levelled: turned by {:.2f} degrees", frame.horizon->roll_deg);
 }
 
@@ -138,7 +140,8 @@ Result<std::filesystem::path> write_levelled(const FrameRecord& frame, const std
   std::vector<std::uint8_t> bytes;
   if (!cv::imencode(ending, levelled, bytes, {cv::IMWRITE_JPEG_QUALITY, options.quality}))
     return Fault{"level", frame.source.file, "the levelled copy could not be encoded", ""};
-  bytes = with_metadata_of(frame.source.path, std::move(bytes), size.width, size.height, {what_was_done(frame, options), {frame.source.file}, {}});
+  bytes = with_metadata_of(frame.source.path, std::move(bytes), size.width, size.height,
+                           {what_was_done(frame, options), {frame.source.file}, {}});
   const auto path = folder / (frame.source.stem + ending);
   write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
   return path;

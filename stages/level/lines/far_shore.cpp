@@ -24,8 +24,8 @@ Eigen::Vector3d lowered(Eigen::Vector3d line, double by_px) {
   return line;
 }
 
-/// Mean size of the second differences along the line between two distances from it (to the sky), grey levels:
-/// what trees and roofs have more of than water far away.
+/// Mean size of the second differences along the line between two distances from it (to the sky), grey
+/// levels: what trees and roofs have more of than water far away.
 double unevenness(const Stations& stations, double from_px, double to_px) {
   double sum = 0;
   int count = 0;
@@ -33,8 +33,8 @@ double unevenness(const Stations& stations, double from_px, double to_px) {
     for (int i = 0; i <= 2 * stations.half_count; ++i) {
       const double across = stations.across_px(i);
       if (across < from_px || across > to_px) continue;
-      const Eigen::Vector3f bend = stations.all[k - 1].colours[i] - 2 * stations.all[k].colours[i] +
-                                   stations.all[k + 1].colours[i];
+      const Eigen::Vector3f bend =
+          stations.all[k - 1].colours[i] - 2 * stations.all[k].colours[i] + stations.all[k + 1].colours[i];
       if (std::isnan(bend[0])) continue;
       sum += bend.norm();
       ++count;

@@ -16,11 +16,11 @@ struct FarShore {
   double land_above_px = 0;
 };
 
-/// For a picture whose likeliest horizon (`guesses` as from horizon_guesses) is neither believed nor out of the
-/// question: an edge below it that is straight and goes the same way across the whole picture, with ground
-/// below that is smoother than the land above. Hills make a skyline uneven; still water reaches its far shore
-/// in a level line. Seen from low over the water that line is nearly the horizon; from higher up it lies
-/// below, so that it tells roll better than pitch. Empty when there is none.
+/// For a picture whose likeliest horizon (`guesses` as from horizon_guesses) is neither believed nor out of
+/// the question: an edge below it that is straight and goes the same way across the whole picture, with
+/// ground below that is smoother than the land above. Hills make a skyline uneven; still water reaches its
+/// far shore in a level line. Seen from low over the water that line is nearly the horizon; from higher up it
+/// lies below, so that it tells roll better than pitch. Empty when there is none.
 [[nodiscard]] std::optional<FarShore> find_far_shore(const cv::Mat3b& bgr, const Camera&,
                                                      const std::vector<HorizonGuess>& guesses);
 

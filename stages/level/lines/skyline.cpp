@@ -105,8 +105,8 @@ double leaving_sample(const std::vector<double>& share, double leave, int stay) 
   return std::numeric_limits<double>::quiet_NaN();
 }
 
-/// Sub-sample place of the greatest slope (share gained a two-sample step down) of at least `least` between two samples; NaN when
-/// there is none.
+/// Sub-sample place of the greatest slope (share gained a two-sample step down) of at least `least` between
+/// two samples; NaN when there is none.
 double steep_spot(const std::vector<double>& share, int from, int to, double least) {
   const auto slope = [&](int i) { return share[i - 1] - share[i + 1]; };
   double best = least, place = std::numeric_limits<double>::quiet_NaN();
@@ -149,8 +149,8 @@ std::vector<Step> skyline(const Stations& stations) {
     const double leave = std::clamp(4 * model.sky_noise / contrast, kLeastLeave, kMostLeave);
     const double left_at = leaving_sample(share, leave, stay);
     if (std::isnan(left_at)) continue;
-    points.push_back({k, stations.all[k].along_px, stations.across_px(edge_of(share, left_at)),
-                      model.sky - model.ground});
+    points.push_back(
+        {k, stations.all[k].along_px, stations.across_px(edge_of(share, left_at)), model.sky - model.ground});
   }
   return points;
 }

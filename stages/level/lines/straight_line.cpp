@@ -12,7 +12,8 @@ constexpr double kMostSlope = 0.1;
 constexpr double kClip = 3;          // a step of this many noise deviations has its full say
 constexpr double kLeastNoise = 0.5;  // grey levels; 8-bit pictures know no less
 
-/// Of the smoothing with one pixel that pictures have had here, of the pixels' own squares and of interpolation between them.
+/// Of the smoothing with one pixel that pictures have had here, of the pixels' own squares and of
+/// interpolation between them.
 constexpr double kBlurVariance_px2 = 1.0 + 1.0 / 12 + 1.0 / 6;
 
 constexpr float kUnknown = std::numeric_limits<float>::quiet_NaN();
@@ -126,7 +127,8 @@ std::vector<double> mean_profile(const Stations& stations, const Eigen::Vector3f
   std::vector<int> count(samples, 0);
   for (const Station& station : stations.all)
     for (int i = 0; i < samples; ++i)
-      if (const double value = direction.dot(station.colours[i]); !std::isnan(value)) sum[i] += value, ++count[i];
+      if (const double value = direction.dot(station.colours[i]); !std::isnan(value))
+        sum[i] += value, ++count[i];
   for (int i = 0; i < samples; ++i) sum[i] = count[i] > 0 ? sum[i] / count[i] : kUnknown;
   return sum;
 }

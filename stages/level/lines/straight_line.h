@@ -32,10 +32,11 @@ struct CoherentLine {
 [[nodiscard]] double lasting_share(const Stations&, const Eigen::Vector3f& direction, double window_px);
 
 /// Where the edge along the line truly lies, pixels from the line, positive to the sky, looked for within
-/// reach_px: the steepest spot of the mean profile along `direction`. A step seen over a window is placed up to
-/// half a window too high where the far ground is a thin row of trees with haze below it as bright as the sky;
-/// and even the steepest spot of a thin dark row stands off its top by about the blur. What is known of the blur
-/// of `blurred` pictures is taken out: a row of half width a, blurred by s, is steepest near sqrt(a^2 + s^2).
+/// reach_px: the steepest spot of the mean profile along `direction`. A step seen over a window is placed up
+/// to half a window too high where the far ground is a thin row of trees with haze below it as bright as the
+/// sky; and even the steepest spot of a thin dark row stands off its top by about the blur. What is known of
+/// the blur of `blurred` pictures is taken out: a row of half width a, blurred by s, is steepest near
+/// sqrt(a^2 + s^2).
 [[nodiscard]] double edge_offset_px(const Stations&, const Eigen::Vector3f& direction, double reach_px);
 
 }  // namespace lookdown::level

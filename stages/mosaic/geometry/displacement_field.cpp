@@ -6,7 +6,8 @@ namespace lookdown::mosaic {
 
 bool Bend::strained_at(double x_px, double y_px) const {
   if (strained.empty()) return false;
-  const cv::Point cell(static_cast<int>(std::floor((x_px + 0.5) / cell_px)), static_cast<int>(std::floor((y_px + 0.5) / cell_px)));
+  const cv::Point cell(static_cast<int>(std::floor((x_px + 0.5) / cell_px)),
+                       static_cast<int>(std::floor((y_px + 0.5) / cell_px)));
   return cells.contains(cell) && strained.at<uchar>(cell - cells.tl()) != 0;
 }
 

@@ -13,8 +13,8 @@
 #include <opencv2/core.hpp>
 #include <utility>
 
-#include "pipeline/record/flight_record.h"
 #include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::mosaic {
 

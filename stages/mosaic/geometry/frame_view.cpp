@@ -85,7 +85,8 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
       std::sqrt(std::abs(frame_from_mosaic.determinant()) / (q.z() * q.z() * q.z()));
   seen.usable = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
                 stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
-                tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle && !rides_along({stored.x, stored.y});
+                tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle &&
+                !rides_along({stored.x, stored.y});
   return seen;
 }
 
@@ -108,8 +109,11 @@ cv::Point2d FrameView::position(double mosaic_x_px, double mosaic_y_px) const {
 
 bool FrameView::rides_along(const cv::Point2d& frame_px) const {
   if (riding.empty()) return false;
-  const auto along = [](double px, int length_px, int squares) { return std::clamp(static_cast<int>((px + 0.5) * squares / length_px), 0, squares - 1); };
-  return riding.at<uchar>(along(frame_px.y, camera.height_px, riding.rows), along(frame_px.x, camera.width_px, riding.cols)) != 0;
+  const auto along = [](double px, int length_px, int squares) {
+    return std::clamp(static_cast<int>((px + 0.5) * squares / length_px), 0, squares - 1);
+  };
+  return riding.at<uchar>(along(frame_px.y, camera.height_px, riding.rows),
+                          along(frame_px.x, camera.width_px, riding.cols)) != 0;
 }
 
 double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {

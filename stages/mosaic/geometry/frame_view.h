@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "pipeline/record/flight_record.h"
-#include "stages/mosaic/geometry/displacement_field.h"
 #include "stages/mosaic/canvas.h"
+#include "stages/mosaic/geometry/displacement_field.h"
 
 namespace lookdown::mosaic {
 
@@ -17,7 +17,8 @@ namespace lookdown::mosaic {
 struct Sighting {
   double x_px = 0, y_px = 0;          ///< in the frame as stored
   double frame_px_per_mosaic_px = 0;  ///< local scale, geometric mean of the two directions
-  bool usable = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too far, not behind the rig
+  bool usable = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too far,
+                        ///< not behind the rig
 };
 
 /// Geometry of one frame over the canvas. Plain value; `box` holds every usable mosaic pixel.
@@ -32,8 +33,9 @@ struct FrameView {
   double nadir_x_px = 0, nadir_y_px = 0;  ///< mosaic pixel straight below the camera
   double height_px = 0;                   ///< camera above the plane in mosaic pixels
   cv::Rect box;
-  cv::Mat riding;  ///< CV_8UC1 over the frame, reduced, 255 where a part of the rig rides along; empty: nowhere
-  Bend bend;       ///< set once seams are known; `sight` is of the frame unbent
+  cv::Mat
+      riding;  ///< CV_8UC1 over the frame, reduced, 255 where a part of the rig rides along; empty: nowhere
+  Bend bend;   ///< set once seams are known; `sight` is of the frame unbent
 
   [[nodiscard]] Sighting sight(double mosaic_x_px, double mosaic_y_px) const;
   /// The same without the test for usability: the position only, kept finite, for filling beyond the frame's

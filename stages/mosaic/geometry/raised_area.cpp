@@ -31,7 +31,8 @@ std::vector<cv::Point2d> hidden_outline(const FrameView& view, const RaisedArea&
 bool sees_whole(const FrameView& view, const RaisedArea& area) {
   if (view.height_px <= area.height_px) return false;
   const std::vector<cv::Point2d> needed = hidden_outline(view, area);
-  return std::all_of(needed.begin(), needed.end(), [&](const cv::Point2d& corner) { return view.sight(corner.x, corner.y).usable; });
+  return std::all_of(needed.begin(), needed.end(),
+                     [&](const cv::Point2d& corner) { return view.sight(corner.x, corner.y).usable; });
 }
 
 cv::Mat filled_outline(const std::vector<cv::Point2d>& outline, const cv::Rect& area) {

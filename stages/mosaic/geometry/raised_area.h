@@ -14,8 +14,8 @@ struct RaisedArea {
   std::vector<cv::Point2d> outline;  ///< simple, seen from straight above
 };
 
-/// Where on the mosaic the view, laid on the mosaic's plane, shows what lies `height_px` above `plan`: relief displacement, nadir + (plan -
-/// nadir) H / (H - h), in every handbook of photogrammetry.
+/// Where on the mosaic the view, laid on the mosaic's plane, shows what lies `height_px` above `plan`: relief
+/// displacement, nadir + (plan - nadir) H / (H - h), in every handbook of photogrammetry.
 [[nodiscard]] cv::Point2d leaned(const FrameView&, double height_px, const cv::Point2d& plan);
 /// And back.
 [[nodiscard]] cv::Point2d plan_of(const FrameView&, double height_px, const cv::Point2d& shown);

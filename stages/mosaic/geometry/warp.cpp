@@ -91,7 +91,9 @@ cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
   const cv::Mat map = position_map(view, area);
   for (int row = 0; row < area.height; ++row)
     for (int column = 0; column < area.width; ++column)
-      if (uchar& here = usable.at<uchar>(row, column); here && view.rides_along(cv::Point2f(map.at<cv::Vec2f>(row, column)))) here = 0;
+      if (uchar& here = usable.at<uchar>(row, column);
+          here && view.rides_along(cv::Point2f(map.at<cv::Vec2f>(row, column))))
+        here = 0;
   return usable;
 }
 

@@ -1,4 +1,5 @@
-// Parts of what carries the camera (a bracket, a leg, a line held fast) that show in the same place of every frame.
+// Parts of what carries the camera (a bracket, a leg, a line held fast) that show in the same place of every
+// frame.
 #pragma once
 
 #include <opencv2/core.hpp>
@@ -18,11 +19,13 @@ struct RidingPart {
   double share = 0;        ///< of the frame
 };
 
-/// Places of the frame that look the same in nearly every frame and contradict, in nearly every frame, all other frames that see the same
-/// ground; the contradiction ends abruptly at their rim, and they reach the frame's edge. Ground that looks alike everywhere is not
-/// contradicted, and light that depends on the direction of sight (a lens's fall-off, a mirrored sky) fades gradually. Expects corrected
-/// colours in the survey. A camera of fewer than five frames gives none.
-[[nodiscard]] std::vector<RidingPart> riding_parts(const FlightRecord&, const std::vector<FrameView>&, const Survey&);
+/// Places of the frame that look the same in nearly every frame and contradict, in nearly every frame, all
+/// other frames that see the same ground; the contradiction ends abruptly at their rim, and they reach the
+/// frame's edge. Ground that looks alike everywhere is not contradicted, and light that depends on the
+/// direction of sight (a lens's fall-off, a mirrored sky) fades gradually. Expects corrected colours in the
+/// survey. A camera of fewer than five frames gives none.
+[[nodiscard]] std::vector<RidingPart> riding_parts(const FlightRecord&, const std::vector<FrameView>&,
+                                                   const Survey&);
 
 /// Takes the parts out of use: out of the views and out of the survey.
 void leave_out(const std::vector<RidingPart>&, std::vector<FrameView>&, Survey&);

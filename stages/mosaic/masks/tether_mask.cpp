@@ -10,14 +10,15 @@ namespace {
 
 constexpr int kMostLines = 4;
 constexpr int kMostCandidates = 12;
-constexpr double kLeastLength = 0.3;      // of the picture's shorter side
-constexpr double kLeastAlone = 0.6;       // of the cells asked along the band
-constexpr double kMostAloneBeside = 0.25; // of the cells asked on its two sides
-constexpr int kBeside = 6;                // cells from the middle of the band
-constexpr int kWidest = 9;                // cells: what is wider is no line
-constexpr int kHalfWidth = 2;             // cells that are marked on either side of the middle
-constexpr double kEdgeReach = 0.06;       // of the diagonal: so near to the edge the band counts as running into it
-constexpr double kStandsOut = 2;          // times more than its two sides differ
+constexpr double kLeastLength = 0.3;       // of the picture's shorter side
+constexpr double kLeastAlone = 0.6;        // of the cells asked along the band
+constexpr double kMostAloneBeside = 0.25;  // of the cells asked on its two sides
+constexpr int kBeside = 6;                 // cells from the middle of the band
+constexpr int kWidest = 9;                 // cells: what is wider is no line
+constexpr int kHalfWidth = 2;              // cells that are marked on either side of the middle
+constexpr double kEdgeReach =
+    0.06;                         // of the diagonal: so near to the edge the band counts as running into it
+constexpr double kStandsOut = 2;  // times more than its two sides differ
 
 struct StraightLine {
   cv::Point2d on, along;  // a point of it, and a unit vector
@@ -47,30 +48,37 @@ Chord chord_of(const StraightLine& line, const cv::Mat& usable) {
 }
 
 bool alone_near(const cv::Mat& alone, const StraightLine& line, int step, double aside) {
-  return marked(alone, line.at(step, aside - 1)) || marked(alone, line.at(step, aside)) || marked(alone, line.at(step, aside + 1));
+  return marked(alone, line.at(step, aside - 1)) || marked(alone, line.at(step, aside)) ||
+         marked(alone, line.at(step, aside + 1));
 }
 
-// The stretch from the first to the last of the cells that stand alone; lone ones far from the others do not lengthen it.
-Chord stretch_alone(const StraightLine& line, const Chord& chord, const cv::Mat& asked, const cv::Mat& alone) {
+// The stretch from the first to the last of the cells that stand alone; lone ones far from the others do not
+// lengthen it.
+Chord stretch_alone(const StraightLine& line, const Chord& chord, const cv::Mat& asked,
+                    const cv::Mat& alone) {
   Chord best, now;
   double worth = 0, best_worth = 0;
-  // The sub-range with the greatest sum, where a cell alone counts for the band and one contradicted counts against it.
+  // The sub-range with the greatest sum, where a cell alone counts for the band and one contradicted counts
+  // against it.
   for (int step = chord.first; step <= chord.last; ++step) {
     if (worth <= 0) now.first = step, worth = 0;
-    if (marked(asked, line.at(step, 0))) worth += alone_near(alone, line, step, 0) ? 1.0 : -kLeastAlone / (1 - kLeastAlone);
+    if (marked(asked, line.at(step, 0)))
+      worth += alone_near(alone, line, step, 0) ? 1.0 : -kLeastAlone / (1 - kLeastAlone);
     if (worth > best_worth) best_worth = worth, best = {now.first, step};
   }
   return best;
 }
 
-double share_alone(const StraightLine& line, const Chord& stretch, double aside, const cv::Mat& asked, const cv::Mat& alone) {
+double share_alone(const StraightLine& line, const Chord& stretch, double aside, const cv::Mat& asked,
+                   const cv::Mat& alone) {
   double count = 0, all = 0;
   for (int step = stretch.first; step <= stretch.last; ++step)
     if (marked(asked, line.at(step, aside))) ++all, count += alone_near(alone, line, step, aside);
   return all > 0 ? count / all : 0;
 }
 
-// The band against its surroundings: |middle - mean of the sides| over |difference of the sides|, of the means along the stretch.
+// The band against its surroundings: |middle - mean of the sides| over |difference of the sides|, of the
+// means along the stretch.
 bool stands_out(const StraightLine& line, const Chord& stretch, const cv::Mat& bgr, const cv::Mat& usable) {
   cv::Vec3d middle{}, sides{};
   for (int step = stretch.first; step <= stretch.last; ++step) {
@@ -86,7 +94,8 @@ bool stands_out(const StraightLine& line, const Chord& stretch, const cv::Mat& b
 // What is left of a mask without its broad pieces.
 cv::Mat narrow_parts(const cv::Mat& alone) {
   cv::Mat broad;
-  cv::morphologyEx(alone, broad, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {kWidest, kWidest}));
+  cv::morphologyEx(alone, broad, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {kWidest, kWidest}));
   cv::dilate(broad, broad, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
   return alone & ~broad;
 }
@@ -111,10 +120,12 @@ struct Evidence {
 // The stretch over which a candidate is a line in view; empty when it is none.
 Chord stretch_in_view(const StraightLine& line, const Evidence& evidence) {
   const cv::Size size = evidence.alone.size();
-  const double least_length = kLeastLength * std::min(size.width, size.height), edge_reach = kEdgeReach * std::hypot(size.width, size.height);
+  const double least_length = kLeastLength * std::min(size.width, size.height),
+               edge_reach = kEdgeReach * std::hypot(size.width, size.height);
   const Chord chord = chord_of(line, evidence.usable);
   Chord stretch = stretch_alone(line, chord, evidence.asked, evidence.alone);
-  const bool from_edge = stretch.first - chord.first < edge_reach, to_edge = chord.last - stretch.last < edge_reach;
+  const bool from_edge = stretch.first - chord.first < edge_reach,
+             to_edge = chord.last - stretch.last < edge_reach;
   if (stretch.length() < least_length || (!from_edge && !to_edge)) return {};
   for (const int side : {-kBeside, kBeside})
     if (share_alone(line, stretch, side, evidence.asked, evidence.alone) > kMostAloneBeside) return {};
@@ -136,7 +147,8 @@ cv::Mat lines_in_view(const cv::Mat& bgr, const cv::Mat& usable, const cv::Mat& 
       if (stretch.length() <= 0) continue;
       if (bands.empty()) bands = cv::Mat(alone.size(), CV_8UC1, cv::Scalar(0));
       const cv::Point from = line.at(stretch.first, 0), to = line.at(stretch.last, 0);
-      // Where the line hangs through, or crosses a thing that is drawn on a plane of its own, it leaves the straight a little.
+      // Where the line hangs through, or crosses a thing that is drawn on a plane of its own, it leaves the
+      // straight a little.
       cv::Mat corridor(alone.size(), CV_8UC1, cv::Scalar(0)), near_by;
       cv::line(corridor, from, to, cv::Scalar(255), 2 * kBeside + 1);
       cv::dilate(narrow & corridor, near_by, {});

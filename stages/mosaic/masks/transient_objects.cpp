@@ -17,7 +17,8 @@ constexpr int kSurroundings = 15;     // cells: things smaller than it are detai
 constexpr int kTimesOthers = 3;       // as far from the median as frames usually are at the cell
 constexpr double kLargestShare = 0.02;  // of a frame
 constexpr float kStandsAlone = 3;       // dislike, in doublings of resolution
-constexpr float kLineInView = 12;       // dislike of a line that runs through the frame, whose narrow band is else left between seams; below that of hidden ground
+constexpr float kLineInView = 12;  // dislike of a line that runs through the frame, whose narrow band is else
+                                   // left between seams; below that of hidden ground
 
 struct Witness {
   int view;
@@ -107,7 +108,8 @@ void dislike_passing_things(Survey& survey) {
   std::vector<Testimony> testimonies;
   std::vector<cv::Mat> colours, details;
   for (const SurveyFrame& frame : survey.frames) {
-    testimonies.push_back({cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0)), cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0))});
+    testimonies.push_back({cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0)),
+                           cv::Mat(frame.box.size(), CV_8UC1, cv::Scalar(0))});
     colours.push_back(frame.bgr);
     details.push_back(detail_of(frame.bgr));
   }
@@ -124,7 +126,8 @@ void dislike_passing_things(Survey& survey) {
       mark_loners(survey, details, kLeastApartDetail / 2, {column, row}, views, testimonies);
     }
   }
-  for (std::size_t view = 0; view < survey.frames.size(); ++view) dislike_loners(survey.frames[view], testimonies[view]);
+  for (std::size_t view = 0; view < survey.frames.size(); ++view)
+    dislike_loners(survey.frames[view], testimonies[view]);
 }
 
 }  // namespace lookdown::mosaic

@@ -39,7 +39,8 @@ class RasterFile {
   /// `pixels` (bands interleaved, in file order: red green blue alpha) at canvas position `area`, which has
   /// its size.
   void write(const cv::Rect& area, const cv::Mat& pixels);
-  /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none". Nothing is written any more.
+  /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none". Nothing is written any
+  /// more.
   void finish(const std::string& compression, int threads);
   /// `area` of the canvas averaged to `size`; quick once finished, out of the overviews.
   [[nodiscard]] cv::Mat reduced(const cv::Rect& area, cv::Size size) const;

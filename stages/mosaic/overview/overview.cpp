@@ -6,8 +6,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/mosaic/overview/data_cost.h"
 #include "stages/mosaic/geometry/warp.h"
+#include "stages/mosaic/overview/data_cost.h"
 
 namespace lookdown::mosaic {
 namespace {

@@ -135,23 +135,27 @@ Lenses lenses_of(const FlightRecord& flight, const std::vector<FrameView>& views
   return lenses;
 }
 
-/// How far a flight's brightness follows the exposure that Exif tells: 1 under a steady sun; 0 when the camera evened out passing clouds by
-/// itself. `sigma`: standard deviation of what is left, in natural logarithms.
+/// How far a flight's brightness follows the exposure that Exif tells: 1 under a steady sun; 0 when the
+/// camera evened out passing clouds by itself. `sigma`: standard deviation of what is left, in natural
+/// logarithms.
 struct ExposureTrust {
   double share = 1, sigma = kExposureKnown;
 };
 
 /// From the overlaps, by a robust line through zero (Cauchy weights).
-ExposureTrust exposure_trust(const std::vector<std::optional<double>>& exposures, const std::vector<SharedSpot>& spots) {
+ExposureTrust exposure_trust(const std::vector<std::optional<double>>& exposures,
+                             const std::vector<SharedSpot>& spots) {
   constexpr std::size_t kLeastSpots = 8, kLeastPairs = 4;
   constexpr double kLeastStep = 0.1;
   std::map<std::pair<int, int>, std::vector<double>> ratios;
   for (const SharedSpot& spot : spots)
-    if (exposures[spot.first] && exposures[spot.second]) ratios[{spot.first, spot.second}].push_back(std::log(spot.luminance[0] / spot.luminance[1]));
+    if (exposures[spot.first] && exposures[spot.second])
+      ratios[{spot.first, spot.second}].push_back(std::log(spot.luminance[0] / spot.luminance[1]));
   std::vector<std::array<double, 2>> pairs;  // step of exposure, step of brightness
   for (const auto& [views, of_pair] : ratios) {
     const double step = *exposures[views.first] - *exposures[views.second];
-    if (of_pair.size() >= kLeastSpots && std::abs(step) >= kLeastStep) pairs.push_back({step, median(of_pair)});
+    if (of_pair.size() >= kLeastSpots && std::abs(step) >= kLeastStep)
+      pairs.push_back({step, median(of_pair)});
   }
   ExposureTrust trust;
   if (pairs.size() < kLeastPairs) return trust;
@@ -164,7 +168,8 @@ ExposureTrust exposure_trust(const std::vector<std::optional<double>>& exposures
       products += weight * step * brightness, squares += weight * step * step;
     }
     trust.share = std::clamp(products / squares, 0.0, 1.0);
-    std::transform(pairs.begin(), pairs.end(), left.begin(), [&](const auto& pair) { return std::abs(pair[1] - trust.share * pair[0]); });
+    std::transform(pairs.begin(), pairs.end(), left.begin(),
+                   [&](const auto& pair) { return std::abs(pair[1] - trust.share * pair[0]); });
     scatter = std::max(kLeastScatter, 1.4826 * median(left));
   }
   trust.sigma = std::clamp(scatter / std::sqrt(2.0), kExposureKnown, kExposureUnknown);
@@ -186,7 +191,8 @@ void solve_brightness(const FlightRecord& flight, const std::vector<FrameView>& 
   const double usual = median(known);
   const ExposureTrust trust = exposure_trust(exposures, spots);
   for (int i = 0; i < count; ++i) {
-    system.prior(3 * i, exposures[i] ? trust.share * (usual - *exposures[i]) : 0, exposures[i] ? trust.sigma : kExposureUnknown);
+    system.prior(3 * i, exposures[i] ? trust.share * (usual - *exposures[i]) : 0,
+                 exposures[i] ? trust.sigma : kExposureUnknown);
     system.prior(3 * i + 1, 0, kSlopePrior);
     system.prior(3 * i + 2, 0, kSlopePrior);
   }

@@ -35,8 +35,8 @@ using ColourModel = std::vector<FrameColour>;
 
 /// Exposure, white balance, slope and vignetting by robust least squares on the logarithms of linear light in
 /// the overlaps, glare and clipped cells left out. Priors keep the solution from drifting: exposure near what
-/// Exif says, as far as the overlaps bear that out (or near equal), white balance nearly equal, slopes and vignetting small. The mean log gain is
-/// zero.
+/// Exif says, as far as the overlaps bear that out (or near equal), white balance nearly equal, slopes and
+/// vignetting small. The mean log gain is zero.
 [[nodiscard]] ColourModel solve_colours(const FlightRecord&, const std::vector<FrameView>&, const Survey&);
 
 /// Gains that even out overlap means: Brown & Lowe, "Automatic panoramic image stitching using invariant

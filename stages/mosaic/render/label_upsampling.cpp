@@ -61,7 +61,8 @@ Shown shown_in(const Scene& scene, const cv::Rect& area) {
     const cv::Rect inside = reach - area.tl();
     cv::Mat weight = vote(scene, candidates[i], cells, reach);
     // Where a frame ends before it can show a joined roof in place any other with a vote nearby does better.
-    if (const cv::Mat strained = strained_map(scene.views[candidates[i]], reach); !strained.empty()) cv::Mat(0.01 * weight).copyTo(weight, strained);
+    if (const cv::Mat strained = strained_map(scene.views[candidates[i]], reach); !strained.empty())
+      cv::Mat(0.01 * weight).copyTo(weight, strained);
     const cv::Mat usable = usable_map(scene.views[candidates[i]], reach);
     const cv::Mat wins_seen = (weight > best_seen(inside)) & usable, wins_any = weight > best_any(inside);
     weight.copyTo(best_seen(inside), wins_seen);

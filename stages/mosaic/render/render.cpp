@@ -4,9 +4,9 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/mosaic/render/multi_band_blending.h"
 #include "stages/mosaic/render/frame_on_canvas.h"
 #include "stages/mosaic/render/label_upsampling.h"
+#include "stages/mosaic/render/multi_band_blending.h"
 
 namespace lookdown::mosaic {
 namespace {

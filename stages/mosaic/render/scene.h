@@ -4,10 +4,10 @@
 #include <vector>
 
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/overview/label_map.h"
-#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/overview/label_map.h"
 #include "stages/mosaic/overview/overview.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 
 namespace lookdown::mosaic {
 

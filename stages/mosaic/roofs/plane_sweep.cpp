@@ -52,7 +52,8 @@ cv::Mat evidence(const Scatter& ground, const Scatter& raised) {
   return gain;
 }
 
-HeightSweep::HeightSweep(const std::vector<FrameView>& views, const Survey& survey) : views_(views), survey_(survey) {
+HeightSweep::HeightSweep(const std::vector<FrameView>& views, const Survey& survey)
+    : views_(views), survey_(survey) {
   std::vector<double> heights;
   for (std::size_t i = 0; i < views.size(); ++i) {
     cv::Mat grey;

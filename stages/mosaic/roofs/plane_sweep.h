@@ -11,14 +11,16 @@ namespace lookdown::mosaic {
 
 /// Over survey cells, all frames laid on one height.
 struct Scatter {
-  cv::Mat deviation;  ///< CV_32FC1, standard deviation of what the frames show there, code values, smoothed; -1 where fewer than two see it
+  cv::Mat deviation;  ///< CV_32FC1, standard deviation of what the frames show there, code values, smoothed;
+                      ///< -1 where fewer than two see it
   cv::Mat mean;       ///< CV_32FC1
 };
 
 /// Code values by which the frames agree better at a height than on the ground; 0 where either is unknown.
 [[nodiscard]] cv::Mat evidence(const Scatter& ground, const Scatter& raised);
 
-/// A plane sweep: Collins, "A space-sweep approach to true multi-image matching", CVPR 1996. Keeps references to its arguments.
+/// A plane sweep: Collins, "A space-sweep approach to true multi-image matching", CVPR 1996. Keeps references
+/// to its arguments.
 class HeightSweep {
  public:
   HeightSweep(const std::vector<FrameView>&, const Survey&);

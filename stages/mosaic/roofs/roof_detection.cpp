@@ -140,7 +140,8 @@ bool convinces(const Scatter& ground, const Scatter& raised, const Corners& corn
 
 }  // namespace
 
-std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Survey& survey, std::vector<RaisedArea> roofs) {
+std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Survey& survey,
+                                   std::vector<RaisedArea> roofs) {
   if (views.size() < 2) return roofs;
   const HeightSweep sweep(views, survey);
   const Scatter ground = sweep.at(0, {0, 0, survey.columns, survey.rows});
@@ -153,7 +154,8 @@ std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Su
     if (!convinces(there, raised, corners) || !has_clear_sides(raised.mean, corners)) continue;
     for (cv::Point2d& corner : corners) corner += cv::Point2d(region.tl());
     const RaisedArea area{height_px, on_canvas(corners, survey.cell_px)};
-    const bool seen_whole = std::any_of(views.begin(), views.end(), [&](const FrameView& view) { return sees_whole(view, area); });
+    const bool seen_whole = std::any_of(views.begin(), views.end(),
+                                        [&](const FrameView& view) { return sees_whole(view, area); });
     if (is_long(views, area) && !seen_whole && !known_already(roofs, area)) roofs.push_back(area);
   }
   return roofs;

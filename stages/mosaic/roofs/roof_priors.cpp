@@ -9,8 +9,9 @@
 namespace lookdown::mosaic {
 namespace {
 
-constexpr double kRimShare = 0.04;         // of the flying height: how far beyond its marks a roof may reach
-constexpr float kSpeaksFor = 3, kSpeaksAgainst = -3;  // code values by which frames agree better at one of the heights
+constexpr double kRimShare = 0.04;  // of the flying height: how far beyond its marks a roof may reach
+constexpr float kSpeaksFor = 3,
+                kSpeaksAgainst = -3;  // code values by which frames agree better at one of the heights
 
 using Polygon = std::vector<cv::Point2f>;  // in survey cells
 
@@ -44,7 +45,8 @@ cv::Mat hulls_of_neighbours(const cv::Mat& mask, int reach_cells) {
 }
 
 /// Cells of the region on roofs of one height of which the marks are known.
-cv::Mat roof_cells(const std::vector<Polygon>& marks, const cv::Mat& gain, const cv::Rect& region, int rim_cells) {
+cv::Mat roof_cells(const std::vector<Polygon>& marks, const cv::Mat& gain, const cv::Rect& region,
+                   int rim_cells) {
   cv::Mat own(region.size(), CV_8UC1, cv::Scalar(0)), around;
   for (const Polygon& part : marks) own |= filled(part, region);
   const cv::Mat between = hulls_of_neighbours(own, rim_cells);
@@ -53,7 +55,8 @@ cv::Mat roof_cells(const std::vector<Polygon>& marks, const cv::Mat& gain, const
   const cv::Mat bare = gain > kSpeaksAgainst;
   cv::Mat roof = (between & bare) | (around & (gain > kSpeaksFor)), joined;
   cv::morphologyEx(roof, roof, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
-  cv::morphologyEx(roof | own, joined, cv::MORPH_CLOSE, disc(2 * rim_cells + 1));  // over bare patches between parts
+  cv::morphologyEx(roof | own, joined, cv::MORPH_CLOSE,
+                   disc(2 * rim_cells + 1));  // over bare patches between parts
   roof |= own | (joined & bare);
   cv::morphologyEx(roof, roof, cv::MORPH_CLOSE, disc(5));
   fill_holes(roof);
@@ -85,7 +88,8 @@ std::vector<Polygon> parts_in_cells(const RaisedPlane& plane, const Canvas& canv
     Polygon part;
     for (const auto& corner : outline) {
       const Eigen::Vector3d at = canvas.canvas_from_placed * Eigen::Vector3d(corner[0], corner[1], 1);
-      part.emplace_back(static_cast<float>((at.x() + 0.5) / cell_px - 0.5), static_cast<float>((at.y() + 0.5) / cell_px - 0.5));
+      part.emplace_back(static_cast<float>((at.x() + 0.5) / cell_px - 0.5),
+                        static_cast<float>((at.y() + 0.5) / cell_px - 0.5));
     }
     if (part.size() >= 3) parts.push_back(std::move(part));
   }
@@ -94,7 +98,8 @@ std::vector<Polygon> parts_in_cells(const RaisedPlane& plane, const Canvas& canv
 
 }  // namespace
 
-std::vector<RaisedArea> placed_roofs(const FlightPlacement& placement, const Canvas& canvas, const std::vector<FrameView>& views, const Survey& survey) {
+std::vector<RaisedArea> placed_roofs(const FlightPlacement& placement, const Canvas& canvas,
+                                     const std::vector<FrameView>& views, const Survey& survey) {
   std::vector<RaisedArea> roofs;
   if (placement.raised_planes.empty() || views.size() < 2) return roofs;
   const HeightSweep sweep(views, survey);
@@ -106,12 +111,16 @@ std::vector<RaisedArea> placed_roofs(const FlightPlacement& placement, const Can
     cv::Rect box;
     for (const Polygon& part : marks) box |= box_of({part.begin(), part.end()});
     const int room = 3 * rim_cells + 3;
-    const cv::Rect region = cv::Rect(box.x - room, box.y - room, box.width + 2 * room, box.height + 2 * room) & cv::Rect(0, 0, survey.columns, survey.rows);
+    const cv::Rect region =
+        cv::Rect(box.x - room, box.y - room, box.width + 2 * room, box.height + 2 * room) &
+        cv::Rect(0, 0, survey.columns, survey.rows);
     if (region.empty()) continue;
     const cv::Mat gain = evidence(sweep.at(0, region), sweep.at(height_px, region));
     for (const Polygon& outline : outlines_of(roof_cells(marks, gain, region, rim_cells), region.tl())) {
       RaisedArea& roof = roofs.emplace_back(RaisedArea{height_px, {}});
-      for (const cv::Point2f& corner : outline) roof.outline.push_back((cv::Point2d(corner) + cv::Point2d(0.5, 0.5)) * survey.cell_px - cv::Point2d(0.5, 0.5));
+      for (const cv::Point2f& corner : outline)
+        roof.outline.push_back((cv::Point2d(corner) + cv::Point2d(0.5, 0.5)) * survey.cell_px -
+                               cv::Point2d(0.5, 0.5));
     }
   }
   return roofs;

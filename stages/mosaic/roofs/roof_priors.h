@@ -11,9 +11,10 @@
 
 namespace lookdown::mosaic {
 
-/// Placing outlines the marks that it tied, with bays wherever a roof is bare; here neighbouring parts of one height are joined, bays are
-/// filled and the rim moves out to where the frames stop agreeing at that height and agree on the ground.
-/// Expects corrected colours in the survey.
-[[nodiscard]] std::vector<RaisedArea> placed_roofs(const FlightPlacement&, const Canvas&, const std::vector<FrameView>&, const Survey&);
+/// Placing outlines the marks that it tied, with bays wherever a roof is bare; here neighbouring parts of one
+/// height are joined, bays are filled and the rim moves out to where the frames stop agreeing at that height
+/// and agree on the ground. Expects corrected colours in the survey.
+[[nodiscard]] std::vector<RaisedArea> placed_roofs(const FlightPlacement&, const Canvas&,
+                                                   const std::vector<FrameView>&, const Survey&);
 
 }  // namespace lookdown::mosaic

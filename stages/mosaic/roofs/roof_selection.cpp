@@ -12,43 +12,50 @@
 namespace lookdown::mosaic {
 namespace {
 
-constexpr float kOthersDisliked = 15;   // where one frame shows a roof whole; below hidden and glaring ground
-constexpr double kMarginShare = 0.012;  // of the flying height: roofs are outlined to a cell or two of the survey
-constexpr double kFadeLengths = 2.2;    // of the shift: a smooth step steepest at 1.5 / 2.2 folds nothing
+constexpr float kOthersDisliked = 15;  // where one frame shows a roof whole; below hidden and glaring ground
+constexpr double kMarginShare =
+    0.012;  // of the flying height: roofs are outlined to a cell or two of the survey
+constexpr double kFadeLengths = 2.2;  // of the shift: a smooth step steepest at 1.5 / 2.2 folds nothing
 constexpr double kCoveringLengths = 0.8;
 constexpr double kLongestShiftPx = 160;
-constexpr double kSliver = 0.02;        // of a roof's cells
-constexpr double kSteepest = 0.4;       // change of the lean along the canvas; frames themselves have h / (H - h)
+constexpr double kSliver = 0.02;   // of a roof's cells
+constexpr double kSteepest = 0.4;  // change of the lean along the canvas; frames themselves have h / (H - h)
 
 cv::Point2d centre_of(cv::Point cell, int cell_px) {
   return {(cell.x + 0.5) * cell_px - 0.5, (cell.y + 0.5) * cell_px - 0.5};
 }
 
 std::vector<cv::Point2d> in_cells(std::vector<cv::Point2d> outline, int cell_px) {
-  for (cv::Point2d& corner : outline) corner = (corner + cv::Point2d(0.5, 0.5)) / cell_px - cv::Point2d(0.5, 0.5);
+  for (cv::Point2d& corner : outline)
+    corner = (corner + cv::Point2d(0.5, 0.5)) / cell_px - cv::Point2d(0.5, 0.5);
   return outline;
 }
 
 class Outline {
  public:
-  explicit Outline(const RaisedArea& roof) : box_(box_of(roof.outline)), corners_(roof.outline.begin(), roof.outline.end()) {}
+  explicit Outline(const RaisedArea& roof)
+      : box_(box_of(roof.outline)), corners_(roof.outline.begin(), roof.outline.end()) {}
   /// Of the outline, from a place outside it.
   [[nodiscard]] cv::Point2d nearest(const cv::Point2d& plan) const {
     cv::Point2d best;
     double least = std::numeric_limits<double>::max();
     for (std::size_t i = 0; i < corners_.size(); ++i) {
       const cv::Point2d from = corners_[i], along = cv::Point2d(corners_[(i + 1) % corners_.size()]) - from;
-      const double length = along.dot(along), share = length > 0 ? std::clamp((plan - from).dot(along) / length, 0.0, 1.0) : 0;
+      const double length = along.dot(along),
+                   share = length > 0 ? std::clamp((plan - from).dot(along) / length, 0.0, 1.0) : 0;
       const cv::Point2d at = from + along * share;
       if (const double far = cv::norm(plan - at); far < least) least = far, best = at;
     }
     return best;
   }
   /// Canvas pixels from the outline, positive inside.
-  [[nodiscard]] double depth(const cv::Point2d& plan) const { return cv::pointPolygonTest(corners_, cv::Point2f(plan), true); }
+  [[nodiscard]] double depth(const cv::Point2d& plan) const {
+    return cv::pointPolygonTest(corners_, cv::Point2f(plan), true);
+  }
   [[nodiscard]] bool contains(const cv::Point2d& plan) const { return is_near(plan, 0) && depth(plan) >= 0; }
   [[nodiscard]] bool is_near(const cv::Point2d& plan, double reach_px) const {
-    return plan.x >= box_.x - reach_px && plan.y >= box_.y - reach_px && plan.x <= box_.br().x + reach_px && plan.y <= box_.br().y + reach_px;
+    return plan.x >= box_.x - reach_px && plan.y >= box_.y - reach_px && plan.x <= box_.br().x + reach_px &&
+           plan.y <= box_.br().y + reach_px;
   }
 
  private:
@@ -80,23 +87,28 @@ struct LeanSample {
   cv::Point2d plan, lean;
 };
 
-/// What each of the chosen frames shows of a roof. A sliver at the rim is no part of the roof but an error of its outline.
+/// What each of the chosen frames shows of a roof. A sliver at the rim is no part of the roof but an error of
+/// its outline.
 using ShownRoof = std::map<int, std::vector<LeanSample>>;
 
-ShownRoof shown_of(const RaisedArea& roof, const std::vector<FrameView>& views, const Survey& survey, const Choice& choice) {
+ShownRoof shown_of(const RaisedArea& roof, const std::vector<FrameView>& views, const Survey& survey,
+                   const Choice& choice) {
   ShownRoof shown;
   const Outline outline(roof);
   for (int row = 0; row < survey.rows; ++row)
     for (int column = 0; column < survey.columns; ++column) {
       const short view = choice.at<short>(row, column);
       if (view < 0 || views[view].height_px <= roof.height_px) continue;
-      const cv::Point2d at = centre_of({column, row}, survey.cell_px), plan = plan_of(views[view], roof.height_px, at);
+      const cv::Point2d at = centre_of({column, row}, survey.cell_px),
+                        plan = plan_of(views[view], roof.height_px, at);
       if (!outline.contains(plan)) continue;
       shown[view].push_back({plan, at - plan});
     }
   std::size_t all = 0;
   for (const auto& [view, samples] : shown) all += samples.size();
-  std::erase_if(shown, [&](const auto& of_view) { return static_cast<double>(of_view.second.size()) < kSliver * static_cast<double>(all); });
+  std::erase_if(shown, [&](const auto& of_view) {
+    return static_cast<double>(of_view.second.size()) < kSliver * static_cast<double>(all);
+  });
   return shown;
 }
 
@@ -124,7 +136,10 @@ Lean fitted_lean(const std::vector<LeanSample>& samples) {
 class Pulls {
  public:
   Pulls(const cv::Rect& cells, int cell_px)
-      : cells_(cells), cell_px_(cell_px), sum_(cells.size(), CV_32FC2, cv::Scalar::all(0)), weight_(cells.size(), CV_32FC1, cv::Scalar(0)) {}
+      : cells_(cells),
+        cell_px_(cell_px),
+        sum_(cells.size(), CV_32FC2, cv::Scalar::all(0)),
+        weight_(cells.size(), CV_32FC1, cv::Scalar(0)) {}
   void add(cv::Point cell, const cv::Point2d& shift, double weight) {
     cv::Vec2f& sum = sum_.at<cv::Vec2f>(cell - cells_.tl());
     float& before = weight_.at<float>(cell - cells_.tl());
@@ -143,7 +158,8 @@ class Pulls {
         cv::Vec2f& shift = bend.shift_px.at<cv::Vec2f>(row, column);
         const cv::Point2d at = centre_of(cells_.tl() + cv::Point(column, row), cell_px_);
         if (shift == cv::Vec2f(0, 0) || !view.sight(at.x, at.y).usable) continue;
-        for (int halving = 0; halving < 4 && !view.sight(at.x + shift[0], at.y + shift[1]).usable; ++halving) {
+        for (int halving = 0; halving < 4 && !view.sight(at.x + shift[0], at.y + shift[1]).usable;
+             ++halving) {
           shift *= halving < 3 ? 0.5F : 0.0F;
           bend.strained.at<uchar>(row, column) = 255;
         }
@@ -157,20 +173,25 @@ class Pulls {
   cv::Mat sum_, weight_;
 };
 
-/// What the view must show at a place of the canvas for the roof to stand there as it is drawn, less the place.
+/// What the view must show at a place of the canvas for the roof to stand there as it is drawn, less the
+/// place.
 cv::Point2d shift_at(const RaisedArea& roof, const Lean& lean, const FrameView& view, const cv::Point2d& at) {
   return leaned(view, roof.height_px, lean.plan(at)) - at;
 }
 
 /// The longest shift of what the view shows of the roof by the choice.
-double longest_shift(const RaisedArea& roof, const Lean& lean, const FrameView& view, const std::vector<LeanSample>& samples) {
+double longest_shift(const RaisedArea& roof, const Lean& lean, const FrameView& view,
+                     const std::vector<LeanSample>& samples) {
   double longest = 0;
-  for (const LeanSample& sample : samples) longest = std::max(longest, cv::norm(shift_at(roof, lean, view, sample.plan + sample.lean)));
+  for (const LeanSample& sample : samples)
+    longest = std::max(longest, cv::norm(shift_at(roof, lean, view, sample.plan + sample.lean)));
   return longest;
 }
 
-void pull(const RaisedArea& roof, const Lean& lean, const FrameView& view, double longest_px, const Survey& survey, const cv::Rect& cells, Pulls& pulls) {
-  const double margin = margin_px(roof, view), least_fade = 2 * survey.cell_px, reach = margin + kFadeLengths * longest_px + least_fade;
+void pull(const RaisedArea& roof, const Lean& lean, const FrameView& view, double longest_px,
+          const Survey& survey, const cv::Rect& cells, Pulls& pulls) {
+  const double margin = margin_px(roof, view), least_fade = 2 * survey.cell_px,
+               reach = margin + kFadeLengths * longest_px + least_fade;
   const Outline outline(roof);
   for (int row = cells.y; row < cells.br().y; ++row)
     for (int column = cells.x; column < cells.br().x; ++column) {
@@ -182,10 +203,11 @@ void pull(const RaisedArea& roof, const Lean& lean, const FrameView& view, doubl
         pulls.add({column, row}, shift, 1);
         continue;
       }
-      // Where the roof moves in, its surroundings are stretched, or its own edge would show again; where it moves out over them less will do,
-      // for it covers them.
+      // Where the roof moves in, its surroundings are stretched, or its own edge would show again; where it
+      // moves out over them less will do, for it covers them.
       const cv::Point2d outward = plan - outline.nearest(plan);
-      const double inward = std::clamp(shift.dot(outward) / std::max(1e-9, cv::norm(outward)), 0.0, longest_px);
+      const double inward =
+          std::clamp(shift.dot(outward) / std::max(1e-9, cv::norm(outward)), 0.0, longest_px);
       const double fade = least_fade + kCoveringLengths * (longest_px - inward) + kFadeLengths * inward;
       if (beyond >= fade) continue;
       const double rest = 1 - beyond / fade;
@@ -203,7 +225,8 @@ void keep_whole(const std::vector<RaisedArea>& roofs, const std::vector<FrameVie
     for (int i = 0; i < static_cast<int>(views.size()); ++i) {
       const SurveyFrame& frame = survey.frames[i];
       if (frame.bgr.empty() || !sees_whole(views[i], roof)) continue;
-      const cv::Mat there = filled_outline(in_cells(hidden_outline(views[i], roof), survey.cell_px), frame.box) & frame.usable;
+      const cv::Mat there =
+          filled_outline(in_cells(hidden_outline(views[i], roof), survey.cell_px), frame.box) & frame.usable;
       if (cv::countNonZero(there) == 0) continue;
       const double dislike = cv::mean(frame.dislike, there)[0];
       if (dislike < least) least = dislike, best = i;
@@ -218,7 +241,8 @@ void keep_whole(const std::vector<RaisedArea>& roofs, const std::vector<FrameVie
   }
 }
 
-void join_roofs(const std::vector<RaisedArea>& roofs, std::vector<FrameView>& views, const Survey& survey, const Choice& choice) {
+void join_roofs(const std::vector<RaisedArea>& roofs, std::vector<FrameView>& views, const Survey& survey,
+                const Choice& choice) {
   std::map<int, Pulls> pulls;
   for (const RaisedArea& roof : roofs) {
     const ShownRoof shown = shown_of(roof, views, survey, choice);
@@ -231,7 +255,8 @@ void join_roofs(const std::vector<RaisedArea>& roofs, std::vector<FrameView>& vi
       const double longest = longest_shift(roof, lean, views[view], samples);
       if (longest > kLongestShiftPx) continue;
       const cv::Rect& box = survey.frames[view].box;
-      pull(roof, lean, views[view], longest, survey, box, pulls.try_emplace(view, box, survey.cell_px).first->second);
+      pull(roof, lean, views[view], longest, survey, box,
+           pulls.try_emplace(view, box, survey.cell_px).first->second);
     }
   }
   for (const auto& [view, of_roofs] : pulls) views[view].bend = of_roofs.bend(views[view]);

@@ -71,7 +71,8 @@ class Field {
         const float near = strength_.at<float>(row, column);
         if (near <= 0) continue;
         const float fade = near * near * (3 - 2 * near);
-        bend.shift_px.at<cv::Vec2f>(row, column) = sum_.at<cv::Vec2f>(row, column) * (fade / weight_.at<float>(row, column));
+        bend.shift_px.at<cv::Vec2f>(row, column) =
+            sum_.at<cv::Vec2f>(row, column) * (fade / weight_.at<float>(row, column));
       }
     return bend;
   }

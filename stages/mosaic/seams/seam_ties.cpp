@@ -57,7 +57,8 @@ cv::Mat patch_round(const FrameView& view, FrameStore& store, cv::Point centre, 
   return grey;
 }
 
-/// Joined roofs are in register by themselves, and their walls and the ground beside them must not pull at them.
+/// Joined roofs are in register by themselves, and their walls and the ground beside them must not pull at
+/// them.
 bool near_joined_roof(const FrameView& view, cv::Point at) {
   const cv::Point2d shift = view.bend.at(at.x, at.y);
   return shift.x != 0 || shift.y != 0;

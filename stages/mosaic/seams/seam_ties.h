@@ -5,9 +5,9 @@
 #include <vector>
 
 #include "pipeline/record/run_context.h"
-#include "stages/mosaic/overview/label_map.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/overview/label_map.h"
 #include "stages/mosaic/overview/overview.h"
 
 namespace lookdown::mosaic {

@@ -8,8 +8,8 @@
 
 #include "pipeline/base/scheduler.h"
 #include "stages/mosaic/seams/minimum_cut.h"
-#include "stages/mosaic/seams/saliency.h"
 #include "stages/mosaic/seams/parallax_mask.h"
+#include "stages/mosaic/seams/saliency.h"
 
 namespace lookdown::mosaic {
 namespace {

@@ -7,14 +7,14 @@
 #include <map>
 #include <numeric>
 
-#include "stages/place/registration/consistency_check.h"
-#include "stages/place/registration/initial_network.h"
-#include "stages/place/registration/guided_matching.h"
-#include "stages/place/registration/ground_correspondences.h"
 #include "stages/place/adjustment/pose_covariance.h"
 #include "stages/place/planes/off_plane_points.h"
-#include "stages/place/registration/resection.h"
 #include "stages/place/planes/roof_dominated_images.h"
+#include "stages/place/registration/consistency_check.h"
+#include "stages/place/registration/ground_correspondences.h"
+#include "stages/place/registration/guided_matching.h"
+#include "stages/place/registration/initial_network.h"
+#include "stages/place/registration/resection.h"
 
 namespace lookdown::place {
 namespace {

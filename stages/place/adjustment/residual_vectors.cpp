@@ -33,7 +33,8 @@ std::vector<std::vector<const Sighting*>> sightings_by_frame(const Network& netw
   return by_frame;
 }
 
-std::vector<Misfit> misfits_of(const Network& network, int frame, const std::vector<const Sighting*>& sightings,
+std::vector<Misfit> misfits_of(const Network& network, int frame,
+                               const std::vector<const Sighting*>& sightings,
                                const Homography<MosaicPx, UndistortedPx>& mosaic_from_frame) {
   const Pose& pose = network.poses[std::size_t(frame)];
   const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(frame)])];
@@ -43,11 +44,13 @@ std::vector<Misfit> misfits_of(const Network& network, int frame, const std::vec
     const auto expected = project(pose, camera, network.points[std::size_t(s->point)].position, &depth);
     if (depth <= 0) continue;
     const bool right = s->at.x > 0.5 * camera.width_px, low = s->at.y > 0.5 * camera.height_px;
-    quarters[(right ? 1U : 0U) + (low ? 2U : 0U)].add(mosaic_from_frame * camera.undistort(s->at), mosaic_from_frame * expected);
+    quarters[(right ? 1U : 0U) + (low ? 2U : 0U)].add(mosaic_from_frame * camera.undistort(s->at),
+                                                      mosaic_from_frame * expected);
   }
   std::vector<Misfit> misfits;
   for (const Quarter& q : quarters)
-    if (q.x.size() >= kFewestSightings) misfits.push_back({{median(q.x), median(q.y)}, median(q.dx), median(q.dy)});
+    if (q.x.size() >= kFewestSightings)
+      misfits.push_back({{median(q.x), median(q.y)}, median(q.dx), median(q.dy)});
   return misfits;
 }
 

@@ -17,7 +17,8 @@ std::string scale_words(const Datum& datum) {
     return "The scale rests on the stated height alone and may be off by a fifth. ";
   if (datum.scale_sigma_share)
     return fmt::format("The scale comes from the {} and is known to about {:.2g} % (one sigma). ",
-                       datum.scale_from == "control" ? "control points" : datum.scale_from, 100 * *datum.scale_sigma_share);
+                       datum.scale_from == "control" ? "control points" : datum.scale_from,
+                       100 * *datum.scale_sigma_share);
   return "The scale comes from control points. ";
 }
 

@@ -32,7 +32,8 @@ struct ControlPoint {
                                                      const std::vector<std::string>& check,
                                                      const FlightRecord&, std::vector<std::string>& warnings);
 
-/// Height of the control's system that counts as the ground plane z = 0: the median of the points with positions, 0 without any.
+/// Height of the control's system that counts as the ground plane z = 0: the median of the points with
+/// positions, 0 without any.
 [[nodiscard]] double ground_height_of(const std::vector<ControlPoint>&);
 
 }  // namespace lookdown::place

@@ -54,11 +54,14 @@ std::optional<PlaneSimilarity> similarity_to_control(const std::vector<UsedContr
   return fit_similarity(from, to);
 }
 
-double control_sigma(const Group& group) { return std::max(kLeastControlSigma, 0.5 * typical_gsd(group)); }
+double control_sigma(const Group& group) {
+  return std::max(kLeastControlSigma, 0.5 * typical_gsd(group));
+}
 
-/// Standard deviation of the scale of a similarity that is fitted to control, as a share of it: of each coordinate the control's own and
-/// that of its marks, against the points' distances from their weighted middle (least squares; Ghilani, Adjustment Computations, on
-/// two-dimensional conformal coordinate transformation). `group` in the units of the control.
+/// Standard deviation of the scale of a similarity that is fitted to control, as a share of it: of each
+/// coordinate the control's own and that of its marks, against the points' distances from their weighted
+/// middle (least squares; Ghilani, Adjustment Computations, on two-dimensional conformal coordinate
+/// transformation). `group` in the units of the control.
 double scale_sigma_of_control(const std::vector<UsedControl>& used, const Group& group) {
   const double gsd = typical_gsd(group), own = control_sigma(group);
   std::vector<double> weights;
@@ -71,7 +74,8 @@ double scale_sigma_of_control(const std::vector<UsedControl>& used, const Group&
     sum += weights.back();
   }
   middle /= sum;
-  for (std::size_t i = 0; i < used.size(); ++i) spread += weights[i] * (used[i].point->given.head<2>() - middle).squaredNorm();
+  for (std::size_t i = 0; i < used.size(); ++i)
+    spread += weights[i] * (used[i].point->given.head<2>() - middle).squaredNorm();
   return 1 / std::sqrt(spread);
 }
 

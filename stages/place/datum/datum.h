@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "pipeline/record/flight_record.h"
+#include "stages/place/group.h"
 #include "stages/place/datum/control_points.h"
-#include "stages/place/adjustment/component_adjustment.h"
 #include "stages/place/place.h"
 
 namespace lookdown::place {

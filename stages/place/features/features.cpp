@@ -108,8 +108,8 @@ int reduction_for(int width_px, int height_px, const FeatureOptions& options) {
 }
 
 std::int64_t peak_bytes_of_search(int width_px, int height_px, const FeatureOptions& options) {
-  // OpenCV's SIFT doubles the copy's sides and keeps six blurred pictures and five differences of each octave as 32-bit floats, each octave
-  // a quarter of the one before.
+  // OpenCV's SIFT doubles the copy's sides and keeps six blurred pictures and five differences of each octave
+  // as 32-bit floats, each octave a quarter of the one before.
   constexpr double bytes_a_pixel = 4 * 4 * (6 + 5) * 4.0 / 3;
   return std::int64_t(std::min(options.work_megapixels * 1e6, double(width_px) * height_px) * bytes_a_pixel);
 }

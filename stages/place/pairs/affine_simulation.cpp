@@ -113,8 +113,8 @@ std::array<int, 4> places(const Feature& p, const Feature& q, double cell_px) {
   return {int(p.x_px / cell_px), int(p.y_px / cell_px), int(q.x_px / cell_px), int(q.y_px / cell_px)};
 }
 
-Pool match_views(const TieFrame& a, const TiltedViews& views_a, const TieFrame& b,
-                 const TiltedViews& views_b, Simulate simulate) {
+Pool match_views(const TieFrame& a, const TiltedViews& views_a, const TieFrame& b, const TiltedViews& views_b,
+                 Simulate simulate) {
   std::vector<WideDescriptors> wide_a, wide_b;
   for (const auto& v : views_a) wide_a.push_back(widen(v, v.size()));
   for (const auto& v : views_b) wide_b.push_back(widen(v, v.size()));

@@ -20,7 +20,8 @@ using TiltedViews = std::vector<FrameFeatures>;
 /// The frame itself and views of it tilted by up to 75 degrees. `grey` shows the frame at any reduction.
 [[nodiscard]] TiltedViews tilted_views(const cv::Mat& grey, int width_px, int height_px);
 
-/// Which simulated views are held against each other. One side is enough when one of the frames looks down, and costs a fourteenth.
+/// Which simulated views are held against each other. One side is enough when one of the frames looks down,
+/// and costs a fourteenth.
 enum class Simulate { one_side, both_sides };
 
 /// Ties two frames by their tilted views; the spots that agree are added to both frames (and undistorted).

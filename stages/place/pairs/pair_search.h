@@ -5,8 +5,8 @@
 
 #include <vector>
 
-#include "stages/place/pairs/match_cache.h"
 #include "stages/place/features/image_features.h"
+#include "stages/place/pairs/match_cache.h"
 
 namespace lookdown::place {
 

@@ -8,8 +8,8 @@
 #include <cmath>
 
 #include "pipeline/base/scheduler.h"
-#include "stages/place/registration/guided_matching.h"
 #include "stages/place/pairs/pair_geometry.h"
+#include "stages/place/registration/guided_matching.h"
 
 namespace lookdown::place {
 namespace {

@@ -6,7 +6,7 @@
 #include <optional>
 #include <vector>
 
-#include "stages/place/adjustment/component_adjustment.h"
+#include "stages/place/group.h"
 #include "stages/place/pairs/tie_points.h"
 
 namespace lookdown::place {
@@ -19,8 +19,9 @@ struct RaisedPoint {
 };
 
 /// Tie points off the plane that the group's poses explain and its ties do not: of frames that the ties join,
-/// with enough base between them to tell heights. Expects the members' spots undistorted by the group's cameras.
-/// `held`: members whose poses can be relied on; heights by way of a frame that lies wrongly would confirm it.
+/// with enough base between them to tell heights. Expects the members' spots undistorted by the group's
+/// cameras. `held`: members whose poses can be relied on; heights by way of a frame that lies wrongly would
+/// confirm it.
 [[nodiscard]] std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>&, const Group&,
                                                       const std::vector<bool>& held);
 

@@ -4,7 +4,7 @@
 
 #include <vector>
 
-#include "stages/place/adjustment/component_adjustment.h"
+#include "stages/place/group.h"
 #include "stages/place/pairs/tie_points.h"
 
 namespace lookdown::place {

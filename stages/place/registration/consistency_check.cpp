@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "stages/place/registration/guided_matching.h"
 #include "stages/place/planes/off_plane_points.h"
+#include "stages/place/registration/guided_matching.h"
 
 namespace lookdown::place {
 namespace {

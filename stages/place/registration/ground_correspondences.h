@@ -6,7 +6,7 @@
 #include <optional>
 #include <vector>
 
-#include "stages/place/adjustment/component_adjustment.h"
+#include "stages/place/group.h"
 #include "stages/place/registration/resection.h"
 
 namespace lookdown::place {

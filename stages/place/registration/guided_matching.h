@@ -4,7 +4,7 @@
 
 #include <vector>
 
-#include "stages/place/adjustment/component_adjustment.h"
+#include "stages/place/group.h"
 
 namespace lookdown::place {
 

@@ -24,7 +24,8 @@ std::optional<Point2<StoredPx>> expected_position(const FrameRecord& frame, cons
   if (!frame.placement.placed || frame.placement.group != 0) return std::nullopt;
   double depth = 0;
   const Camera& camera = frame.placement.camera;
-  const auto seen = project(frame.placement.pose, camera, {point.x, point.y, point.z - ground_height}, &depth);
+  const auto seen =
+      project(frame.placement.pose, camera, {point.x, point.y, point.z - ground_height}, &depth);
   if (depth <= 0 || std::hypot(seen.x - camera.cx_px, seen.y - camera.cy_px) > camera.monotonic_radius_px())
     return std::nullopt;
   const Point2<StoredPx> stored = camera.distort(seen);

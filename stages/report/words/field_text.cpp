@@ -96,20 +96,24 @@ std::string mosaic_in_words(const FlightRecord& record) {
   return text;
 }
 
-// The places that glare hides in some frame, and where to look instead; the worst first, the rest is in the table.
+// The places that glare hides in some frame, and where to look instead; the worst first, the rest is in the
+// table.
 std::string least_glare_in_words(const FlightRecord& record) {
   constexpr std::size_t kMost = 12;
   std::vector<const ClearestView*> spots;
   for (const ClearestView& spot : record.clearest_views)
-    if (spot.group == 0 && spot.frame >= 0 && spot.frame < static_cast<int>(record.frames.size())) spots.push_back(&spot);
-  std::stable_sort(spots.begin(), spots.end(), [](const auto* a, const auto* b) { return a->worst_glare_share > b->worst_glare_share; });
+    if (spot.group == 0 && spot.frame >= 0 && spot.frame < static_cast<int>(record.frames.size()))
+      spots.push_back(&spot);
+  std::stable_sort(spots.begin(), spots.end(),
+                   [](const auto* a, const auto* b) { return a->worst_glare_share > b->worst_glare_share; });
   const std::size_t all = spots.size();
   if (all > kMost) spots.resize(kMost);
   const bool metres = record.placement.gsd_m.has_value();
   std::vector<std::string> words;
   for (const ClearestView* spot : spots)
-    words.push_back(fmt::format("{:.{}f}, {:.{}f}: {} ({:.0f} % glare; up to {:.0f} % in {} frames)", spot->x, metres ? 1 : 0, spot->y,
-                                metres ? 1 : 0, record.frames[spot->frame].source.file, 100 * spot->glare_share,
+    words.push_back(fmt::format("{:.{}f}, {:.{}f}: {} ({:.0f} % glare; up to {:.0f} % in {} frames)", spot->x,
+                                metres ? 1 : 0, spot->y, metres ? 1 : 0,
+                                record.frames[spot->frame].source.file, 100 * spot->glare_share,
                                 100 * spot->worst_glare_share, spot->views));
   std::string text = fmt::format("{}", fmt::join(words, "; "));
   if (all > spots.size()) text += fmt::format("; {} more spots in least_glare.csv", all - spots.size());
@@ -189,15 +193,19 @@ std::string options_in_words(const FlightRecord& record) {
   if (!options.is_object()) return kNotKnown;
   std::vector<std::string> words;
   for (const auto& [name, value] : options.items()) {
-    if (value.is_null() || (value.is_string() && value.get<std::string>().empty()) || (value.is_array() && value.empty())) continue;
+    if (value.is_null() || (value.is_string() && value.get<std::string>().empty()) ||
+        (value.is_array() && value.empty()))
+      continue;
     if (value.is_boolean()) {
       words.push_back(fmt::format("{} {}", name, value.get<bool>() ? "yes" : "no"));
     } else if (value.is_array()) {
       std::vector<std::string> parts;
-      for (const auto& part : value) parts.push_back(part.is_string() ? part.get<std::string>() : part.dump());
+      for (const auto& part : value)
+        parts.push_back(part.is_string() ? part.get<std::string>() : part.dump());
       words.push_back(fmt::format("{} {}", name, fmt::join(parts, ",")));
     } else {
-      words.push_back(fmt::format("{} {}", name, value.is_string() ? value.get<std::string>() : value.dump()));
+      words.push_back(
+          fmt::format("{} {}", name, value.is_string() ? value.get<std::string>() : value.dump()));
     }
   }
   return words.empty() ? kNotKnown : fmt::format("{}", fmt::join(words, "; "));
@@ -213,7 +221,8 @@ std::string field_text(const FlightRecord& record) {
   text += line("Joined", fmt::format("{} frames in the largest group of {}", placed_count(record),
                                      std::max(record.placement.groups, placed_count(record) > 0 ? 1 : 0)));
   text += line("Mosaic", mosaic_in_words(record));
-  if (!record.clearest_views.empty()) text += line("Frame with the least glare at", least_glare_in_words(record));
+  if (!record.clearest_views.empty())
+    text += line("Frame with the least glare at", least_glare_in_words(record));
   text += line("Plane", plane_in_words(record));
   text += line("Control", control_in_words(record));
   text += line("Datum", datum_in_words(record));

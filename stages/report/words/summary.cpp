@@ -142,7 +142,8 @@ std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& 
 std::string summary(const FlightRecord& record, const fs::path& out) {
   std::string text = counts_in_words(record);
   text += mosaic_in_words(record);
-  if (placed_count(record) > 0) text += wrapped("Accuracy: " + accuracy_sentence(record), 2, 6);  // its cautions stand last
+  if (placed_count(record) > 0)
+    text += wrapped("Accuracy: " + accuracy_sentence(record), 2, 6);  // its cautions stand last
   text += warnings_in_words(record);
   text += files_in_words(out);
   for (const std::string& step : next_steps(record, out)) text += wrapped("Next: " + step, 6, 2);

@@ -38,7 +38,8 @@ void add_noise(cv::Mat& picture, double levels, bool linear, std::mt19937& rando
     picture += noise * (levels / 255);
     return;
   }
-  // Photon noise grows with the root of the light; mid grey (0.22 of full) gets the level asked for after coding (slope 1.04 there).
+  // Photon noise grows with the root of the light; mid grey (0.22 of full) gets the level asked for after
+  // coding (slope 1.04 there).
   cv::Mat root;
   cv::sqrt(cv::max(picture, 0) + 0.01, root);
   picture += noise.mul(root) * (levels / 255 / 1.04 / std::sqrt(0.23));
@@ -93,7 +94,8 @@ cv::Mat smear_kernel(double smear_px, double smear_deg, double bend_rad) {
   const int steps = std::max(1, static_cast<int>(std::ceil(smear_px * 16)));
   for (int i = 0; i < steps; ++i) {
     const double share = (i + 0.5) / steps - 0.5, turn = bend_rad * share;
-    // Chord from the middle of an arc to the point at the share of its length: length sinc(turn / 2), turned by half the turn.
+    // Chord from the middle of an arc to the point at the share of its length: length sinc(turn / 2), turned
+    // by half the turn.
     const double chord = share * smear_px * (std::abs(turn) < 1e-6 ? 1 : 2 * std::sin(turn / 2) / turn);
     const double x = reach + chord * std::cos(a + turn / 2), y = reach - chord * std::sin(a + turn / 2);
     const int x0 = static_cast<int>(std::floor(x)), y0 = static_cast<int>(std::floor(y));
@@ -120,8 +122,11 @@ cv::Mat disc_kernel(double radius_px) {
 
 cv::Mat take_picture(const cv::Mat& sharp, const BlurRecipe& r, std::mt19937& random) {
   cv::Mat picture = r.linear_light ? decoded_light(sharp) : sharp.clone();
-  if (r.kind == "smear") cv::filter2D(picture, picture, CV_32F, smear_kernel(r.smear_px, r.smear_deg, r.bend_rad), {-1, -1}, 0, cv::BORDER_REFLECT);
-  if (r.kind == "disc") cv::filter2D(picture, picture, CV_32F, disc_kernel(2 * r.sigma_px), {-1, -1}, 0, cv::BORDER_REFLECT);
+  if (r.kind == "smear")
+    cv::filter2D(picture, picture, CV_32F, smear_kernel(r.smear_px, r.smear_deg, r.bend_rad), {-1, -1}, 0,
+                 cv::BORDER_REFLECT);
+  if (r.kind == "disc")
+    cv::filter2D(picture, picture, CV_32F, disc_kernel(2 * r.sigma_px), {-1, -1}, 0, cv::BORDER_REFLECT);
   const double gauss = std::hypot(r.lens_sigma_px, r.kind == "gauss" ? r.sigma_px : 0.0);
   if (gauss > 0.2) cv::GaussianBlur(picture, picture, {0, 0}, gauss, gauss, cv::BORDER_REFLECT);
   add_noise(picture, r.noise_levels, r.linear_light, random);
@@ -140,8 +145,10 @@ cv::Mat take_picture(const cv::Mat& sharp, const BlurRecipe& r, std::mt19937& ra
   return cv::imdecode(file, cv::IMREAD_COLOR);
 }
 
-cv::Mat part_of_photograph(const cv::Mat& photograph, double least_reduction, const cv::Size& size, std::mt19937& random) {
-  const double fits = std::min(photograph.cols / static_cast<double>(size.width), photograph.rows / static_cast<double>(size.height));
+cv::Mat part_of_photograph(const cv::Mat& photograph, double least_reduction, const cv::Size& size,
+                           std::mt19937& random) {
+  const double fits = std::min(photograph.cols / static_cast<double>(size.width),
+                               photograph.rows / static_cast<double>(size.height));
   if (fits < least_reduction) return {};
   const double reduction = uniform(random, least_reduction, std::min(fits, 2 * least_reduction));
   const int w = std::min(photograph.cols, static_cast<int>(size.width * reduction));

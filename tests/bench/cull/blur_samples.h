@@ -1,5 +1,5 @@
-// Pictures whose blur is known: sharp sources (photographs made smaller, or textures made here) put through a camera with a
-// known lens, motion, defocus, noise and coding.
+// Pictures whose blur is known: sharp sources (photographs made smaller, or textures made here) put through a
+// camera with a known lens, motion, defocus, noise and coding.
 #pragma once
 
 #include <filesystem>
@@ -13,16 +13,16 @@ namespace lookdown::bench {
 /// What was done to the sharp source. Lengths in pixels of the finished picture.
 struct BlurRecipe {
   double lens_sigma_px = 0.5;
-  std::string kind = "none";     ///< "none", "smear", "gauss", "disc"
+  std::string kind = "none";  ///< "none", "smear", "gauss", "disc"
   double smear_px = 0;
-  double smear_deg = 0;          ///< 0..180 counter-clockwise from +x, y up
-  double bend_rad = 0;           ///< turn of the path from its start to its end
-  double sigma_px = 0;           ///< added Gaussian, or half the radius of the disc
-  double noise_levels = 1;       ///< standard deviation at mid grey, of 255
-  int jpeg_quality = 90;         ///< 0: not coded
-  bool linear_light = true;      ///< blur acts on light, not on coded values
-  double sharpening = 0;         ///< amount of the camera's own unsharp mask, radius 1 px
-  bool mosaic_sensor = false;    ///< colours interpolated from a Bayer pattern
+  double smear_deg = 0;        ///< 0..180 counter-clockwise from +x, y up
+  double bend_rad = 0;         ///< turn of the path from its start to its end
+  double sigma_px = 0;         ///< added Gaussian, or half the radius of the disc
+  double noise_levels = 1;     ///< standard deviation at mid grey, of 255
+  int jpeg_quality = 90;       ///< 0: not coded
+  bool linear_light = true;    ///< blur acts on light, not on coded values
+  double sharpening = 0;       ///< amount of the camera's own unsharp mask, radius 1 px
+  bool mosaic_sensor = false;  ///< colours interpolated from a Bayer pattern
 };
 
 /// A random recipe; a third of them sharp.
@@ -36,10 +36,13 @@ struct BlurRecipe {
 /// Photographs through the recipe. `sharp`: CV_32FC3, sRGB-coded 0..1. Returns CV_8UC3.
 [[nodiscard]] cv::Mat take_picture(const cv::Mat& sharp, const BlurRecipe&, std::mt19937& random);
 
-/// A random part of a photograph, made smaller by `least_reduction` to twice that, CV_32FC3. Empty when the photograph is too small.
-[[nodiscard]] cv::Mat part_of_photograph(const cv::Mat& photograph, double least_reduction, const cv::Size& size, std::mt19937& random);
+/// A random part of a photograph, made smaller by `least_reduction` to twice that, CV_32FC3. Empty when the
+/// photograph is too small.
+[[nodiscard]] cv::Mat part_of_photograph(const cv::Mat& photograph, double least_reduction,
+                                         const cv::Size& size, std::mt19937& random);
 
-/// A texture made from random numbers: dead leaves, cells, strokes, plates, power-law noise, or two of them side by side. CV_32FC3.
+/// A texture made from random numbers: dead leaves, cells, strokes, plates, power-law noise, or two of them
+/// side by side. CV_32FC3.
 [[nodiscard]] cv::Mat made_texture(const cv::Size& size, std::mt19937& random);
 
 }  // namespace lookdown::bench

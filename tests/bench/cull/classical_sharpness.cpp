@@ -6,7 +6,8 @@
 namespace lookdown::bench {
 namespace {
 
-/// Blur along x: share of the variation between neighbours that survives a re-blur (eqs. 1 to 8 of the paper).
+/// Blur along x: share of the variation between neighbours that survives a re-blur (eqs. 1 to 8 of the
+/// paper).
 double reblur_along_x(const cv::Mat& picture) {
   cv::Mat soft;
   cv::blur(picture, soft, {9, 1}, {-1, -1}, cv::BORDER_REPLICATE);

@@ -1,7 +1,9 @@
-// What the command `lookdown cull`, as it is by default, takes against a plain full-resolution grey decode of the same files on as many threads.
+// What the command `lookdown cull`, as it is by default, takes against a plain full-resolution grey decode of
+// the same files on as many threads.
 //   cull_speed [--threads N] [--repeats N] [--counts N,N,...] JPEG...
-// Both run as processes of their own, in turn, so that nothing is left out: start, hashing, Exif, verdicts, tables. The cache is off. With --counts the
-// command runs over so many links to the files, for the growth of memory. Prints wall time, processor time, peak memory and the ratios.
+// Both run as processes of their own, in turn, so that nothing is left out: start, hashing, Exif, verdicts,
+// tables. The cache is off. With --counts the command runs over so many links to the files, for the growth of
+// memory. Prints wall time, processor time, peak memory and the ratios.
 #include <fcntl.h>
 #include <fmt/format.h>
 #include <unistd.h>
@@ -41,7 +43,8 @@ Cost decode(const std::vector<fs::path>& files, int threads) {
 }
 
 Cost cull(const std::vector<fs::path>& files, int threads, const fs::path& out) {
-  std::vector<std::string> words{LOOKDOWN_PROGRAM, "cull", "-o", out, "--no-cache", "--quiet", "--threads", std::to_string(threads)};
+  std::vector<std::string> words{LOOKDOWN_PROGRAM, "cull",    "-o",        out,
+                                 "--no-cache",     "--quiet", "--threads", std::to_string(threads)};
   words.insert(words.end(), files.begin(), files.end());
   fs::remove_all(out);
   return cost_of([&] {
@@ -65,8 +68,9 @@ std::vector<fs::path> links(const std::vector<fs::path>& files, int count, const
 }
 
 void print(const char* what, std::size_t files, const Cost& cost) {
-  fmt::print("{:12} {:4} files  wall {:7.2f} s  processor {:7.2f} s, {:6.1f} ms a file  peak {:5.0f} MB{}\n", what, files, cost.wall_s, cost.cpu_s,
-             1e3 * cost.cpu_s / static_cast<double>(files), cost.peak_mb, cost.done ? "" : "  FAILED");
+  fmt::print("{:12} {:4} files  wall {:7.2f} s  processor {:7.2f} s, {:6.1f} ms a file  peak {:5.0f} MB{}\n",
+             what, files, cost.wall_s, cost.cpu_s, 1e3 * cost.cpu_s / static_cast<double>(files),
+             cost.peak_mb, cost.done ? "" : "  FAILED");
 }
 
 }  // namespace
@@ -83,7 +87,8 @@ int main(int argc, char** argv) {
       repeats = std::max(1, std::atoi(argv[++i]));
     else if (word == "--counts" && i + 1 < argc) {
       std::istringstream list(argv[++i]);
-      for (std::string number; std::getline(list, number, ',');) counts.push_back(std::max(1, std::atoi(number.c_str())));
+      for (std::string number; std::getline(list, number, ',');)
+        counts.push_back(std::max(1, std::atoi(number.c_str())));
     } else
       files.emplace_back(word);
   }
@@ -97,13 +102,16 @@ int main(int argc, char** argv) {
   for (int repeat = 0; repeat < repeats; ++repeat) {
     const Cost plain = decode(files, threads), culled = cull(files, threads, scratch / "out");
     done = done && plain.done && culled.done;
-    all_decode.wall_s += plain.wall_s, all_decode.cpu_s += plain.cpu_s, all_cull.wall_s += culled.wall_s, all_cull.cpu_s += culled.cpu_s;
-    all_decode.peak_mb = std::max(all_decode.peak_mb, plain.peak_mb), all_cull.peak_mb = std::max(all_cull.peak_mb, culled.peak_mb);
+    all_decode.wall_s += plain.wall_s, all_decode.cpu_s += plain.cpu_s, all_cull.wall_s += culled.wall_s,
+        all_cull.cpu_s += culled.cpu_s;
+    all_decode.peak_mb = std::max(all_decode.peak_mb, plain.peak_mb),
+    all_cull.peak_mb = std::max(all_cull.peak_mb, culled.peak_mb);
   }
   all_decode.done = all_cull.done = done;
   print("grey decode", files.size() * static_cast<std::size_t>(repeats), all_decode);
   print("cull", files.size() * static_cast<std::size_t>(repeats), all_cull);
-  fmt::print("ratio of processor time {:.3f}, of wall time {:.3f}\n", all_cull.cpu_s / all_decode.cpu_s, all_cull.wall_s / all_decode.wall_s);
+  fmt::print("ratio of processor time {:.3f}, of wall time {:.3f}\n", all_cull.cpu_s / all_decode.cpu_s,
+             all_cull.wall_s / all_decode.wall_s);
   for (const int count : counts) {
     const auto linked = links(files, count, scratch / fmt::format("links_{}", count));
     print("cull", linked.size(), cull(linked, threads, scratch / "out"));

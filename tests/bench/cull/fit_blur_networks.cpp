@@ -1,8 +1,9 @@
-// Fits the networks of stages/cull to spectra made by make_blur_spectra, scores them on photographs that the fit has not seen, and writes
-// them.
-// The first two learn from three quarters of the photographs and the made textures, the last, which weighs their answer, from the other quarter.
+// Fits the networks of stages/cull to spectra made by make_blur_spectra, scores them on photographs that the
+// fit has not seen, and writes them. The first two learn from three quarters of the photographs and the made
+// textures, the last, which weighs their answer, from the other quarter.
 //   fit_blur_networks score SPECTRA...            keeps a third of that quarter for the scores that it prints
-//   fit_blur_networks write FOLDER SPECTRA...     fits on everything and writes FOLDER/{axis_width,whole,evidence}_network.inc
+//   fit_blur_networks write FOLDER SPECTRA...     fits on everything and writes
+//   FOLDER/{axis_width,whole,evidence}_network.inc
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -25,9 +26,13 @@ using Matrix = Eigen::MatrixXf;
 
 constexpr double kPi = std::numbers::pi;
 
-bool kept_from_first(const LabelledSpectrum& s) { return s.source >= 0 && s.source % 4 == 3; }
+bool kept_from_first(const LabelledSpectrum& s) {
+  return s.source >= 0 && s.source % 4 == 3;
+}
 
-bool kept_from_all(const LabelledSpectrum& s) { return s.source / 4 % 3 == 2; }
+bool kept_from_all(const LabelledSpectrum& s) {
+  return s.source / 4 % 3 == 2;
+}
 
 double width_along(const LabelledSpectrum& s, double angle_rad) {
   const double along = s.recipe.smear_px * std::cos(angle_rad - s.recipe.smear_deg * kPi / 180);
@@ -50,7 +55,8 @@ cull::BlurNetwork fit_axis_network(const std::vector<const LabelledSpectrum*>& s
   options.first_rate = 3e-3;
   const auto gradient = [&](const Matrix& outputs, const std::vector<int>& members) {
     Matrix g(1, outputs.cols());
-    for (Eigen::Index i = 0; i < outputs.cols(); ++i) g(0, i) = std::clamp(outputs(0, i) - wanted[members[i]], -0.3F, 0.3F);
+    for (Eigen::Index i = 0; i < outputs.cols(); ++i)
+      g(0, i) = std::clamp(outputs(0, i) - wanted[members[i]], -0.3F, 0.3F);
     return g;
   };
   return bench::fit_network(inputs, gradient, options);
@@ -58,7 +64,8 @@ cull::BlurNetwork fit_axis_network(const std::vector<const LabelledSpectrum*>& s
 
 cull::DirectedWidth coarse(const cull::BlurNetwork& network, const LabelledSpectrum& s) {
   std::array<double, cull::kAxes> widths{};
-  for (int k = 0; k < cull::kAxes; ++k) widths[k] = std::exp(network.evaluate(cull::axis_features(s.bands, k))[0]);
+  for (int k = 0; k < cull::kAxes; ++k)
+    widths[k] = std::exp(network.evaluate(cull::axis_features(s.bands, k))[0]);
   return cull::directed_width(widths);
 }
 
@@ -70,32 +77,43 @@ struct Seen {
   cull::EvidenceFeatures evidence;
 };
 
-float logistic(float x) { return 1 / (1 + std::exp(-x)); }
+float logistic(float x) {
+  return 1 / (1 + std::exp(-x));
+}
 
-/// Sum of: cross entropy for the two odds, Huber for the logarithms of the lengths, Laplace likelihood for the spread.
-Matrix whole_gradient(const Matrix& out, const std::vector<const LabelledSpectrum*>& spectra, const std::vector<int>& members) {
+/// Sum of: cross entropy for the two odds, Huber for the logarithms of the lengths, Laplace likelihood for
+/// the spread.
+Matrix whole_gradient(const Matrix& out, const std::vector<const LabelledSpectrum*>& spectra,
+                      const std::vector<int>& members) {
   Matrix g = Matrix::Zero(out.rows(), out.cols());
   for (Eigen::Index i = 0; i < out.cols(); ++i) {
     const LabelledSpectrum& s = *spectra[members[i]];
     const auto error = [&](int row, double wanted) { return out(row, i) - static_cast<float>(wanted); };
     const auto huber = [](float e) { return 2 * std::clamp(e, -0.5F, 0.5F); };
-    if (s.sharp() || s.blurred()) g(cull::kLogOddsBlurred, i) = logistic(out(cull::kLogOddsBlurred, i)) - (s.blurred() ? 1.0F : 0.0F);
+    if (s.sharp() || s.blurred())
+      g(cull::kLogOddsBlurred, i) = logistic(out(cull::kLogOddsBlurred, i)) - (s.blurred() ? 1.0F : 0.0F);
     g(cull::kLogNarrowest, i) = huber(error(cull::kLogNarrowest, std::log(s.sigma_px())));
     const float widest = error(cull::kLogWidest, std::log(s.widest_px()));
     const float spread = std::exp(std::clamp(out(cull::kLogWidestSpread, i), -4.0F, 2.0F));
     g(cull::kLogWidest, i) = huber(widest) + 0.3F * (widest > 0 ? 1.0F : -1.0F) / (spread + 0.1F);
     g(cull::kLogWidestSpread, i) = std::clamp(0.3F * (1 - std::abs(widest) / spread), -1.0F, 1.0F);
     if (s.smeared()) g(cull::kLogSmear, i) = huber(error(cull::kLogSmear, std::log(s.recipe.smear_px)));
-    if (!s.smeared() || s.recipe.smear_px >= 3) g(cull::kLogOddsSmeared, i) = logistic(out(cull::kLogOddsSmeared, i)) - (s.smeared() ? 1.0F : 0.0F);
+    if (!s.smeared() || s.recipe.smear_px >= 3)
+      g(cull::kLogOddsSmeared, i) = logistic(out(cull::kLogOddsSmeared, i)) - (s.smeared() ? 1.0F : 0.0F);
   }
   return g;
 }
 
 using Spectra = std::vector<const LabelledSpectrum*>;
 
-cull::BlurNetwork fit_outputs(const Spectra& spectra, const Matrix& inputs, const bench::TrainingOptions& options) {
+cull::BlurNetwork fit_outputs(const Spectra& spectra, const Matrix& inputs,
+                              const bench::TrainingOptions& options) {
   return bench::fit_network(
-      inputs, [&](const Matrix& out, const std::vector<int>& members) { return whole_gradient(out, spectra, members); }, options);
+      inputs,
+      [&](const Matrix& out, const std::vector<int>& members) {
+        return whole_gradient(out, spectra, members);
+      },
+      options);
 }
 
 cull::BlurNetwork fit_whole_network(const Spectra& spectra, const std::vector<Seen>& seen) {
@@ -107,8 +125,8 @@ cull::BlurNetwork fit_whole_network(const Spectra& spectra, const std::vector<Se
   return fit_outputs(spectra, inputs, options);
 }
 
-/// Every second sample comes again with the first answer of another one: on strange ground that answer can be far off, and the fits and the edges must
-/// be able to outvote it.
+/// Every second sample comes again with the first answer of another one: on strange ground that answer can be
+/// far off, and the fits and the edges must be able to outvote it.
 cull::BlurNetwork fit_evidence_network(const Spectra& spectra, const std::vector<Seen>& seen) {
   Spectra wanted = spectra;
   std::vector<cull::EvidenceFeatures> evidence;
@@ -117,7 +135,8 @@ cull::BlurNetwork fit_evidence_network(const Spectra& spectra, const std::vector
   for (std::size_t i = 0; i < spectra.size(); i += 2) {
     wanted.push_back(spectra[i]);
     evidence.push_back(seen[i].evidence);
-    evidence.back().head<cull::kBlurOutputs>() = seen[random() % seen.size()].evidence.head<cull::kBlurOutputs>();
+    evidence.back().head<cull::kBlurOutputs>() =
+        seen[random() % seen.size()].evidence.head<cull::kBlurOutputs>();
   }
   Matrix inputs(cull::kEvidenceFeatures, static_cast<Eigen::Index>(wanted.size()));
   for (std::size_t i = 0; i < wanted.size(); ++i) inputs.col(static_cast<Eigen::Index>(i)) = evidence[i];
@@ -130,29 +149,39 @@ cull::BlurNetwork fit_evidence_network(const Spectra& spectra, const std::vector
   return fit_outputs(wanted, inputs, options);
 }
 
-void print_scores(const char* name, const Spectra& spectra, const std::vector<Seen>& seen, const std::vector<Eigen::VectorXf>& answers) {
-  std::vector<double> sharp_odds, blurred_odds, sharp_width, blurred_width, length_error, fit_length_error, turn_error, sigma_error;
+void print_scores(const char* name, const Spectra& spectra, const std::vector<Seen>& seen,
+                  const std::vector<Eigen::VectorXf>& answers) {
+  std::vector<double> sharp_odds, blurred_odds, sharp_width, blurred_width, length_error, fit_length_error,
+      turn_error, sigma_error;
   for (std::size_t i = 0; i < spectra.size(); ++i) {
     const LabelledSpectrum& s = *spectra[i];
     const Eigen::VectorXf& out = answers[i];
     const cull::SpectrumFit& fit = seen[i].fits.smear;
-    if (s.sharp()) sharp_odds.push_back(out[cull::kLogOddsBlurred]), sharp_width.push_back(out[cull::kLogWidest]);
-    if (s.blurred()) blurred_odds.push_back(out[cull::kLogOddsBlurred]), blurred_width.push_back(out[cull::kLogWidest]);
+    if (s.sharp())
+      sharp_odds.push_back(out[cull::kLogOddsBlurred]), sharp_width.push_back(out[cull::kLogWidest]);
+    if (s.blurred())
+      blurred_odds.push_back(out[cull::kLogOddsBlurred]), blurred_width.push_back(out[cull::kLogWidest]);
     if (s.smeared() && s.recipe.smear_px >= 4 && s.recipe.smear_px <= 25) {
       length_error.push_back(std::abs(std::exp(out[cull::kLogSmear]) / s.recipe.smear_px - 1));
       fit_length_error.push_back(std::abs(fit.length_px / s.recipe.smear_px - 1));
       const double turn = std::fmod(fit.direction_rad * 180 / kPi - s.recipe.smear_deg + 90 + 3600, 180) - 90;
       turn_error.push_back(std::abs(turn));
     }
-    if (!s.smeared() && s.recipe.sigma_px >= 1.3) sigma_error.push_back(std::abs(std::exp(out[cull::kLogNarrowest]) / s.sigma_px() - 1));
+    if (!s.smeared() && s.recipe.sigma_px >= 1.3)
+      sigma_error.push_back(std::abs(std::exp(out[cull::kLogNarrowest]) / s.sigma_px() - 1));
   }
-  std::printf("%-24s %5zu spectra | area by odds %.4f by width %.4f, balanced %.3f (at log odds %.2f) | length: fit %.3f network %.3f, direction %.2f deg | sigma %.3f\n",
-              name, spectra.size(), bench::area_under_curve(blurred_odds, sharp_odds), bench::area_under_curve(blurred_width, sharp_width),
-              bench::best_balanced(blurred_odds, sharp_odds).accuracy, bench::best_balanced(blurred_odds, sharp_odds).limit, bench::median(fit_length_error),
-              bench::median(length_error), bench::median(turn_error), bench::median(sigma_error));
+  std::printf(
+      "%-24s %5zu spectra | area by odds %.4f by width %.4f, balanced %.3f (at log odds %.2f) | length: fit "
+      "%.3f network %.3f, direction %.2f deg | sigma %.3f\n",
+      name, spectra.size(), bench::area_under_curve(blurred_odds, sharp_odds),
+      bench::area_under_curve(blurred_width, sharp_width),
+      bench::best_balanced(blurred_odds, sharp_odds).accuracy,
+      bench::best_balanced(blurred_odds, sharp_odds).limit, bench::median(fit_length_error),
+      bench::median(length_error), bench::median(turn_error), bench::median(sigma_error));
 }
 
-/// Spectra of one part (sources that the first networks learn from, or the others) with what the first network and the fits see.
+/// Spectra of one part (sources that the first networks learn from, or the others) with what the first
+/// network and the fits see.
 struct Part {
   Spectra spectra;
   std::vector<Seen> seen;
@@ -168,8 +197,8 @@ struct Part {
   void weigh(const cull::BlurNetwork& whole_network) {
     for (std::size_t i = 0; i < spectra.size(); ++i) {
       seen[i].fits = cull::fit_shapes(bench::with_frequencies(spectra[i]->log_power));
-      seen[i].evidence =
-          cull::evidence_features(whole_network.evaluate(seen[i].whole), spectra[i]->context, seen[i].start, seen[i].fits, spectra[i]->edges);
+      seen[i].evidence = cull::evidence_features(whole_network.evaluate(seen[i].whole), spectra[i]->context,
+                                                 seen[i].start, seen[i].fits, spectra[i]->edges);
     }
   }
   [[nodiscard]] std::vector<Eigen::VectorXf> answers(const cull::BlurNetwork& network) const {
@@ -201,12 +230,16 @@ int main(int argc, char** argv) {
   std::vector<LabelledSpectrum> all;
   for (int i = first; i < argc; ++i)
     for (auto& s : bench::read_spectra(argv[i])) all.push_back(std::move(s));
-  // The last network must learn how far the first ones can be trusted where they have not learnt: from photographs kept from them.
+  // The last network must learn how far the first ones can be trusted where they have not learnt: from
+  // photographs kept from them.
   Part learnt, kept, tested;
   for (const LabelledSpectrum& s : all) {
-    if (!kept_from_first(s)) learnt.spectra.push_back(&s);
-    else if (what == "score" && kept_from_all(s)) tested.spectra.push_back(&s);
-    else kept.spectra.push_back(&s);
+    if (!kept_from_first(s))
+      learnt.spectra.push_back(&s);
+    else if (what == "score" && kept_from_all(s))
+      tested.spectra.push_back(&s);
+    else
+      kept.spectra.push_back(&s);
   }
   const cull::BlurNetwork axis_network = fit_axis_network(learnt.spectra, 25);
   for (Part* part : {&learnt, &kept, &tested}) part->look(axis_network);

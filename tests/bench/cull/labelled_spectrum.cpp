@@ -13,20 +13,29 @@ constexpr std::size_t kNumbers = 12;
 
 }  // namespace
 
-double LabelledSpectrum::sigma_px() const { return std::hypot(recipe.lens_sigma_px, recipe.sigma_px); }
+double LabelledSpectrum::sigma_px() const {
+  return std::hypot(recipe.lens_sigma_px, recipe.sigma_px);
+}
 
-double LabelledSpectrum::widest_px() const { return std::hypot(sigma_px(), recipe.smear_px / std::sqrt(12.0)); }
+double LabelledSpectrum::widest_px() const {
+  return std::hypot(sigma_px(), recipe.smear_px / std::sqrt(12.0));
+}
 
-bool LabelledSpectrum::blurred() const { return recipe.smear_px >= 3 || recipe.sigma_px >= 1.3; }
+bool LabelledSpectrum::blurred() const {
+  return recipe.smear_px >= 3 || recipe.sigma_px >= 1.3;
+}
 
 std::vector<LabelledSpectrum> labelled_spectrum(const cv::Mat& bgr, int source, const BlurRecipe& recipe) {
   cv::Mat grey;
   cv::cvtColor(bgr, grey, cv::COLOR_BGR2GRAY);
   std::vector<cull::TileSpectrum> tiles;
-  for (const cv::Rect& where : cull::spectral_tiles(grey.size(), 160)) tiles.push_back(cull::tile_spectrum(grey(where), where));
+  for (const cv::Rect& where : cull::spectral_tiles(grey.size(), 160))
+    tiles.push_back(cull::tile_spectrum(grey(where), where));
   const cull::MeanSpectrum mean = cull::mean_spectrum(tiles);
   if (mean.tiles == 0) return {};
-  LabelledSpectrum out{source, recipe, {mean.tiles, mean.middle_over_noise}, cull::direction_bands(mean.log_power), {}, mean.edges};
+  LabelledSpectrum out{
+      source, recipe,    {mean.tiles, mean.middle_over_noise}, cull::direction_bands(mean.log_power),
+      {},     mean.edges};
   out.log_power = cull::samples_of(mean.wide_log_power).log_power;
   return {out};
 }
@@ -60,7 +69,8 @@ void append_to_file(const std::filesystem::path& path, const LabelledSpectrum& s
 std::vector<LabelledSpectrum> read_spectra(const std::filesystem::path& path) {
   std::ifstream file(path, std::ios::binary);
   const auto read = [&](float* first, std::size_t count) {
-    return static_cast<bool>(file.read(reinterpret_cast<char*>(first), static_cast<std::streamsize>(count * sizeof(float))));
+    return static_cast<bool>(
+        file.read(reinterpret_cast<char*>(first), static_cast<std::streamsize>(count * sizeof(float))));
   };
   std::vector<LabelledSpectrum> out;
   std::array<float, kNumbers> n{};
@@ -77,7 +87,9 @@ std::vector<LabelledSpectrum> read_spectra(const std::filesystem::path& path) {
     s.recipe.sharpening = n[8];
     s.context = {static_cast<int>(n[9]), n[10]};
     s.log_power.resize(static_cast<std::size_t>(n[11]));
-    if (!read(s.bands.data(), static_cast<std::size_t>(s.bands.size())) || !read(s.log_power.data(), s.log_power.size())) break;
+    if (!read(s.bands.data(), static_cast<std::size_t>(s.bands.size())) ||
+        !read(s.log_power.data(), s.log_power.size()))
+      break;
     for (auto& direction : s.edges.counts)
       if (!read(direction.data(), direction.size())) return out;
     out.push_back(std::move(s));

@@ -1,6 +1,7 @@
 // Makes pictures of known blur from sharp photographs and made textures and keeps their spectra for fitting.
 //   make_blur_spectra OUT COUNT SEED MADE_SHARE LIST
-// LIST: lines "photograph least_reduction"; a photograph is made smaller by that factor or more, so that it is limited by its pixels.
+// LIST: lines "photograph least_reduction"; a photograph is made smaller by that factor or more, so that it
+// is limited by its pixels.
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
@@ -30,9 +31,12 @@ std::vector<Photograph> read_list(const char* path) {
   return out;
 }
 
-double share(std::mt19937& random) { return std::uniform_real_distribution<double>(0, 1)(random); }
+double share(std::mt19937& random) {
+  return std::uniform_real_distribution<double>(0, 1)(random);
+}
 
-cv::Mat sharp_source(const std::vector<Photograph>& photographs, double made_share, std::mt19937& random, int& source) {
+cv::Mat sharp_source(const std::vector<Photograph>& photographs, double made_share, std::mt19937& random,
+                     int& source) {
   const double large = share(random);
   cv::Size size(large < 0.4 ? 640 : large < 0.6 ? 448 : large < 0.9 ? 900 : 1200, 0);
   size.height = size.width * 2 / 3;
@@ -42,7 +46,8 @@ cv::Mat sharp_source(const std::vector<Photograph>& photographs, double made_sha
   }
   source = std::uniform_int_distribution<int>(0, static_cast<int>(photographs.size()) - 1)(random);
   const Photograph& from = photographs[source];
-  const double widest = std::min(from.picture.cols / from.least_reduction, from.picture.rows / from.least_reduction * 1.5) - 2;
+  const double widest =
+      std::min(from.picture.cols / from.least_reduction, from.picture.rows / from.least_reduction * 1.5) - 2;
   if (widest < size.width) size = cv::Size(static_cast<int>(widest), static_cast<int>(widest * 2 / 3));
   if (size.height < 2 * cull::kSpectralTile) return {};
   return bench::part_of_photograph(from.picture, from.least_reduction, size, random);
@@ -67,7 +72,8 @@ int main(int argc, char** argv) {
     if (sharp.empty()) continue;
     for (int again = 0; again < 4; ++again) {
       const bench::BlurRecipe recipe = bench::random_recipe(random);
-      for (const auto& spectrum : bench::labelled_spectrum(bench::take_picture(sharp, recipe, random), source, recipe))
+      for (const auto& spectrum :
+           bench::labelled_spectrum(bench::take_picture(sharp, recipe, random), source, recipe))
         bench::append_to_file(argv[1], spectrum), ++done;
     }
     if (done % 200 < 4) std::cerr << done << '\n';

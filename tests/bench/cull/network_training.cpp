@@ -17,7 +17,8 @@ struct Moments {
   Matrix first, second;
 };
 
-void adam_step(Eigen::Ref<Matrix> parameter, const Matrix& gradient, Moments& moments, double rate, int step) {
+void adam_step(Eigen::Ref<Matrix> parameter, const Matrix& gradient, Moments& moments, double rate,
+               int step) {
   constexpr float kFirst = 0.9F, kSecond = 0.999F;
   if (moments.first.size() == 0) {
     moments.first = Matrix::Zero(gradient.rows(), gradient.cols());
@@ -48,7 +49,8 @@ cull::BlurNetwork fresh_network(const Matrix& inputs, const TrainingOptions& opt
 
 }  // namespace
 
-cull::BlurNetwork fit_network(const Matrix& inputs, const LossGradient& loss_gradient, const TrainingOptions& options) {
+cull::BlurNetwork fit_network(const Matrix& inputs, const LossGradient& loss_gradient,
+                              const TrainingOptions& options) {
   std::mt19937 random(options.seed);
   cull::BlurNetwork network = fresh_network(inputs, options, random);
   const std::size_t layers = network.weights.size();
@@ -64,7 +66,8 @@ cull::BlurNetwork fit_network(const Matrix& inputs, const LossGradient& loss_gra
     std::shuffle(order.begin(), order.end(), random);
     const double rate = options.first_rate * (1 - static_cast<double>(round) / options.rounds) + 1e-5;
     for (std::size_t first = 0; first < order.size(); first += options.batch) {
-      const std::vector<int> members(order.begin() + first, order.begin() + std::min(order.size(), first + options.batch));
+      const std::vector<int> members(order.begin() + first,
+                                     order.begin() + std::min(order.size(), first + options.batch));
       std::vector<Matrix> values{Matrix(inputs.rows(), members.size())};
       for (std::size_t i = 0; i < members.size(); ++i) values[0].col(i) = scaled.col(members[i]);
       values[0] += Matrix::NullaryExpr(values[0].rows(), values[0].cols(), [&] { return noise(random); });
@@ -76,8 +79,10 @@ cull::BlurNetwork fit_network(const Matrix& inputs, const LossGradient& loss_gra
       Matrix gradient = loss_gradient(values.back(), members) / static_cast<float>(members.size());
       ++step;
       for (std::size_t i = layers; i-- > 0;) {
-        if (i + 1 < layers) gradient = (values[i + 1].array() > 0).select(gradient, cull::BlurNetwork::kLeak * gradient);
-        const Matrix weight_gradient = gradient * values[i].transpose() + static_cast<float>(options.weight_decay) * network.weights[i];
+        if (i + 1 < layers)
+          gradient = (values[i + 1].array() > 0).select(gradient, cull::BlurNetwork::kLeak * gradient);
+        const Matrix weight_gradient =
+            gradient * values[i].transpose() + static_cast<float>(options.weight_decay) * network.weights[i];
         const Matrix offset_gradient = gradient.rowwise().sum();
         gradient = network.weights[i].transpose() * gradient;
         adam_step(network.weights[i], weight_gradient, weight_moments[i], rate, step);
@@ -92,14 +97,17 @@ void write_network(std::ostream& out, const std::string& name, const cull::BlurN
   std::vector<float> numbers{static_cast<float>(network.weights.size())};
   numbers.push_back(static_cast<float>(network.weights[0].cols()));
   for (const Matrix& w : network.weights) numbers.push_back(static_cast<float>(w.rows()));
-  const auto append = [&](const Eigen::VectorXf& v) { numbers.insert(numbers.end(), v.data(), v.data() + v.size()); };
+  const auto append = [&](const Eigen::VectorXf& v) {
+    numbers.insert(numbers.end(), v.data(), v.data() + v.size());
+  };
   append(network.mean);
   append(network.scale);
   for (std::size_t i = 0; i < network.weights.size(); ++i) {
     for (Eigen::Index row = 0; row < network.weights[i].rows(); ++row) append(network.weights[i].row(row));
     append(network.offsets[i]);
   }
-  out << "// Written by fit_blur_networks (tests/bench/cull): number of layers, sizes, input means, input scales, weights and offsets by layer.\n";
+  out << "// Written by fit_blur_networks (tests/bench/cull): number of layers, sizes, input means, input "
+         "scales, weights and offsets by layer.\n";
   out << "inline constexpr float " << name << "[] = {\n";
   std::string line;
   for (float number : numbers) {

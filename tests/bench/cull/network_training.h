@@ -20,11 +20,14 @@ struct TrainingOptions {
   unsigned seed = 1;
 };
 
-/// Derivative of the loss with respect to the outputs (rows: outputs, columns: members of the batch); `members` are their indices.
-using LossGradient = std::function<Eigen::MatrixXf(const Eigen::MatrixXf& outputs, const std::vector<int>& members)>;
+/// Derivative of the loss with respect to the outputs (rows: outputs, columns: members of the batch);
+/// `members` are their indices.
+using LossGradient =
+    std::function<Eigen::MatrixXf(const Eigen::MatrixXf& outputs, const std::vector<int>& members)>;
 
 /// Adam (Kingma & Ba, ICLR 2015) with a rate that falls to zero. `inputs`: one column a sample.
-[[nodiscard]] cull::BlurNetwork fit_network(const Eigen::MatrixXf& inputs, const LossGradient&, const TrainingOptions&);
+[[nodiscard]] cull::BlurNetwork fit_network(const Eigen::MatrixXf& inputs, const LossGradient&,
+                                            const TrainingOptions&);
 
 /// Writes `inline constexpr float NAME[] = {...};` as blur_network.cpp reads it.
 void write_network(std::ostream&, const std::string& name, const cull::BlurNetwork&);

@@ -14,7 +14,9 @@ double area_under_curve(const std::vector<double>& high, const std::vector<doubl
     const auto [first, last] = std::equal_range(sorted.begin(), sorted.end(), value);
     sum += static_cast<double>(first - sorted.begin()) + 0.5 * static_cast<double>(last - first);
   }
-  return high.empty() || low.empty() ? std::numeric_limits<double>::quiet_NaN() : sum / (static_cast<double>(high.size()) * static_cast<double>(low.size()));
+  return high.empty() || low.empty()
+             ? std::numeric_limits<double>::quiet_NaN()
+             : sum / (static_cast<double>(high.size()) * static_cast<double>(low.size()));
 }
 
 BalancedLimit best_balanced(const std::vector<double>& high, const std::vector<double>& low) {

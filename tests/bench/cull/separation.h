@@ -5,7 +5,8 @@
 
 namespace lookdown::bench {
 
-/// Area under the receiver operating curve: chance that a random member of `high` exceeds one of `low`, ties count half.
+/// Area under the receiver operating curve: chance that a random member of `high` exceeds one of `low`, ties
+/// count half.
 [[nodiscard]] double area_under_curve(const std::vector<double>& high, const std::vector<double>& low);
 
 struct BalancedLimit {

@@ -20,8 +20,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "flight_truth.h"
-#include "stages/glare/glare_search.h"
 #include "pipeline/geometry/sun_and_water.h"
+#include "stages/glare/glare_search.h"
 #include "stages/glare/sun_from_glint.h"
 #include "stages/glare/view_comparison.h"
 

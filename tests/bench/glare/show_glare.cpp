@@ -42,8 +42,9 @@ int main(int argc, char** argv) {
     const std::chrono::duration<double> took = std::chrono::steady_clock::now() - started;
     cv::Mat both;
     cv::hconcat(pixels.bgr(), overlay_of(pixels.bgr(), found), both);
-    cv::imwrite((std::filesystem::path(argv[1]) / std::filesystem::path(argv[i]).stem()).string() + ".jpg", both);
-    fmt::print("{}: water {:.3f} glare {:.4f} in {:.3f} s\n", source.file, found.glare.water_share, found.glare.glare_share,
-               took.count());
+    cv::imwrite((std::filesystem::path(argv[1]) / std::filesystem::path(argv[i]).stem()).string() + ".jpg",
+                both);
+    fmt::print("{}: water {:.3f} glare {:.4f} in {:.3f} s\n", source.file, found.glare.water_share,
+               found.glare.glare_share, took.count());
   }
 }

@@ -20,7 +20,8 @@ std::vector<std::vector<float>> limits_of(const Samples& samples) {
   const std::size_t step = std::max<std::size_t>(1, samples.size() / 20000);
   for (int f = 0; f < samples.features; ++f) {
     std::vector<float> column;
-    for (std::size_t i = 0; i < samples.size(); i += step) column.push_back(samples.values[i * samples.features + f]);
+    for (std::size_t i = 0; i < samples.size(); i += step)
+      column.push_back(samples.values[i * samples.features + f]);
     std::sort(column.begin(), column.end());
     for (int b = 1; b < kBins; ++b) limits[f].push_back(column[column.size() * b / kBins]);
   }
@@ -33,7 +34,8 @@ std::vector<std::uint8_t> binned(const Samples& samples, const std::vector<std::
   for (int f = 0; f < samples.features; ++f)
     for (std::size_t i = 0; i < count; ++i) {
       // Bin b holds limits[b-1] < value <= limits[b], so that "value > limit" is "bin > b".
-      const auto at = std::lower_bound(limits[f].begin(), limits[f].end(), samples.values[i * samples.features + f]);
+      const auto at =
+          std::lower_bound(limits[f].begin(), limits[f].end(), samples.values[i * samples.features + f]);
       bins[f * count + i] = static_cast<std::uint8_t>(at - limits[f].begin());
     }
   return bins;
@@ -49,8 +51,9 @@ struct Question {
   double gain = -1;
 };
 
-Question best_question(const std::vector<std::uint8_t>& bins, const std::vector<std::uint8_t>& leaf, int leaves,
-                       const std::vector<float>& gradient, const std::vector<float>& curvature, int features, double ridge) {
+Question best_question(const std::vector<std::uint8_t>& bins, const std::vector<std::uint8_t>& leaf,
+                       int leaves, const std::vector<float>& gradient, const std::vector<float>& curvature,
+                       int features, double ridge) {
   Question best;
   const std::size_t count = leaf.size();
   std::vector<Sums> histogram(leaves * kBins);
@@ -65,7 +68,9 @@ Question best_question(const std::vector<std::uint8_t>& bins, const std::vector<
     std::array<double, kBins> gain{};
     for (int l = 0; l < leaves; ++l) {
       Sums all, low;
-      for (int b = 0; b < kBins; ++b) all.gradient += histogram[l * kBins + b].gradient, all.curvature += histogram[l * kBins + b].curvature;
+      for (int b = 0; b < kBins; ++b)
+        all.gradient += histogram[l * kBins + b].gradient,
+            all.curvature += histogram[l * kBins + b].curvature;
       for (int b = 0; b + 1 < kBins; ++b) {
         low.gradient += histogram[l * kBins + b].gradient;
         low.curvature += histogram[l * kBins + b].curvature;
@@ -81,7 +86,8 @@ Question best_question(const std::vector<std::uint8_t>& bins, const std::vector<
 
 }  // namespace
 
-void Samples::add(const lookdown::glare::FeaturePlanes& planes, cv::Point at, bool is_positive, float sample_weight) {
+void Samples::add(const lookdown::glare::FeaturePlanes& planes, cv::Point at, bool is_positive,
+                  float sample_weight) {
   features = static_cast<int>(planes.planes.size());
   for (const cv::Mat& plane : planes.planes) values.push_back(plane.at<float>(at));
   positive.push_back(is_positive);
@@ -93,7 +99,8 @@ Model boost(const Samples& samples, const Settings& settings) {
   const auto bins = binned(samples, limits);
   const std::size_t count = samples.size();
   double yes = 0, all = 0;
-  for (std::size_t i = 0; i < count; ++i) yes += samples.positive[i] * samples.weight[i], all += samples.weight[i];
+  for (std::size_t i = 0; i < count; ++i)
+    yes += samples.positive[i] * samples.weight[i], all += samples.weight[i];
   Model model;
   model.bias = static_cast<float>(std::log(yes / (all - yes)));
   std::vector<float> odds(count, model.bias), gradient(count), curvature(count);
@@ -107,16 +114,19 @@ Model boost(const Samples& samples, const Settings& settings) {
     }
     Tree tree{};
     for (int level = 0; level < kTreeDepth; ++level) {
-      const Question q = best_question(bins, leaf, 1 << level, gradient, curvature, samples.features, settings.ridge);
+      const Question q =
+          best_question(bins, leaf, 1 << level, gradient, curvature, samples.features, settings.ridge);
       tree.feature[level] = q.feature;
       tree.limit[level] = limits[q.feature][q.bin];
       const std::uint8_t* column = bins.data() + q.feature * count;
       for (std::size_t i = 0; i < count; ++i) leaf[i] |= (column[i] > q.bin) << level;
     }
     std::array<Sums, kLeaves> sums{};
-    for (std::size_t i = 0; i < count; ++i) sums[leaf[i]].gradient += gradient[i], sums[leaf[i]].curvature += curvature[i];
+    for (std::size_t i = 0; i < count; ++i)
+      sums[leaf[i]].gradient += gradient[i], sums[leaf[i]].curvature += curvature[i];
     for (int l = 0; l < kLeaves; ++l)
-      tree.value[l] = static_cast<float>(settings.rate * sums[l].gradient / (sums[l].curvature + settings.ridge));
+      tree.value[l] =
+          static_cast<float>(settings.rate * sums[l].gradient / (sums[l].curvature + settings.ridge));
     for (std::size_t i = 0; i < count; ++i) odds[i] += tree.value[leaf[i]];
     model.trees.push_back(tree);
   }

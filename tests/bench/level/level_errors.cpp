@@ -1,14 +1,16 @@
 // Prints how far the horizon and the tilt of frames are from what is known about them.
 //
-//   bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] FOLDER...
+//   bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K]
+//   FOLDER...
 //
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
 // + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of
 // the decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and
 // --from take each N-th frame from the K-th. --list writes one row a frame:
-// file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg (found - true),tilt_error_deg,tilt_sigma_deg
-// (empty = not known). --glance writes, instead, what a glance at the frame reduced to a tenth of a megapixel or two says:
-// file,kind,has_horizon,log-odds,milliseconds of processor time.
+// file,kind,has_horizon,found,roll_error_deg, roll_sigma_deg,pitch_error_deg (found -
+// true),tilt_error_deg,tilt_sigma_deg (empty = not known). --glance writes, instead, what a glance at the
+// frame reduced to a tenth of a megapixel or two says: file,kind,has_horizon,log-odds,milliseconds of
+// processor time.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -30,8 +32,8 @@
 
 #include "pipeline/record/record_json.h"
 #include "stages/level/copies/display_turn.h"
-#include "stages/level/search/horizon_line.h"
 #include "stages/level/level.h"
+#include "stages/level/search/horizon_line.h"
 
 namespace fs = std::filesystem;
 using lookdown::Camera;
@@ -305,8 +307,8 @@ void write_glance(const Known& known, std::ofstream& table) {
   const double share = static_cast<double>(small.cols) / source.width_px;
   const std::clock_t start = std::clock();
   const double log_odds = lookdown::level::glance_log_odds(small, camera.scaled(share), source.orientation);
-  table << fmt::format("{},{},{},{:.3f},{:.2f}\n", known.path.string(), known.kind, known.has_horizon, log_odds,
-                       1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
+  table << fmt::format("{},{},{},{:.3f},{:.2f}\n", known.path.string(), known.kind, known.has_horizon,
+                       log_odds, 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
 }
 
 }  // namespace
@@ -334,7 +336,8 @@ int main(int count, char** words) {
       folders.emplace_back(word);
   }
   if (folders.empty()) {
-    std::cerr << "usage: bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K] "
+    std::cerr << "usage: bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] "
+                 "[--every N --from K] "
                  "FOLDER...\n";
     return 2;
   }

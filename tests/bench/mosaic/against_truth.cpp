@@ -47,7 +47,8 @@ double scale_of(const cv::Matx33d& similarity) {
   return std::hypot(similarity(0, 0), similarity(1, 0));
 }
 
-void resample_truth(const json& ground, const std::filesystem::path& folder, const cv::Matx33d& ground_from_mosaic, Scene& scene) {
+void resample_truth(const json& ground, const std::filesystem::path& folder,
+                    const cv::Matx33d& ground_from_mosaic, Scene& scene) {
   cv::Mat picture = truth_picture(ground, folder);
   const double gsd_m = ground.at("gsd_m"), x0_m = ground.at("x0_m"), y1_m = ground.at("y1_m");
   const double ratio = scale_of(ground_from_mosaic) / gsd_m;  // truth pixels per mosaic pixel
@@ -75,7 +76,8 @@ void leave_out_blocks(const json& truth, const cv::Matx33d& ground_from_mosaic, 
     if (outline.empty()) continue;
     std::vector<cv::Point> corners;
     for (const json& corner : outline) {
-      const cv::Vec3d at = mosaic_from_ground * cv::Vec3d(corner[0].get<double>(), corner[1].get<double>(), 1);
+      const cv::Vec3d at =
+          mosaic_from_ground * cv::Vec3d(corner[0].get<double>(), corner[1].get<double>(), 1);
       corners.emplace_back(static_cast<int>(std::lround(at[0])), static_cast<int>(std::lround(at[1])));
     }
     cv::Mat block(known.size(), CV_8UC1, cv::Scalar(0));
@@ -86,8 +88,8 @@ void leave_out_blocks(const json& truth, const cv::Matx33d& ground_from_mosaic, 
   }
 }
 
-Scene load_scene(const json& truth, const std::filesystem::path& folder,
-                 const std::filesystem::path& out, const cv::Matx33d& ground_from_mosaic) {
+Scene load_scene(const json& truth, const std::filesystem::path& folder, const std::filesystem::path& out,
+                 const cv::Matx33d& ground_from_mosaic) {
   Scene scene;
   const cv::Mat four = cv::imread((out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED);
   scene.sources = cv::imread((out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED);
@@ -312,8 +314,8 @@ GlareLeft measure_glare(const FlightRecord& flight, const json& truth, const std
     for (const json& frame : truth.at("frames"))
       if (frame.at("file") == placed[source]->source.file && frame.contains("masks") &&
           frame["masks"].is_object() && frame["masks"].contains(kind))
-        mask = cv::imread((folder / frame["masks"].at(kind).get<std::string>()).string(),
-                          cv::IMREAD_GRAYSCALE);
+        mask =
+            cv::imread((folder / frame["masks"].at(kind).get<std::string>()).string(), cv::IMREAD_GRAYSCALE);
     if (mask.empty() || placed[source]->decision.verdict == Verdict::drop) continue;
     const FramePlacement& placement = placed[source]->placement;
     const Eigen::Matrix3d inverse = placement.mosaic_from_frame.matrix.inverse();
@@ -361,8 +363,9 @@ Measures measure_against_truth(const FlightRecord& flight, const std::filesystem
   if (!truth.contains("ground") || !truth["ground"].is_object() || !truth["ground"].contains("file") ||
       truth["ground"]["file"].is_null())
     return measures;
-  const cv::Matx33d ground_from_mosaic =
-      how == Tie::by_grid && flight.placement.geotransform ? grid_of(*flight.placement.geotransform) : fitted_grid(flight, truth);
+  const cv::Matx33d ground_from_mosaic = how == Tie::by_grid && flight.placement.geotransform
+                                             ? grid_of(*flight.placement.geotransform)
+                                             : fitted_grid(flight, truth);
   const Scene scene = load_scene(truth, folder, out, ground_from_mosaic);
   measures.geometry = measure_geometry(scene);
   measures.colour = measure_colour(scene);

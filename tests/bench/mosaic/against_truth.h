@@ -49,12 +49,14 @@ struct Measures {
   std::optional<Colour> colour;
   std::optional<Seams> seams;
   std::optional<Detail> detail;
-  std::optional<GlareLeft> glare;           ///< reflected light outweighs all other light
-  std::optional<GlareLeft> glare_in_sight;  ///< of that, what is in plain sight, where the truth tells it apart
+  std::optional<GlareLeft> glare;  ///< reflected light outweighs all other light
+  std::optional<GlareLeft>
+      glare_in_sight;  ///< of that, what is in plain sight, where the truth tells it apart
 };
 
-/// How the mosaic's pixels are tied to the truth's ground: by the grid that the placement states (which counts errors of scale, north
-/// and position, and needs a known place), or by the similarity that fits best to what the frames see (as for a flight placed without control).
+/// How the mosaic's pixels are tied to the truth's ground: by the grid that the placement states (which
+/// counts errors of scale, north and position, and needs a known place), or by the similarity that fits best
+/// to what the frames see (as for a flight placed without control).
 enum class Tie { by_grid, fitted };
 
 /// `out` holds mosaic.tif and mosaic_sources.tif made from `flight`, whose truth lies in `truth_folder`.

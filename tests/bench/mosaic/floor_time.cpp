@@ -44,8 +44,9 @@ double encode_once(const RunContext& context) {
       "", mosaic.get(), false, nullptr, nullptr, nullptr));
   const auto started = processor_s();
   CPLStringList options;
-  for (const auto& [name, value] : {std::pair("COMPRESS", "DEFLATE"), std::pair("LEVEL", "1"), std::pair("PREDICTOR", "YES"),
-                                    std::pair("OVERVIEW_RESAMPLING", "AVERAGE")})
+  for (const auto& [name, value] :
+       {std::pair("COMPRESS", "DEFLATE"), std::pair("LEVEL", "1"), std::pair("PREDICTOR", "YES"),
+        std::pair("OVERVIEW_RESAMPLING", "AVERAGE")})
     options.SetNameValue(name, value);
   options.SetNameValue("NUM_THREADS", std::to_string(context.scheduler.threads()).c_str());
   const auto file = context.out / "floor.tif";

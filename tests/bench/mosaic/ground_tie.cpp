@@ -25,11 +25,13 @@ struct Spot {
 };
 
 /// Places on the ground, by the truth, of pixels of a frame as stored; rays by cv::undistortPoints.
-std::vector<Complex> seen_ground(const json& lens, const json& frame, const std::vector<cv::Point2d>& pixels) {
+std::vector<Complex> seen_ground(const json& lens, const json& frame,
+                                 const std::vector<cv::Point2d>& pixels) {
   const Camera camera = camera_from_json(lens);
   const cv::Matx33d intrinsics(camera.fx_px, 0, camera.cx_px, 0, camera.fy_px, camera.cy_px, 0, 0, 1);
   std::vector<cv::Point2d> rays;
-  cv::undistortPoints(pixels, rays, intrinsics, std::vector<double>{camera.k1, camera.k2, camera.p1, camera.p2, camera.k3});
+  cv::undistortPoints(pixels, rays, intrinsics,
+                      std::vector<double>{camera.k1, camera.k2, camera.p1, camera.p2, camera.k3});
   Eigen::Matrix3d world_from_camera;
   for (int i = 0; i < 9; ++i) world_from_camera(i / 3, i % 3) = frame.at("rotation")[i];
   const json& centre = frame.at("centre_m");
@@ -37,7 +39,8 @@ std::vector<Complex> seen_ground(const json& lens, const json& frame, const std:
   for (const cv::Point2d& ray : rays) {
     const Eigen::Vector3d along = world_from_camera * Eigen::Vector3d(ray.x, ray.y, 1);
     const double times = -centre[2].get<double>() / along.z();
-    ground.emplace_back(centre[0].get<double>() + times * along.x(), centre[1].get<double>() + times * along.y());
+    ground.emplace_back(centre[0].get<double>() + times * along.x(),
+                        centre[1].get<double>() + times * along.y());
   }
   return ground;
 }
@@ -49,11 +52,13 @@ std::vector<Spot> spots_of(const FrameRecord& frame, const json& truth, const js
   // The middle half of the frame: the rim of a slanting one lies far away.
   for (int row = 0; row < kSide; ++row)
     for (int column = 0; column < kSide; ++column)
-      pixels.emplace_back((0.25 + 0.5 * column / (kSide - 1)) * frame.source.width_px, (0.25 + 0.5 * row / (kSide - 1)) * frame.source.height_px);
+      pixels.emplace_back((0.25 + 0.5 * column / (kSide - 1)) * frame.source.width_px,
+                          (0.25 + 0.5 * row / (kSide - 1)) * frame.source.height_px);
   const std::vector<Complex> ground = seen_ground(lens, true_frame, pixels);
   std::vector<Spot> spots;
   for (std::size_t i = 0; i < pixels.size(); ++i) {
-    const auto at = frame.placement.mosaic_from_frame * frame.placement.camera.undistort({pixels[i].x, pixels[i].y});
+    const auto at =
+        frame.placement.mosaic_from_frame * frame.placement.camera.undistort({pixels[i].x, pixels[i].y});
     spots.push_back({{at.x, -at.y}, ground[i]});
   }
   return spots;
@@ -61,13 +66,16 @@ std::vector<Spot> spots_of(const FrameRecord& frame, const json& truth, const js
 
 struct Similarity {
   Complex factor, shift;
-  [[nodiscard]] double miss(const Spot& spot) const { return std::abs(factor * spot.mosaic + shift - spot.ground); }
+  [[nodiscard]] double miss(const Spot& spot) const {
+    return std::abs(factor * spot.mosaic + shift - spot.ground);
+  }
 };
 
 Similarity weighted_fit(const std::vector<Spot>& spots, const std::vector<double>& weights) {
   double sum = 0, square = 0;
   Complex mosaic, ground, product;
-  for (std::size_t i = 0; i < spots.size(); ++i) sum += weights[i], mosaic += weights[i] * spots[i].mosaic, ground += weights[i] * spots[i].ground;
+  for (std::size_t i = 0; i < spots.size(); ++i)
+    sum += weights[i], mosaic += weights[i] * spots[i].mosaic, ground += weights[i] * spots[i].ground;
   mosaic /= sum, ground /= sum;
   for (std::size_t i = 0; i < spots.size(); ++i) {
     product += weights[i] * std::conj(spots[i].mosaic - mosaic) * (spots[i].ground - ground);
@@ -82,11 +90,14 @@ Similarity robust_fit(const std::vector<Spot>& spots) {
   std::vector<double> weights(spots.size(), 1.0), misses(spots.size());
   Similarity fit = weighted_fit(spots, weights);
   for (int round = 0; round < kRounds; ++round) {
-    std::transform(spots.begin(), spots.end(), misses.begin(), [&](const Spot& spot) { return fit.miss(spot); });
+    std::transform(spots.begin(), spots.end(), misses.begin(),
+                   [&](const Spot& spot) { return fit.miss(spot); });
     std::vector<double> sorted = misses;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2), sorted.end());
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
+                     sorted.end());
     const double scatter = std::max(1e-9, sorted[sorted.size() / 2]);
-    for (std::size_t i = 0; i < spots.size(); ++i) weights[i] = 1 / (1 + std::pow(misses[i] / (2 * scatter), 2));
+    for (std::size_t i = 0; i < spots.size(); ++i)
+      weights[i] = 1 / (1 + std::pow(misses[i] / (2 * scatter), 2));
     fit = weighted_fit(spots, weights);
   }
   return fit;

@@ -2,9 +2,10 @@
 // [--shake-deg s] [--order o] [--compression c] [--no-glare] [--obliques] [--no-colour] [--no-overlay]
 // [--no-measures] [--floor] [--by-grid]
 // Makes a mosaic from a rendered flight, times it and measures it against the truth. Frames are chosen and
-// placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided: such a mosaic is
-// laid onto the truth by the similarity that fits best, or with --by-grid by its own scale, north and position.
-// mosaic_bench FLIGHT RUN --score [--by-grid] makes nothing but measures the mosaic of a finished run.
+// placed by the flight's truth, or with --placed-by as the finished run in the folder RUN decided: such a
+// mosaic is laid onto the truth by the similarity that fits best, or with --by-grid by its own scale, north
+// and position. mosaic_bench FLIGHT RUN --score [--by-grid] makes nothing but measures the mosaic of a
+// finished run.
 #include <fmt/format.h>
 #include <sys/resource.h>
 
@@ -48,10 +49,11 @@ void print(const lookdown::bench::Measures& found) {
     fmt::print("detail    MTF50 mosaic {:.4f}, best frame {:.4f} c/px, ratio {:.3f}\n",
                found.detail->mtf50_mosaic, found.detail->mtf50_best_frame,
                found.detail->mtf50_mosaic / found.detail->mtf50_best_frame);
-  for (const auto& [name, left] : {std::pair{"outweighs", found.glare}, std::pair{"in sight", found.glare_in_sight}})
+  for (const auto& [name, left] :
+       {std::pair{"outweighs", found.glare}, std::pair{"in sight", found.glare_in_sight}})
     if (left)
-      fmt::print("glare     {}: {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n", name,
-                 left->glare_px, left->of_feathered, left->avoidable_px);
+      fmt::print("glare     {}: {:.0f} px left, {:.3f} of feathered, {:.0f} px where a frame is clean\n",
+                 name, left->glare_px, left->of_feathered, left->avoidable_px);
 }
 
 }  // namespace
@@ -106,7 +108,9 @@ int main(int argc, char** argv) {
       return 2;
   }
   if (score) {
-    print(lookdown::bench::measure_against_truth(flight_from_run(argv[2]), argv[1], argv[2], by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
+    print(lookdown::bench::measure_against_truth(
+        flight_from_run(argv[2]), argv[1], argv[2],
+        by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
     return 0;
   }
   const auto now = [] { return std::chrono::steady_clock::now(); };
@@ -142,6 +146,7 @@ int main(int argc, char** argv) {
   }
   if (!measure) return 0;
   print(lookdown::bench::measure_against_truth(
-      flight, argv[1], argv[2], placed_by.empty() || by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
+      flight, argv[1], argv[2],
+      placed_by.empty() || by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
   return 0;
 }

@@ -1,6 +1,7 @@
-// against_stitcher FOLDER OUT [--first N] [--every K] [--threads T]: the frames of a flight with a truth.json placed by this program and by
-// OpenCV's general stitching class (cv::Stitcher, affine mode, registration only), each in a process of its own: wall and processor time,
-// peak memory, frames placed, RMSE against truth after the best similarity.
+// against_stitcher FOLDER OUT [--first N] [--every K] [--threads T]: the frames of a flight with a truth.json
+// placed by this program and by OpenCV's general stitching class (cv::Stitcher, affine mode, registration
+// only), each in a process of its own: wall and processor time, peak memory, frames placed, RMSE against
+// truth after the best similarity.
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
@@ -17,7 +18,8 @@ namespace {
 using namespace lookdown;
 using nlohmann::json;
 
-/// In affine mode the class keeps, in place of a rotation, the affine map from its panorama to the reduced frame that it worked on.
+/// In affine mode the class keeps, in place of a rotation, the affine map from its panorama to the reduced
+/// frame that it worked on.
 json map_of(const cv::detail::CameraParams& camera, double work_scale) {
   cv::Mat work_from_panorama;
   camera.R.convertTo(work_from_panorama, CV_64F);
@@ -31,7 +33,8 @@ json map_of(const cv::detail::CameraParams& camera, double work_scale) {
 
 void stitch(const std::vector<std::filesystem::path>& files, const std::filesystem::path& out) {
   std::vector<cv::Mat> pictures;
-  for (const auto& file : files) pictures.push_back(cv::imread(file.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION));
+  for (const auto& file : files)
+    pictures.push_back(cv::imread(file.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION));
   const auto stitcher = cv::Stitcher::create(cv::Stitcher::SCANS);
   json placement{{"gsd_m", nullptr}, {"frames", json::array()}, {"not_placed", json::array()}};
   if (stitcher->estimateTransform(pictures) == cv::Stitcher::OK) {
@@ -41,8 +44,15 @@ void stitch(const std::vector<std::filesystem::path>& files, const std::filesyst
       placement["frames"].push_back({{"file", files[std::size_t(joined[i])].filename().string()},
                                      {"group", 0},
                                      {"camera",
-                                      {{"fx_px", 1000.0}, {"fy_px", 1000.0}, {"cx_px", 0.0}, {"cy_px", 0.0}, {"k1", 0.0}, {"k2", 0.0}, {"p1", 0.0},
-                                       {"p2", 0.0}, {"k3", 0.0}}},
+                                      {{"fx_px", 1000.0},
+                                       {"fy_px", 1000.0},
+                                       {"cx_px", 0.0},
+                                       {"cy_px", 0.0},
+                                       {"k1", 0.0},
+                                       {"k2", 0.0},
+                                       {"p1", 0.0},
+                                       {"p2", 0.0},
+                                       {"k3", 0.0}}},
                                      {"rotation", {1, 0, 0, 0, -1, 0, 0, 0, -1}},
                                      {"frame_to_mosaic", map_of(cameras[i], stitcher->workScale())}});
   }
@@ -50,7 +60,8 @@ void stitch(const std::vector<std::filesystem::path>& files, const std::filesyst
   std::ofstream(out / "placement.json") << placement.dump(1);
 }
 
-void report(const char* name, const bench::Cost& cost, const std::filesystem::path& truth, const std::filesystem::path& out, std::size_t frames) {
+void report(const char* name, const bench::Cost& cost, const std::filesystem::path& truth,
+            const std::filesystem::path& out, std::size_t frames) {
   if (!cost.ended_well) {
     std::printf("%-12s failed after %.1f s\n", name, cost.wall_s);
     return;
@@ -58,7 +69,8 @@ void report(const char* name, const bench::Cost& cost, const std::filesystem::pa
   const auto score = bench::score_placement(truth, out / "placement.json");
   int joined = 0;
   for (const auto& f : score.frames) joined += f.placed && f.group == 0;
-  std::printf("%-12s %8.1f %8.1f %8.0f   %4d of %zu   %10.2f\n", name, cost.wall_s, cost.cpu_s, cost.peak_mb, joined, frames, score.rmse_px);
+  std::printf("%-12s %8.1f %8.1f %8.0f   %4d of %zu   %10.2f\n", name, cost.wall_s, cost.cpu_s, cost.peak_mb,
+              joined, frames, score.rmse_px);
 }
 
 }  // namespace

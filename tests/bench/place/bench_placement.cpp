@@ -39,7 +39,8 @@ void take_views(FlightRecord& flight, const std::filesystem::path& truth_file) {
 
 }  // namespace
 
-std::vector<std::filesystem::path> frames_of(const std::filesystem::path& folder, std::size_t first, std::size_t every) {
+std::vector<std::filesystem::path> frames_of(const std::filesystem::path& folder, std::size_t first,
+                                             std::size_t every) {
   std::vector<std::filesystem::path> chosen;
   std::size_t at = 0;
   for (const auto& file : inspect::picture_files({folder.string()})) {
@@ -49,8 +50,9 @@ std::vector<std::filesystem::path> frames_of(const std::filesystem::path& folder
   return chosen;
 }
 
-FlightRecord place_frames(const std::vector<std::filesystem::path>& files, const std::filesystem::path& truth_json,
-                          const std::filesystem::path& out, const place::Options& options, int threads) {
+FlightRecord place_frames(const std::vector<std::filesystem::path>& files,
+                          const std::filesystem::path& truth_json, const std::filesystem::path& out,
+                          const place::Options& options, int threads) {
   const FrameReader reader;
   const Scheduler scheduler(Resources{threads, 1'200'000'000});
   const Cache cache(out / ".cache");

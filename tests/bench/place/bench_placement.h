@@ -1,4 +1,5 @@
-// What the placement benchmarks share: inspect and place over a folder, and what a piece of work costs in a process of its own.
+// What the placement benchmarks share: inspect and place over a folder, and what a piece of work costs in a
+// process of its own.
 #pragma once
 
 #include <filesystem>
@@ -10,13 +11,16 @@
 
 namespace lookdown::bench {
 
-/// Frames of a folder in the order of their names, truth pictures left out; every `every`-th, at most `first` (0: all).
-std::vector<std::filesystem::path> frames_of(const std::filesystem::path& folder, std::size_t first = 0, std::size_t every = 1);
+/// Frames of a folder in the order of their names, truth pictures left out; every `every`-th, at most `first`
+/// (0: all).
+std::vector<std::filesystem::path> frames_of(const std::filesystem::path& folder, std::size_t first = 0,
+                                             std::size_t every = 1);
 
-/// Runs inspect and place alone and writes OUT/placement.json. With a truth file the views (horizon, launch) and the blurred frames that
-/// other stages would find are taken from it.
-FlightRecord place_frames(const std::vector<std::filesystem::path>& files, const std::filesystem::path& truth_json,
-                          const std::filesystem::path& out, const place::Options&, int threads);
+/// Runs inspect and place alone and writes OUT/placement.json. With a truth file the views (horizon, launch)
+/// and the blurred frames that other stages would find are taken from it.
+FlightRecord place_frames(const std::vector<std::filesystem::path>& files,
+                          const std::filesystem::path& truth_json, const std::filesystem::path& out,
+                          const place::Options&, int threads);
 
 struct Cost {
   bool ended_well = false;

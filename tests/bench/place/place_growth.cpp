@@ -1,6 +1,7 @@
-// place_growth FOLDER OUT [--threads T] [N ...]: processor time and peak memory of placing the first N frames of a flight (50 100 200 400
-// unless said), the exponent of growth between the smallest and the largest, and the same against decoding every frame in colour and finding
-// SIFT spots at 1.5 megapixels. Nothing is taken from a cache.
+// place_growth FOLDER OUT [--threads T] [N ...]: processor time and peak memory of placing the first N frames
+// of a flight (50 100 200 400 unless said), the exponent of growth between the smallest and the largest, and
+// the same against decoding every frame in colour and finding SIFT spots at 1.5 megapixels. Nothing is taken
+// from a cache.
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
@@ -39,9 +40,11 @@ int main(int argc, char** argv) {
     }
   }
   if (counts.empty()) counts = {50, 100, 200, 400};
-  std::printf("%6s %8s %8s %8s %10s %12s\n", "frames", "wall s", "cpu s", "peak MB", "cpu/frame", "of decode+SIFT");
+  std::printf("%6s %8s %8s %8s %10s %12s\n", "frames", "wall s", "cpu s", "peak MB", "cpu/frame",
+              "of decode+SIFT");
   std::vector<std::pair<double, double>> measured;
-  const auto few = bench::frames_of(folder, 0, std::max<std::size_t>(1, bench::frames_of(folder).size() / 10));
+  const auto few =
+      bench::frames_of(folder, 0, std::max<std::size_t>(1, bench::frames_of(folder).size() / 10));
   const auto reference = bench::cost_of([&] {
     cv::setNumThreads(threads > 0 ? threads : -1);
     for (const auto& file : few) decode_and_find_spots(file);
@@ -51,12 +54,14 @@ int main(int argc, char** argv) {
     const auto files = bench::frames_of(folder, n);
     if (files.size() < n) break;
     std::filesystem::remove_all(out);
-    const auto cost = bench::cost_of([&] { bench::place_frames(files, folder / "truth.json", out, {}, threads); });
-    std::printf("%6zu %8.1f %8.1f %8.0f %10.2f %12.2f\n", n, cost.wall_s, cost.cpu_s, cost.peak_mb, cost.cpu_s / double(n),
-                cost.cpu_s / double(n) / reference_s);
+    const auto cost =
+        bench::cost_of([&] { bench::place_frames(files, folder / "truth.json", out, {}, threads); });
+    std::printf("%6zu %8.1f %8.1f %8.0f %10.2f %12.2f\n", n, cost.wall_s, cost.cpu_s, cost.peak_mb,
+                cost.cpu_s / double(n), cost.cpu_s / double(n) / reference_s);
     std::fflush(stdout);
     measured.emplace_back(std::log(double(n)), std::log(cost.cpu_s));
   }
   if (measured.size() > 1)
-    std::printf("time grows as N^%.2f\n", (measured.back().second - measured.front().second) / (measured.back().first - measured.front().first));
+    std::printf("time grows as N^%.2f\n", (measured.back().second - measured.front().second) /
+                                              (measured.back().first - measured.front().first));
 }

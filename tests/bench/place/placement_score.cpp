@@ -32,8 +32,8 @@ Eigen::Matrix3d matrix(const json& numbers) {
 }
 
 /// OpenCV's distortion written out here, so that truth is not projected by the code under test.
-bool true_pixel(const Camera& c, const Eigen::Matrix3d& rotation, const Eigen::Vector3d& centre, const Eigen::Vector3d& world, int width,
-                int height, Eigen::Vector2d& px) {
+bool true_pixel(const Camera& c, const Eigen::Matrix3d& rotation, const Eigen::Vector3d& centre,
+                const Eigen::Vector3d& world, int width, int height, Eigen::Vector2d& px) {
   const Eigen::Vector3d p = rotation.transpose() * (world - centre);
   if (p.z() <= 0) return false;
   const double u = p.x() / p.z(), v = p.y() / p.z(), r2 = u * u + v * v;
@@ -82,7 +82,8 @@ const json& lens_of(const json& truth, const json& true_frame) {
   return true_frame.contains("camera") ? true_frame.at("camera") : truth.at("camera");
 }
 
-void sample_frame(const json& truth, const json& true_frame, const json& placed, std::size_t index, std::vector<Sample>& samples) {
+void sample_frame(const json& truth, const json& true_frame, const json& placed, std::size_t index,
+                  std::vector<Sample>& samples) {
   const json& lens = lens_of(truth, true_frame);
   const Camera true_camera = camera_from_json(lens);
   int width = lens.at("width_px"), height = lens.at("height_px");
@@ -123,7 +124,8 @@ void summarise(PlacementScore& score, const std::vector<Sample>& samples, const 
   score.mosaic_shift = similarity.shift;
   double all = 0;
   for (const Sample& s : first) {
-    const double off = std::abs(similarity.factor * s.ground + similarity.shift - s.mosaic) / s.mosaic_px_per_frame_px;
+    const double off =
+        std::abs(similarity.factor * s.ground + similarity.shift - s.mosaic) / s.mosaic_px_per_frame_px;
     all += off * off;
     FrameScore& f = score.frames[s.frame];
     f.rmse_px += off * off;
@@ -134,12 +136,14 @@ void summarise(PlacementScore& score, const std::vector<Sample>& samples, const 
     if (f.points > 0) f.rmse_px = std::sqrt(f.rmse_px / f.points);
     score.worst_frame_rmse_px = std::max(score.worst_frame_rmse_px, f.rmse_px);
   }
-  if (!placement.at("gsd_m").is_null()) score.gsd_error_share = placement.at("gsd_m").get<double>() * std::abs(similarity.factor) - 1;
+  if (!placement.at("gsd_m").is_null())
+    score.gsd_error_share = placement.at("gsd_m").get<double>() * std::abs(similarity.factor) - 1;
 }
 
 }  // namespace
 
-PlacementScore score_placement(const std::filesystem::path& truth_json, const std::filesystem::path& placement_json) {
+PlacementScore score_placement(const std::filesystem::path& truth_json,
+                               const std::filesystem::path& placement_json) {
   const json truth = read_json(truth_json), placement = read_json(placement_json);
   std::map<std::string, const json*> placed;
   std::map<std::string, std::string> why_not;
@@ -166,7 +170,8 @@ PlacementScore score_placement(const std::filesystem::path& truth_json, const st
       ++score.placed;
       score.sharp_nadir_in_first_group += counts && one.group == 0;
       if (one.group == 0) off_nadir.push_back(one.off_nadir_error_deg);
-      focal.push_back(p.at("camera").at("fx_px").get<double>() / lens_of(truth, f).at("fx_px").get<double>() - 1);
+      focal.push_back(p.at("camera").at("fx_px").get<double>() / lens_of(truth, f).at("fx_px").get<double>() -
+                      1);
       sample_frame(truth, f, p, score.frames.size(), samples);
     } else {
       one.why_not = why_not[one.file];

@@ -1,5 +1,5 @@
-// Whole runs over the first N frames of a flight: time a frame, peak memory, ratio to the least work, cold and warm cache, one
-// changed choice, threads. bench_whole_run FLIGHT SCRATCH N [N...]
+// Whole runs over the first N frames of a flight: time a frame, peak memory, ratio to the least work, cold
+// and warm cache, one changed choice, threads. bench_whole_run FLIGHT SCRATCH N [N...]
 #include <fmt/core.h>
 #include <unistd.h>
 
@@ -28,7 +28,9 @@ std::vector<fs::path> frames_of(const fs::path& flight) {
 }
 
 Cost run(const fs::path& card, const fs::path& out, int threads, const std::vector<std::string>& more = {}) {
-  std::vector<std::string> words{LOOKDOWN_BINARY_DIR "/lookdown", "run", card, "-o", out, "--quiet", "--threads", std::to_string(threads)};
+  std::vector<std::string> words{
+      LOOKDOWN_BINARY_DIR "/lookdown", "run", card, "-o", out, "--quiet", "--threads",
+      std::to_string(threads)};
   words.insert(words.end(), more.begin(), more.end());
   return cost_of([&] {
     std::vector<char*> argv;
@@ -40,8 +42,9 @@ Cost run(const fs::path& card, const fs::path& out, int threads, const std::vect
 }
 
 void print(int count, const char* what, const Cost& cost, double floor_cpu_s) {
-  fmt::print("{:>6}  {:<26} {:>8.1f} {:>8.1f} {:>9.3f} {:>8.0f} {:>8.2f}{}\n", count, what, cost.wall_s, cost.cpu_s, cost.cpu_s / count, cost.peak_mb,
-             floor_cpu_s > 0 ? cost.cpu_s / floor_cpu_s : 1.0, cost.done ? "" : "  FAILED");
+  fmt::print("{:>6}  {:<26} {:>8.1f} {:>8.1f} {:>9.3f} {:>8.0f} {:>8.2f}{}\n", count, what, cost.wall_s,
+             cost.cpu_s, cost.cpu_s / count, cost.peak_mb, floor_cpu_s > 0 ? cost.cpu_s / floor_cpu_s : 1.0,
+             cost.done ? "" : "  FAILED");
   std::fflush(stdout);
 }
 
@@ -55,7 +58,9 @@ void measure(const std::vector<fs::path>& frames, const fs::path& scratch) {
   print(count, "least work, 2 threads", floor, floor.cpu_s);
   print(count, "cold cache, 2 threads", run(card, out, 2), floor.cpu_s);
   print(count, "warm cache, 2 threads", run(card, out, 2), floor.cpu_s);
-  std::ofstream(scratch / "choices.csv") << "file,verdict\n" << frames[static_cast<std::size_t>(count) / 2].filename().string() << ",drop\n";
+  std::ofstream(scratch / "choices.csv")
+      << "file,verdict\n"
+      << frames[static_cast<std::size_t>(count) / 2].filename().string() << ",drop\n";
   print(count, "one changed choice", run(card, out, 2, {"--choices", scratch / "choices.csv"}), floor.cpu_s);
   fs::remove_all(out);
   print(count, "cold cache, 1 thread", run(card, out, 1), floor.cpu_s);

@@ -25,7 +25,8 @@ void find_features(const cv::Mat& frame) {
 }
 
 void warp_and_encode(const cv::Mat& frame) {
-  const cv::Mat turn = cv::getRotationMatrix2D({static_cast<float>(frame.cols) / 2, static_cast<float>(frame.rows) / 2}, 7, 1);
+  const cv::Mat turn =
+      cv::getRotationMatrix2D({static_cast<float>(frame.cols) / 2, static_cast<float>(frame.rows) / 2}, 7, 1);
   cv::Mat warped;
   cv::warpAffine(frame, warped, turn, frame.size(), cv::INTER_LANCZOS4);
   std::vector<std::uint8_t> bytes;
@@ -36,7 +37,8 @@ void warp_and_encode(const cv::Mat& frame) {
 
 int least_work(const std::vector<std::filesystem::path>& frames, int threads) {
   cv::setNumThreads(1);  // frames are what runs in parallel
-  const tbb::global_control limit(tbb::global_control::max_allowed_parallelism, static_cast<std::size_t>(threads));
+  const tbb::global_control limit(tbb::global_control::max_allowed_parallelism,
+                                  static_cast<std::size_t>(threads));
   tbb::parallel_for(std::size_t{0}, frames.size(), [&](std::size_t i) {
     const cv::Mat frame = cv::imread(frames[i].string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
     if (frame.empty()) return;

@@ -10,7 +10,8 @@
 
 namespace lookdown {
 
-/// Reads the frames of `folder` and places them. Without Exif the focal length starts from its stated assumption.
+/// Reads the frames of `folder` and places them. Without Exif the focal length starts from its stated
+/// assumption.
 FlightRecord place_folder(const std::filesystem::path& folder, const std::filesystem::path& out);
 
 const FrameRecord& frame_named(const FlightRecord&, const std::string& file);

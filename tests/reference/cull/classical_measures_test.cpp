@@ -11,11 +11,13 @@ namespace lookdown {
 namespace {
 
 TEST(ClassicalMeasures, LaplacianOfACosineHasItsDerivedVariance) {
-  // Variance of the Laplacian (Pech-Pacheco et al., ICPR 2000) of A cos(2 pi f x): A^2 / 2 (2 cos(2 pi f) - 2)^2; A = 100, f = 1/8 gives 1715.7288
-  // (derived). Wide, so that the mirrored sides weigh little.
+  // Variance of the Laplacian (Pech-Pacheco et al., ICPR 2000) of A cos(2 pi f x): A^2 / 2 (2 cos(2 pi f) -
+  // 2)^2; A = 100, f = 1/8 gives 1715.7288 (derived). Wide, so that the mirrored sides weigh little.
   cv::Mat wave(64, 8192, CV_8U);
   for (int y = 0; y < wave.rows; ++y)
-    for (int x = 0; x < wave.cols; ++x) wave.at<std::uint8_t>(y, x) = static_cast<std::uint8_t>(std::lround(128 + 100 * std::cos(2 * M_PI * x / 8)));
+    for (int x = 0; x < wave.cols; ++x)
+      wave.at<std::uint8_t>(y, x) =
+          static_cast<std::uint8_t>(std::lround(128 + 100 * std::cos(2 * M_PI * x / 8)));
   EXPECT_NEAR(bench::variance_of_laplacian(wave), 1715.7288, 0.03 * 1715.7288);
 }
 
@@ -33,7 +35,8 @@ TEST(ClassicalMeasures, ReblurMeasureRanksAsPublished) {
   scene.convertTo(sharp, CV_8U);
   test::gaussian(scene, 1).convertTo(one, CV_8U);
   test::gaussian(scene, 4).convertTo(four, CV_8U);
-  const double b0 = 1 - bench::reblur_sharpness(sharp), b1 = 1 - bench::reblur_sharpness(one), b4 = 1 - bench::reblur_sharpness(four);
+  const double b0 = 1 - bench::reblur_sharpness(sharp), b1 = 1 - bench::reblur_sharpness(one),
+               b4 = 1 - bench::reblur_sharpness(four);
   EXPECT_GE(b0, 0);
   EXPECT_LT(b0, b1);
   EXPECT_LT(b1, b4);

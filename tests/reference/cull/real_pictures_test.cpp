@@ -1,5 +1,5 @@
-// Pictures that Debian packages carry: opencv-doc (text_motion, text_defocus, licenseplate_motion: real blur) and python3-skimage
-// (clock_motion: real motion blur; gravel, brick, grass: textures photographed sharp).
+// Pictures that Debian packages carry: opencv-doc (text_motion, text_defocus, licenseplate_motion: real blur)
+// and python3-skimage (clock_motion: real motion blur; gravel, brick, grass: textures photographed sharp).
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -28,7 +28,9 @@ Decision verdict_alone(const cv::Mat& bgr) {
 }
 
 class RealBlur : public testing::TestWithParam<std::string> {};
-TEST_P(RealBlur, IsDropped) { EXPECT_EQ(verdict_alone(picture(GetParam())).verdict, Verdict::drop); }
+TEST_P(RealBlur, IsDropped) {
+  EXPECT_EQ(verdict_alone(picture(GetParam())).verdict, Verdict::drop);
+}
 
 TEST_P(RealBlur, IsRankedInOrderOfFurtherGaussianBlur) {
   const cv::Mat blurred = picture(GetParam());
@@ -48,18 +50,23 @@ TEST_P(RealBlur, IsRankedInOrderOfFurtherSmear) {
     for (const double length : {8.0, 14.0, 22.0, 32.0}) {
       const Sharpness s = test::measured(test::smeared(blurred, length, direction));
       ASSERT_TRUE(s.sharpness) << length;
-      EXPECT_LT(*s.sharpness, last) << length << " px at " << direction << " degrees, width " << *s.blur_fwhm_px;
+      EXPECT_LT(*s.sharpness, last) << length << " px at " << direction << " degrees, width "
+                                    << *s.blur_fwhm_px;
       last = *s.sharpness;
     }
   }
 }
 
 INSTANTIATE_TEST_SUITE_P(Pictures, RealBlur,
-                         testing::Values(kOpenCvPictures + "text_motion.jpg", kOpenCvPictures + "text_defocus.jpg", kOpenCvPictures + "licenseplate_motion.jpg",
+                         testing::Values(kOpenCvPictures + "text_motion.jpg",
+                                         kOpenCvPictures + "text_defocus.jpg",
+                                         kOpenCvPictures + "licenseplate_motion.jpg",
                                          kSkimagePictures + "clock_motion.png"));
 
 class RealTexture : public testing::TestWithParam<std::string> {};
-TEST_P(RealTexture, IsKept) { EXPECT_EQ(verdict_alone(picture(GetParam())).verdict, Verdict::keep); }
+TEST_P(RealTexture, IsKept) {
+  EXPECT_EQ(verdict_alone(picture(GetParam())).verdict, Verdict::keep);
+}
 
 TEST_P(RealTexture, IsRankedInOrderOfGaussianBlur) {
   const cv::Mat sharp = picture(GetParam());
@@ -85,7 +92,8 @@ TEST_P(RealTexture, IsRankedInOrderOfSmear) {
   }
 }
 INSTANTIATE_TEST_SUITE_P(Pictures, RealTexture,
-                         testing::Values(kSkimagePictures + "gravel.png", kSkimagePictures + "brick.png", kSkimagePictures + "grass.png"));
+                         testing::Values(kSkimagePictures + "gravel.png", kSkimagePictures + "brick.png",
+                                         kSkimagePictures + "grass.png"));
 
 }  // namespace
 }  // namespace lookdown

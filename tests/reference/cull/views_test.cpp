@@ -1,5 +1,6 @@
-// What a frame looks at, told from pictures that packages carry (lomiri-wallpapers-16.04 and npm exif for skies), from the sample flight's
-// frames at launch, and from what a lens cap leaves: black and a sensor's noise.
+// What a frame looks at, told from pictures that packages carry (lomiri-wallpapers-16.04 and npm exif for
+// skies), from the sample flight's frames at launch, and from what a lens cap leaves: black and a sensor's
+// noise.
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -42,7 +43,8 @@ TEST(ViewOfAFrame, BehindALensCapIsOther) {
 
 TEST(ViewOfAFrame, OfTheSkyAloneIsOther) {
   const cv::Mat estuary = picture("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg");
-  const cv::Mat dusk = picture(std::filesystem::path(LOOKDOWN_NODE_MODULES) / "exif/test/sony-alpha-6000.jpg");
+  const cv::Mat dusk =
+      picture(std::filesystem::path(LOOKDOWN_NODE_MODULES) / "exif/test/sony-alpha-6000.jpg");
   ASSERT_FALSE(estuary.empty() || dusk.empty());
   for (const cv::Mat& whole : {estuary, dusk}) {
     const Decision decision = alone(whole(cv::Rect(0, 0, whole.cols, whole.rows / 5)));

@@ -1,5 +1,5 @@
-// Rectification against pictures of Debian's opencv-doc: graf1.png, graf3.png with their published homography H1to3p.xml, and
-// the chessboard views left01..14.jpg with left_intrinsics.yml.
+// Rectification against pictures of Debian's opencv-doc: graf1.png, graf3.png with their published homography
+// H1to3p.xml, and the chessboard views left01..14.jpg with left_intrinsics.yml.
 #include <gtest/gtest.h>
 
 #include <Eigen/Dense>
@@ -34,7 +34,8 @@ double largest_corner_error(const Homography<Ground, UndistortedPx>& found) {
   const Homography<Ground, UndistortedPx> truth{published_homography()};
   double worst = 0;
   for (const Point2<UndistortedPx> corner : {Point2<UndistortedPx>{0, 0}, {799, 0}, {799, 639}, {0, 639}})
-    worst = std::max(worst, std::hypot((found * corner).x - (truth * corner).x, (found * corner).y - (truth * corner).y));
+    worst = std::max(
+        worst, std::hypot((found * corner).x - (truth * corner).x, (found * corner).y - (truth * corner).y));
   return worst;
 }
 
@@ -42,8 +43,9 @@ double largest_corner_error(const Homography<Ground, UndistortedPx>& found) {
 TEST(GraffitiHomography, GivenPointsBringTheCornersWithinHalfAPixel) {
   const Homography<Ground, UndistortedPx> truth{published_homography()};
   const auto fourth = truth * Point2<UndistortedPx>{100, 600};
-  const auto fitted = fit_homography({{0, 0}, {799, 639}, {400, 320}, {100, 600}},
-                                     {{225.6712, -77.0000}, {507.9655, 661.3207}, {383.6332, 336.2963}, {fourth.x, fourth.y}});
+  const auto fitted = fit_homography(
+      {{0, 0}, {799, 639}, {400, 320}, {100, 600}},
+      {{225.6712, -77.0000}, {507.9655, 661.3207}, {383.6332, 336.2963}, {fourth.x, fourth.y}});
   ASSERT_TRUE(fitted) << fitted.error().message();
   EXPECT_LT(largest_corner_error(*fitted), 0.5);
 }
@@ -54,7 +56,8 @@ struct MatchedPoints {
 
 MatchedPoints matched(const cv::Mat& first, const cv::Mat& second) {
   const auto spots = [](const cv::Mat& picture) {
-    return place::find_features(picture, picture.cols, picture.rows, {}, {.work_megapixels = 1.5, .most = 8000});
+    return place::find_features(picture, picture.cols, picture.rows, {},
+                                {.work_megapixels = 1.5, .most = 8000});
   };
   const auto a = spots(first), b = spots(second);
   MatchedPoints points;
@@ -79,7 +82,8 @@ Result<Homography<Ground, UndistortedPx>> agreed_plane(const MatchedPoints& poin
   return fit_homography(frame, ground);
 }
 
-// A view 40 degrees apart matches badly and unevenly; once laid onto the other's plane by a first fit it matches well, all over.
+// A view 40 degrees apart matches badly and unevenly; once laid onto the other's plane by a first fit it
+// matches well, all over.
 TEST(GraffitiHomography, AutomaticMatchesBringTheCornersWithinOneAndAHalfPixels) {
   const cv::Mat first = cv::imread(kPictures + "graf1.png", cv::IMREAD_GRAYSCALE);
   const cv::Mat second = cv::imread(kPictures + "graf3.png", cv::IMREAD_GRAYSCALE);
@@ -113,7 +117,8 @@ TEST(GraffitiHomography, AutomaticMatchesBringTheCornersWithinOneAndAHalfPixels)
 constexpr int kAcross = 9, kDown = 6, kSides = kDown * (kAcross - 1) + kAcross * (kDown - 1);
 
 /// The plane of a real view.
-Homography<Ground, UndistortedPx> board_from_frame(const Camera& camera, const std::vector<cv::Point2f>& corners) {
+Homography<Ground, UndistortedPx> board_from_frame(const Camera& camera,
+                                                   const std::vector<cv::Point2f>& corners) {
   std::vector<Point2<UndistortedPx>> frame;
   std::vector<Point2<Ground>> ground;
   for (int i = 0; i < kAcross * kDown; ++i) {
@@ -131,7 +136,8 @@ std::array<double, kSides> rectified_sides(const Camera& camera, const std::vect
   std::array<double, kSides> sides{};
   int at = 0;
   const auto add = [&](int a, int b) {
-    const auto p = board * camera.undistort({corners[a].x, corners[a].y}), q = board * camera.undistort({corners[b].x, corners[b].y});
+    const auto p = board * camera.undistort({corners[a].x, corners[a].y}),
+               q = board * camera.undistort({corners[b].x, corners[b].y});
     sides[at++] = std::hypot(p.x - q.x, p.y - q.y);
   };
   for (int row = 0; row < kDown; ++row)
@@ -149,22 +155,26 @@ double spread_about_one(const std::array<double, kSides>& sides) {
 
 // Windows of 15 pixels stay within the squares of the farthest view.
 void refine(const cv::Mat& picture, std::vector<cv::Point2f>& corners) {
-  cv::cornerSubPix(picture, corners, {7, 7}, {-1, -1}, {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 100, 1e-4});
+  cv::cornerSubPix(picture, corners, {7, 7}, {-1, -1},
+                   {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 100, 1e-4});
 }
 
 std::vector<cv::Point2f> board_corners(int number) {
-  const cv::Mat picture = cv::imread(cv::format("%sleft%02d.jpg", kPictures.c_str(), number), cv::IMREAD_GRAYSCALE);
+  const cv::Mat picture =
+      cv::imread(cv::format("%sleft%02d.jpg", kPictures.c_str(), number), cv::IMREAD_GRAYSCALE);
   std::vector<cv::Point2f> corners;
   if (picture.empty() || !cv::findChessboardCorners(picture, {kAcross, kDown}, corners)) return {};
   refine(picture, corners);
   return corners;
 }
 
-// Squares of a rectified chessboard are equal whatever its tilt: the sides of all squares of all views agree within 0.5 % (standard deviation; 1209
-// sides), and so do the means of each row and each column of squares of each view. Lens distortion is taken out by the calibration file. What is left is
-// the print and the finding of corners, not the rectification: a calibration of these pictures that also solves for the board's own shape (OpenCV's
-// calibrateCameraRO) brings the residuals from 0.18 to 0.11 px, with corners up to 1.6 % of a square off the plane and 1.1 % off the grid; the same side
-// averaged over the views still differs by 0.25 % (standard deviation); and corners are found to 0.08 px, 0.3 % of a square some 35 px wide.
+// Squares of a rectified chessboard are equal whatever its tilt: the sides of all squares of all views agree
+// within 0.5 % (standard deviation; 1209 sides), and so do the means of each row and each column of squares
+// of each view. Lens distortion is taken out by the calibration file. What is left is the print and the
+// finding of corners, not the rectification: a calibration of these pictures that also solves for the board's
+// own shape (OpenCV's calibrateCameraRO) brings the residuals from 0.18 to 0.11 px, with corners up to 1.6 %
+// of a square off the plane and 1.1 % off the grid; the same side averaged over the views still differs by
+// 0.25 % (standard deviation); and corners are found to 0.08 px, 0.3 % of a square some 35 px wide.
 TEST(Chessboard, RectifiedViewsHaveEqualSquares) {
   const Camera camera = inspect::read_calibration(kPictures + "left_intrinsics.yml");
   int views = 0;
@@ -176,11 +186,16 @@ TEST(Chessboard, RectifiedViewsHaveEqualSquares) {
     double mean = 0;
     for (const double side : sides) mean += side / kSides;
     EXPECT_NEAR(mean, 1, 0.005) << "left" << number;
-    const auto mean_of = [&](int first, int count) { return std::accumulate(sides.begin() + first, sides.begin() + first + count, 0.0) / count; };
-    for (int row = 0; row < kDown; ++row) EXPECT_NEAR(mean_of(row * (kAcross - 1), kAcross - 1), mean, 0.005) << "left" << number;
+    const auto mean_of = [&](int first, int count) {
+      return std::accumulate(sides.begin() + first, sides.begin() + first + count, 0.0) / count;
+    };
+    for (int row = 0; row < kDown; ++row)
+      EXPECT_NEAR(mean_of(row * (kAcross - 1), kAcross - 1), mean, 0.005) << "left" << number;
     for (int column = 0; column < kAcross; ++column)
-      EXPECT_NEAR(mean_of(kDown * (kAcross - 1) + column * (kDown - 1), kDown - 1), mean, 0.005) << "left" << number;
-    EXPECT_LT(spread_about_one(sides), 0.006) << "left" << number << ": single sides, with the corners' own scatter";
+      EXPECT_NEAR(mean_of(kDown * (kAcross - 1) + column * (kDown - 1), kDown - 1), mean, 0.005)
+          << "left" << number;
+    EXPECT_LT(spread_about_one(sides), 0.006)
+        << "left" << number << ": single sides, with the corners' own scatter";
     squares += std::pow(spread_about_one(sides), 2);
     ++views;
   }
@@ -188,25 +203,31 @@ TEST(Chessboard, RectifiedViewsHaveEqualSquares) {
   EXPECT_LT(std::sqrt(squares / views), 0.005);
 }
 
-/// An exact board as the camera sees it from where a real view was taken, through the same lens, slightly soft.
+/// An exact board as the camera sees it from where a real view was taken, through the same lens, slightly
+/// soft.
 cv::Mat drawn_board(const Camera& camera, const Homography<Ground, UndistortedPx>& board_from_frame) {
   constexpr int kFine = 4;
   cv::Mat picture(480, 640, CV_32F);
   for (int y = 0; y < picture.rows; ++y)
     for (int x = 0; x < picture.cols; ++x) {
       // Within a pixel the lens is a plane: undistorted at its corners only.
-      const auto at = [&](double dx, double dy) { return board_from_frame * camera.undistort({x + dx, y + dy}); };
+      const auto at = [&](double dx, double dy) {
+        return board_from_frame * camera.undistort({x + dx, y + dy});
+      };
       const auto a = at(-0.5, -0.5), b = at(0.5, -0.5), c = at(-0.5, 0.5);
       int dark = 0, inside = 0;
       for (int j = 0; j < kFine; ++j)
         for (int i = 0; i < kFine; ++i) {
           const double u = (i + 0.5) / kFine, v = (j + 0.5) / kFine;
-          const double bx = a.x + u * (b.x - a.x) + v * (c.x - a.x), by = a.y + u * (b.y - a.y) + v * (c.y - a.y);
+          const double bx = a.x + u * (b.x - a.x) + v * (c.x - a.x),
+                       by = a.y + u * (b.y - a.y) + v * (c.y - a.y);
           if (bx < -1 || by < -1 || bx >= kAcross || by >= kDown) continue;
           ++inside;
           dark += (static_cast<int>(std::floor(bx)) + static_cast<int>(std::floor(by))) & 1;
         }
-      picture.at<float>(y, x) = inside == 0 ? 150.0F : static_cast<float>(40 * dark + 200 * (kFine * kFine - dark)) / (kFine * kFine);
+      picture.at<float>(y, x) =
+          inside == 0 ? 150.0F
+                      : static_cast<float>(40 * dark + 200 * (kFine * kFine - dark)) / (kFine * kFine);
     }
   cv::GaussianBlur(picture, picture, {}, 0.8);
   cv::Mat bytes;
@@ -214,8 +235,9 @@ cv::Mat drawn_board(const Camera& camera, const Homography<Ground, UndistortedPx
   return bytes;
 }
 
-// The same views of a board that is exact. Corners where the lens puts them, to float precision: every single side within 0.01 %, so that the way from
-// frame to ground adds nothing. Corners as they are found in drawn pictures without noise: 0.5 % (standard deviation), and single sides beyond it.
+// The same views of a board that is exact. Corners where the lens puts them, to float precision: every single
+// side within 0.01 %, so that the way from frame to ground adds nothing. Corners as they are found in drawn
+// pictures without noise: 0.5 % (standard deviation), and single sides beyond it.
 TEST(Chessboard, RectifiedViewsOfAnExactBoardHaveEqualSquares) {
   const Camera camera = inspect::read_calibration(kPictures + "left_intrinsics.yml");
   for (const int number : {1, 3, 6, 9}) {
@@ -224,7 +246,8 @@ TEST(Chessboard, RectifiedViewsOfAnExactBoardHaveEqualSquares) {
     const auto pose = board_from_frame(camera, corners);
     const auto frame_from_board = pose.inverse();
     for (int i = 0; i < kAcross * kDown; ++i) {
-      const auto seen = camera.distort(frame_from_board * Point2<Ground>{static_cast<double>(i % kAcross), static_cast<double>(i / kAcross)});
+      const auto seen = camera.distort(frame_from_board * Point2<Ground>{static_cast<double>(i % kAcross),
+                                                                         static_cast<double>(i / kAcross)});
       corners[i] = {static_cast<float>(seen.x), static_cast<float>(seen.y)};
     }
     for (const double side : rectified_sides(camera, corners)) EXPECT_NEAR(side, 1, 1e-4) << "left" << number;
@@ -233,19 +256,23 @@ TEST(Chessboard, RectifiedViewsOfAnExactBoardHaveEqualSquares) {
   }
 }
 
-// The same board measured without its known corners: its two families of parallels give the plane, and its squares come out
-// square.
+// The same board measured without its known corners: its two families of parallels give the plane, and its
+// squares come out square.
 TEST(Chessboard, TwoFamiliesOfParallelsMakeTheSquaresSquare) {
   const Camera camera = inspect::read_calibration(kPictures + "left_intrinsics.yml");
   int views = 0;
   for (const int number : {1, 2, 3, 5, 6, 9}) {
-    const cv::Mat picture = cv::imread(cv::format("%sleft%02d.jpg", kPictures.c_str(), number), cv::IMREAD_GRAYSCALE);
+    const cv::Mat picture =
+        cv::imread(cv::format("%sleft%02d.jpg", kPictures.c_str(), number), cv::IMREAD_GRAYSCALE);
     std::vector<cv::Point2f> c;
     if (picture.empty() || !cv::findChessboardCorners(picture, {9, 6}, c)) continue;
-    cv::cornerSubPix(picture, c, {5, 5}, {-1, -1}, {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 50, 1e-3});
+    cv::cornerSubPix(picture, c, {5, 5}, {-1, -1},
+                     {cv::TermCriteria::EPS | cv::TermCriteria::COUNT, 50, 1e-3});
     std::vector<FrameEdge> rows, columns;
-    for (int row = 0; row < 6; ++row) rows.push_back({{c[row * 9].x, c[row * 9].y}, {c[row * 9 + 8].x, c[row * 9 + 8].y}});
-    for (int column = 0; column < 9; ++column) columns.push_back({{c[column].x, c[column].y}, {c[45 + column].x, c[45 + column].y}});
+    for (int row = 0; row < 6; ++row)
+      rows.push_back({{c[row * 9].x, c[row * 9].y}, {c[row * 9 + 8].x, c[row * 9 + 8].y}});
+    for (int column = 0; column < 9; ++column)
+      columns.push_back({{c[column].x, c[column].y}, {c[45 + column].x, c[45 + column].y}});
     const auto view = view_from_parallels(camera, rows, columns, {});
     ASSERT_TRUE(view) << view.error().message();
     const auto at = [&](int i) { return view->ground_from_frame * camera.undistort({c[i].x, c[i].y}); };

@@ -28,7 +28,8 @@ std::optional<Horizon> horizon_of(const std::filesystem::path& path) {
 
 const std::string kOpenCv = "/usr/share/doc/opencv-doc/examples/";
 
-// npm exif 0.6.0: 24-megapixel city from above at dusk; horizon at 0.2 degrees, read off by eye and fit, +-0.3.
+// npm exif 0.6.0: 24-megapixel city from above at dusk; horizon at 0.2 degrees, read off by eye and fit,
+// +-0.3.
 TEST(RegistryPictures, CityAtDuskIsAlmostLevel) {
   const std::filesystem::path path = std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg";
   if (!std::filesystem::exists(path)) FAIL() << path << " is missing; the test command installs it";
@@ -46,8 +47,8 @@ TEST(RegistryPictures, EstuaryBehindBridgeCablesIsFound) {
   EXPECT_NEAR(horizon->roll_deg, -0.8, 0.4);
 }
 
-// Debian opencv-doc, hfs/data/001.jpg: a lake whose far shore lies below hills, level within a degree. How far the water's edge lies
-// below the horizon is not known.
+// Debian opencv-doc, hfs/data/001.jpg: a lake whose far shore lies below hills, level within a degree. How
+// far the water's edge lies below the horizon is not known.
 TEST(RegistryPictures, FarShoreOfALakeBelowHillsIsLevel) {
   const auto horizon = horizon_of(kOpenCv + "hfs/data/001.jpg");
   ASSERT_TRUE(horizon);
@@ -65,12 +66,14 @@ double glance_at(const std::filesystem::path& path) {
   return glance_log_odds(reduced, assumed_camera(reduced.cols, reduced.rows), 1);
 }
 
-// A hazy town with a shore at the top (aero1.jpg) passes for a horizon at a glance; the search that PicturesWithoutASkyHaveNoHorizon asks is not misled.
+// A hazy town with a shore at the top (aero1.jpg) passes for a horizon at a glance; the search that
+// PicturesWithoutASkyHaveNoHorizon asks is not misled.
 TEST(RegistryPictures, AGlanceTellsHorizonsFromOtherPictures) {
   EXPECT_GT(glance_at(std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg"), 0);
   EXPECT_GT(glance_at("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg"), 0);
   EXPECT_GT(glance_at(kOpenCv + "hfs/data/001.jpg"), 0);
-  for (const char* name : {"graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
+  for (const char* name :
+       {"graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
     EXPECT_LT(glance_at(kOpenCv + "data/" + name), 0) << name;
   for (const char* name : {"gravel.png", "grass.png", "brick.png"})
     EXPECT_LT(glance_at(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name), 0) << name;
@@ -78,7 +81,8 @@ TEST(RegistryPictures, AGlanceTellsHorizonsFromOtherPictures) {
 
 // Pictures without a horizon: a town from above, textures, objects.
 TEST(RegistryPictures, PicturesWithoutASkyHaveNoHorizon) {
-  for (const char* name : {"aero1.jpg", "graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
+  for (const char* name :
+       {"aero1.jpg", "graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
     EXPECT_FALSE(horizon_of(kOpenCv + "data/" + name)) << name;
   for (const char* name : {"gravel.png", "grass.png", "brick.png"})
     EXPECT_FALSE(horizon_of(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name)) << name;

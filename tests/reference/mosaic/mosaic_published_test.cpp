@@ -4,20 +4,20 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <ogr_spatialref.h>
 #include <array>
 #include <cmath>
 #include <filesystem>
 #include <memory>
-#include <ogr_spatialref.h>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <regex>
 #include <sstream>
 
-#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/output/ground_overlay.h"
 #include "stages/mosaic/output/raster_file.h"
 #include "stages/mosaic/output/world_file.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 #include "tests/bench/mosaic/against_truth.h"
 
 namespace lookdown::mosaic {
@@ -121,24 +121,27 @@ TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
   EXPECT_EQ(text.find("<rotation>"), std::string::npos);
 }
 
-/// A picture and where its corners lie: lower left, lower right, upper right, upper left; longitude and latitude.
+/// A picture and where its corners lie: lower left, lower right, upper right, upper left; longitude and
+/// latitude.
 struct Overlay {
   cv::Mat picture;
   std::array<cv::Point2d, 4> corners;
   [[nodiscard]] cv::Point2d at(double right, double down) const {
-    return (corners[3] * (1 - right) + corners[2] * right) * (1 - down) + (corners[0] * (1 - right) + corners[1] * right) * down;
+    return (corners[3] * (1 - right) + corners[2] * right) * (1 - down) +
+           (corners[0] * (1 - right) + corners[1] * right) * down;
   }
 };
 
-/// Every ground overlay of a KMZ file, its picture decoded, read by the rules of OGC KML 2.3 (12-007r2), 9.9 to 9.11: an Icon's href is
-/// relative to the document; the corners of LatLonQuad are those of the picture, not the centres of its outer pixels, counter-clockwise from
-/// the lower left.
+/// Every ground overlay of a KMZ file, its picture decoded, read by the rules of OGC KML 2.3 (12-007r2), 9.9
+/// to 9.11: an Icon's href is relative to the document; the corners of LatLonQuad are those of the picture,
+/// not the centres of its outer pixels, counter-clockwise from the lower left.
 std::vector<Overlay> overlays_in(const std::string& kmz) {
   const auto content = [&](const std::string& name) {
     GByte* bytes = nullptr;
     vsi_l_offset size = 0;
     std::string text;
-    if (VSIIngestFile(nullptr, ("/vsizip/" + kmz + "/" + name).c_str(), &bytes, &size, -1)) text.assign(reinterpret_cast<char*>(bytes), size);
+    if (VSIIngestFile(nullptr, ("/vsizip/" + kmz + "/" + name).c_str(), &bytes, &size, -1))
+      text.assign(reinterpret_cast<char*>(bytes), size);
     VSIFree(bytes);
     return text;
   };
@@ -148,14 +151,18 @@ std::vector<Overlay> overlays_in(const std::string& kmz) {
     const std::filesystem::path document(*name);
     if (document.extension() != ".kml") continue;
     const std::string text = content(document);
-    const std::regex element("<GroundOverlay>[^]*?<href>([^<]*)</href>[^]*?LatLonQuad>\\s*<coordinates>([^<]*)</coordinates>[^]*?</GroundOverlay>");
+    const std::regex element(
+        "<GroundOverlay>[^]*?<href>([^<]*)</href>[^]*?LatLonQuad>\\s*<coordinates>([^<]*)</"
+        "coordinates>[^]*?</GroundOverlay>");
     for (std::sregex_iterator match(text.begin(), text.end(), element), end; match != end; ++match) {
-      const std::string picture = content((document.parent_path() / std::string((*match)[1])).lexically_normal());
+      const std::string picture =
+          content((document.parent_path() / std::string((*match)[1])).lexically_normal());
       Overlay overlay{cv::imdecode(std::vector<char>(picture.begin(), picture.end()), cv::IMREAD_COLOR), {}};
       std::istringstream coordinates((*match)[2]);
       char comma = 0;
       double height = 0;
-      for (cv::Point2d& corner : overlay.corners) coordinates >> corner.x >> comma >> corner.y >> comma >> height;
+      for (cv::Point2d& corner : overlay.corners)
+        coordinates >> corner.x >> comma >> corner.y >> comma >> height;
       overlays.push_back(overlay);
     }
   }
@@ -163,9 +170,9 @@ std::vector<Overlay> overlays_in(const std::string& kmz) {
   return overlays;
 }
 
-// A grid 2.9 degrees west of its zone's central meridian is turned against true north by 2.9 sin(33.3) = 1.59 degrees (derived): a mark
-// in its corner would lie 15 pixels off if the overlay were laid north up unturned, twice that if turned the wrong way. Where the mark
-// belongs is PROJ's answer.
+// A grid 2.9 degrees west of its zone's central meridian is turned against true north by 2.9 sin(33.3) = 1.59
+// degrees (derived): a mark in its corner would lie 15 pixels off if the overlay were laid north up unturned,
+// twice that if turned the wrong way. Where the mark belongs is PROJ's answer.
 TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
   GDALAllRegister();
   constexpr double kWest = 230000, kNorth = 3688000, kSideM = 0.5;
@@ -188,8 +195,10 @@ TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
   zone.importFromEPSG(32638);
   degrees.importFromEPSG(4326);
   degrees.SetAxisMappingStrategy(OAMS_TRADITIONAL_GIS_ORDER);
-  const std::unique_ptr<OGRCoordinateTransformation> projection(OGRCreateCoordinateTransformation(&zone, &degrees));
-  double east = kWest + (mark.x + 0.5 * mark.width) * kSideM, north = kNorth - (mark.y + 0.5 * mark.height) * kSideM;
+  const std::unique_ptr<OGRCoordinateTransformation> projection(
+      OGRCreateCoordinateTransformation(&zone, &degrees));
+  double east = kWest + (mark.x + 0.5 * mark.width) * kSideM,
+         north = kNorth - (mark.y + 0.5 * mark.height) * kSideM;
   ASSERT_TRUE(projection->Transform(1, &east, &north));
 
   int told = 0;
@@ -198,11 +207,15 @@ TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
     cv::Mat grey;
     cv::extractChannel(overlay.picture, grey, 1);
     const cv::Moments moments = cv::moments(grey > 135, true);
-    const cv::Point2d rim = overlay.corners[3] - overlay.corners[0];  // 110.9 and 93.1 km a degree at 33.3 N (WGS 84, derived)
+    const cv::Point2d rim =
+        overlay.corners[3] - overlay.corners[0];  // 110.9 and 93.1 km a degree at 33.3 N (WGS 84, derived)
     const double pixel_m = std::hypot(rim.x * 93143, rim.y * 110910) / overlay.picture.rows;
-    if (moments.m00 * pixel_m * pixel_m < 0.8 * mark.area() * kSideM * kSideM) continue;  // another tile, or a part of the mark only
-    const cv::Point2d found = overlay.at((moments.m10 / moments.m00 + 0.5) / overlay.picture.cols, (moments.m01 / moments.m00 + 0.5) / overlay.picture.rows);
-    // A third of a pixel, and what six decimals of a degree round off: a picture laid half a pixel off would show.
+    if (moments.m00 * pixel_m * pixel_m < 0.8 * mark.area() * kSideM * kSideM)
+      continue;  // another tile, or a part of the mark only
+    const cv::Point2d found = overlay.at((moments.m10 / moments.m00 + 0.5) / overlay.picture.cols,
+                                         (moments.m01 / moments.m00 + 0.5) / overlay.picture.rows);
+    // A third of a pixel, and what six decimals of a degree round off: a picture laid half a pixel off would
+    // show.
     EXPECT_NEAR(found.x, east, 0.3 * pixel_m / 93143 + 0.6e-6);
     EXPECT_NEAR(found.y, north, 0.3 * pixel_m / 110910 + 0.6e-6);
     ++told;

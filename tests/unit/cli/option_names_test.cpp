@@ -38,11 +38,13 @@ TEST(OptionNames, EveryCommandNamesEachOptionOnceWithHelpAndADefaultInRange) {
 }
 
 TEST(OptionNames, GeneralOptionsDoNotHideOneOfAStage) {
-  const std::set<std::string> general{"out", "options-file", "threads", "memory", "no-cache", "json", "quiet", "verbose", "help"};
+  const std::set<std::string> general{"out",  "options-file", "threads", "memory", "no-cache",
+                                      "json", "quiet",        "verbose", "help"};
   for (const Command& command : all_commands()) {
     Names names;
     command.describe(names);
-    for (const std::string& name : names.seen) EXPECT_FALSE(general.contains(name)) << command.name << " --" << name;
+    for (const std::string& name : names.seen)
+      EXPECT_FALSE(general.contains(name)) << command.name << " --" << name;
   }
 }
 

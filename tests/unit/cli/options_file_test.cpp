@@ -36,7 +36,9 @@ TEST_F(OptionsFile, TomlSetsOptionsByTheirFlagNames) {
 }
 
 TEST_F(OptionsFile, MisspeltKeyAndTableNamesTheNearest) {
-  EXPECT_THAT([&] { read("max-smaer-px = 2\n"); }, ThrowsMessage<std::runtime_error>(AllOf(HasSubstr("max-smaer-px"), HasSubstr("\"max-smear-px\""))));
+  EXPECT_THAT(
+      [&] { read("max-smaer-px = 2\n"); },
+      ThrowsMessage<std::runtime_error>(AllOf(HasSubstr("max-smaer-px"), HasSubstr("\"max-smear-px\""))));
   EXPECT_THROW(read("[cull]\nmax-smear-px = 2\n"), std::runtime_error);
   EXPECT_THROW(read("max-smear-px = \n"), std::runtime_error);
   EXPECT_THROW(read("max-smear-px = true\n"), std::runtime_error);
@@ -45,7 +47,8 @@ TEST_F(OptionsFile, MisspeltKeyAndTableNamesTheNearest) {
 TEST_F(OptionsFile, ARunRecordCanBeRunAgain) {
   options_.cull.max_blur_px = 3.25;
   options_.place.check = {"B1"};
-  const std::string written = options_to_json([this](OptionVisitor& visitor) { describe(options_, visitor); });
+  const std::string written =
+      options_to_json([this](OptionVisitor& visitor) { describe(options_, visitor); });
   options_ = {};
   read("{\"program\": \"lookdown\", \"options\": " + written + "}");
   EXPECT_EQ(options_.cull.max_blur_px, 3.25);

@@ -6,8 +6,8 @@
 
 #include "stages/cull/spectrum/edge_spread.h"
 #include "stages/cull/spectrum/log_periodogram.h"
-#include "stages/cull/spectrum/spectrum_fit.h"
 #include "stages/cull/spectrum/mtf_lobes.h"
+#include "stages/cull/spectrum/spectrum_fit.h"
 #include "test_pictures.h"
 
 namespace lookdown {
@@ -22,11 +22,13 @@ using test::smeared;
 const cv::Size kSize(900, 600);
 constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), derived
 
-double turn_between(double a_deg, double b_deg) { return std::abs(std::fmod(a_deg - b_deg + 90 + 3600, 180) - 90); }
+double turn_between(double a_deg, double b_deg) {
+  return std::abs(std::fmod(a_deg - b_deg + 90 + 3600, 180) - 90);
+}
 
 TEST(BlurOfFrame, WhiteNoiseHasItsVarianceAtAllFrequencies) {
-  // The window keeps the power of white noise, and the mean of the logarithm of a power with two degrees of freedom lies Euler's 0.5772 below the
-  // logarithm of its mean (derived: digamma(1)).
+  // The window keeps the power of white noise, and the mean of the logarithm of a power with two degrees of
+  // freedom lies Euler's 0.5772 below the logarithm of its mean (derived: digamma(1)).
   const double sigma = 6;
   const cv::Mat noise = noisy(cv::Mat(kSize, CV_32F, cv::Scalar(128)), sigma, 3);
   cv::Mat bytes;
@@ -42,7 +44,8 @@ TEST(BlurOfFrame, WhiteNoiseHasItsVarianceAtAllFrequencies) {
   EXPECT_NEAR(level, std::log(sigma * sigma) - 0.5772, 0.06);
 }
 
-/// Log spectrum of a scene of slope 2 with a floor, seen through `passed` (share of the power at fx, fy, y up).
+/// Log spectrum of a scene of slope 2 with a floor, seen through `passed` (share of the power at fx, fy, y
+/// up).
 template <class Passed>
 cull::SpectrumSamples made_spectrum(const Passed& passed) {
   cv::Mat spectrum(cull::kSpectralTile, cull::kSpectralTile / 2 + 1, CV_32F);
@@ -50,7 +53,8 @@ cull::SpectrumSamples made_spectrum(const Passed& passed) {
     for (int x = 0; x < spectrum.cols; ++x) {
       const double fy = -(y <= spectrum.rows / 2 ? y : y - spectrum.rows) / 128.0, fx = x / 128.0;
       const double square = std::max(1e-4, fx * fx + fy * fy);
-      spectrum.at<float>(y, x) = static_cast<float>(std::log(passed(fx, fy) * std::exp(-4 * M_PI * M_PI * 0.36 * square) / square + 0.3));
+      spectrum.at<float>(y, x) = static_cast<float>(
+          std::log(passed(fx, fy) * std::exp(-4 * M_PI * M_PI * 0.36 * square) / square + 0.3));
     }
   return cull::samples_of(spectrum);
 }
@@ -63,7 +67,9 @@ double smear_passes(double fx, double fy, double length_px, double direction_rad
 TEST(BlurOfFrame, NullsOfAMadeSpectrumGiveLengthAndDirection) {
   // |sinc(L f)|^2 of a uniform smear (Hadar, Fisher & Kopeika, Opt. Eng. 31:581, 1992).
   for (const auto& [length, turn] : {std::pair{4.5, 1.9}, std::pair{9.5, 0.61}, std::pair{21.0, 2.6}}) {
-    const auto fit = cull::fit_spectrum(made_spectrum([&](double fx, double fy) { return smear_passes(fx, fy, length, turn); }), cull::BlurShape::smear);
+    const auto fit = cull::fit_spectrum(
+        made_spectrum([&](double fx, double fy) { return smear_passes(fx, fy, length, turn); }),
+        cull::BlurShape::smear);
     EXPECT_NEAR(fit.length_px, length, 0.05 * length);
     EXPECT_NEAR(std::remainder(fit.direction_rad - turn, M_PI), 0, 0.03) << length;
   }
@@ -76,7 +82,9 @@ TEST(BlurOfFrame, StraightEdgesOfTheSceneDoNotPassForTheSmear) {
     const double off = std::remainder(std::atan2(fy, fx) - 20 * M_PI / 180, M_PI) / (6 * M_PI / 180);
     return std::exp(2.5 * std::exp(-off * off));
   };
-  const auto fit = cull::fit_spectrum(made_spectrum([&](double fx, double fy) { return walls(fx, fy) * smear_passes(fx, fy, length, turn); }), cull::BlurShape::smear);
+  const auto fit = cull::fit_spectrum(
+      made_spectrum([&](double fx, double fy) { return walls(fx, fy) * smear_passes(fx, fy, length, turn); }),
+      cull::BlurShape::smear);
   EXPECT_NEAR(fit.length_px, length, 0.08 * length);
   EXPECT_NEAR(std::remainder(fit.direction_rad - turn, M_PI), 0, 0.05);
 }
@@ -88,7 +96,8 @@ TEST(BlurOfFrame, RingsOfAMadeSpectrumGiveTheRadius) {
     const double x = 2 * M_PI * radius * std::max(1e-6, std::hypot(fx, fy));
     return std::pow(2 * ::j1(x) / x, 2);
   };
-  EXPECT_NEAR(cull::fit_spectrum(made_spectrum(disc), cull::BlurShape::disc).length_px, radius, 0.05 * radius);
+  EXPECT_NEAR(cull::fit_spectrum(made_spectrum(disc), cull::BlurShape::disc).length_px, radius,
+              0.05 * radius);
 }
 
 /// Value and derivative of a squared transfer function at one argument.
@@ -108,17 +117,21 @@ TEST(BlurOfFrame, LobesHaveTheirNulls) {
   EXPECT_NEAR(lobe_at(cull::squared_sinc, 0).first, 1, 1e-3);
   for (const auto& lobe : {cull::squared_jinc, cull::squared_sinc})
     for (const double r : {0.2, 0.45, 1.1})
-      EXPECT_NEAR(lobe_at(lobe, r).second, (lobe_at(lobe, r + 0.01).first - lobe_at(lobe, r - 0.01).first) / 0.02, 0.03) << r;
+      EXPECT_NEAR(lobe_at(lobe, r).second,
+                  (lobe_at(lobe, r + 0.01).first - lobe_at(lobe, r - 0.01).first) / 0.02, 0.03)
+          << r;
 }
 
 TEST(BlurOfFrame, WidthOfAStepIsThatOfItsBlur) {
-  // The integral of a Gaussian of known width, turned by 20 degrees: gradient toward 20 degrees below +x, so 160 counter-clockwise.
+  // The integral of a Gaussian of known width, turned by 20 degrees: gradient toward 20 degrees below +x, so
+  // 160 counter-clockwise.
   for (const double sigma : {1.0, 1.8, 3.0, 5.0}) {
     cv::Mat step(cull::kSpectralTile, cull::kSpectralTile, CV_8U);
     for (int y = 0; y < step.rows; ++y)
       for (int x = 0; x < step.cols; ++x) {
         const double off = (x - 64) * std::cos(20 * M_PI / 180) + (y - 64) * std::sin(20 * M_PI / 180);
-        step.at<std::uint8_t>(y, x) = static_cast<std::uint8_t>(std::lround(60 + 140 * 0.5 * std::erfc(-off / sigma / std::sqrt(2.0))));
+        step.at<std::uint8_t>(y, x) =
+            static_cast<std::uint8_t>(std::lround(60 + 140 * 0.5 * std::erfc(-off / sigma / std::sqrt(2.0))));
       }
     const auto edges = cull::edge_histogram(step, 0.3);
     ASSERT_GT(edges.count(), 50) << sigma;
@@ -129,7 +142,8 @@ TEST(BlurOfFrame, WidthOfAStepIsThatOfItsBlur) {
 
 TEST(BlurOfFrame, NoiseHasNoEdges) {
   cv::Mat noise;
-  noisy(cv::Mat(cull::kSpectralTile, cull::kSpectralTile, CV_32F, cv::Scalar(120)), 8, 3).convertTo(noise, CV_8U);
+  noisy(cv::Mat(cull::kSpectralTile, cull::kSpectralTile, CV_32F, cv::Scalar(120)), 8, 3)
+      .convertTo(noise, CV_8U);
   EXPECT_LT(cull::edge_histogram(noise, 64).count(), 10);
 }
 
@@ -142,21 +156,24 @@ TEST(BlurOfFrame, GaussianOfKnownSigmaIsRecovered) {
 }
 
 TEST(BlurOfFrame, SlantedEdgesGiveTheirMtf50) {
-  // A Gaussian blur of sigma has MTF50 = sqrt(ln 2 / 2) / (pi sigma) = 0.1873906 / sigma cycles/px (derived); edges slanted by 5 degrees as in
-  // ISO 12233. The chart's pixels are means over squares of 1 px, which adds the variance 1/12 px^2 to the blur.
+  // A Gaussian blur of sigma has MTF50 = sqrt(ln 2 / 2) / (pi sigma) = 0.1873906 / sigma cycles/px (derived);
+  // edges slanted by 5 degrees as in ISO 12233. The chart's pixels are means over squares of 1 px, which adds
+  // the variance 1/12 px^2 to the blur.
   for (const double sigma : {1.0, 1.5, 2.0, 3.0, 4.0}) {
     cv::Mat chart(kSize * 4, CV_32F, cv::Scalar(190));
     for (int y = 0; y < 4; ++y)
       for (int x = 0; x < 6; ++x) {
         cv::Point2f corner[4];
-        cv::RotatedRect({x * 600.0F + 300, y * 600.0F + 300}, {320, 320}, 5.0F + 3.0F * static_cast<float>(x)).points(corner);
+        cv::RotatedRect({x * 600.0F + 300, y * 600.0F + 300}, {320, 320}, 5.0F + 3.0F * static_cast<float>(x))
+            .points(corner);
         const std::vector<cv::Point> outline(corner, corner + 4);
         cv::fillConvexPoly(chart, outline, cv::Scalar(60));
       }
     cv::resize(chart, chart, kSize, 0, 0, cv::INTER_AREA);
     const Sharpness s = measured(noisy(gaussian(chart, sigma), 1, 7));
     ASSERT_TRUE(s.blur_fwhm_px);
-    const double mtf50 = 0.1873906 / (*s.blur_fwhm_px / kFwhmOfSigma), expected = 0.1873906 / std::sqrt(sigma * sigma + 1.0 / 12);
+    const double mtf50 = 0.1873906 / (*s.blur_fwhm_px / kFwhmOfSigma),
+                 expected = 0.1873906 / std::sqrt(sigma * sigma + 1.0 / 12);
     EXPECT_NEAR(mtf50, expected, 0.05 * expected) << "sigma " << sigma;
   }
 }
@@ -172,11 +189,13 @@ TEST(BlurOfFrame, SmearOfKnownLengthIsRecovered) {
   }
 }
 
-/// Mean of the pictures that a camera sees which shifts by `length` at `direction_deg` (y up) and turns by `turn_px` at the corners while the shutter is open.
+/// Mean of the pictures that a camera sees which shifts by `length` at `direction_deg` (y up) and turns by
+/// `turn_px` at the corners while the shutter is open.
 cv::Mat smeared_and_turned(const cv::Mat& sharp, double length, double direction_deg, double turn_px) {
   constexpr int kMoments = 41;
   const cv::Point2d middle(sharp.cols / 2.0, sharp.rows / 2.0);
-  const double angle = direction_deg * M_PI / 180, turn_deg = turn_px / std::hypot(middle.x, middle.y) * 180 / M_PI;
+  const double angle = direction_deg * M_PI / 180,
+               turn_deg = turn_px / std::hypot(middle.x, middle.y) * 180 / M_PI;
   cv::Mat sum = cv::Mat::zeros(sharp.size(), CV_32F), seen;
   for (int k = 0; k < kMoments; ++k) {
     const double t = (k + 0.5) / kMoments - 0.5;
@@ -193,7 +212,8 @@ TEST(BlurOfFrame, SmearOfATurningCameraIsThatOfTheMiddle) {
   // Limits as for even smears: 12 % or 1 px and 4 degrees.
   const double cases[][3] = {{16, 20, 7}, {10, 110, -4}, {18, 150, -8}};
   for (const auto& [length, direction, turn] : cases) {
-    const Sharpness s = measured(noisy(smeared_and_turned(dead_leaves({1500, 1000}, 23), length, direction, turn), 1.5, 6));
+    const Sharpness s =
+        measured(noisy(smeared_and_turned(dead_leaves({1500, 1000}, 23), length, direction, turn), 1.5, 6));
     ASSERT_TRUE(s.smear_px && s.smear_deg) << length;
     EXPECT_NEAR(*s.smear_px, length, std::max(1.0, 0.12 * length)) << direction;
     EXPECT_LE(turn_between(*s.smear_deg, direction), 4) << length;

@@ -28,7 +28,8 @@ FrameRecord lying_at(double x, double y, double size = 1) {
 TEST(FewestFrames, FramesThatOthersCoverAreLeftOut) {
   FlightRecord flight;
   // Two large frames see everything; four small ones lie inside them.
-  flight.frames = {lying_at(10, 10), lying_at(0, 0, 2), lying_at(60, 60), lying_at(200, 0, 2), lying_at(250, 20), lying_at(230, 80)};
+  flight.frames = {lying_at(10, 10),    lying_at(0, 0, 2), lying_at(60, 60),
+                   lying_at(200, 0, 2), lying_at(250, 20), lying_at(230, 80)};
   const auto coverage = cull::fewest_frames(flight, 1);
   EXPECT_EQ(coverage.chosen.size(), 2U);
   EXPECT_DOUBLE_EQ(coverage.covered_share, 1);
@@ -75,7 +76,9 @@ TEST(FewestFrames, RecordSaysWhichFramesAreNeeded) {
   EXPECT_TRUE(cull::covered_by_others(flight.frames[0].decision));
   EXPECT_FALSE(cull::covered_by_others(flight.frames[1].decision));
   ASSERT_EQ(flight.warnings.size(), 1U);
-  EXPECT_EQ(flight.warnings[0], "2 of 3 kept frames see all the ground that all of them see, at least once; no set of fewer than 2 can.");
+  EXPECT_EQ(flight.warnings[0],
+            "2 of 3 kept frames see all the ground that all of them see, at least once; no set of fewer than "
+            "2 can.");
 }
 
 class Collecting : public testing::Test {
@@ -95,7 +98,8 @@ class Collecting : public testing::Test {
   }
   void TearDown() override { std::filesystem::remove_all(folder_); }
 
-  std::filesystem::path folder_ = std::filesystem::temp_directory_path() / ("lookdown_collect_" + std::to_string(getpid()));
+  std::filesystem::path folder_ =
+      std::filesystem::temp_directory_path() / ("lookdown_collect_" + std::to_string(getpid()));
   FlightRecord flight_;
 };
 

@@ -7,8 +7,8 @@
 
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
-#include "stages/cull/exposure.h"
 #include "stages/cull/duplicates/thumbnail.h"
+#include "stages/cull/exposure.h"
 #include "test_pictures.h"
 
 namespace lookdown {
@@ -69,7 +69,8 @@ TEST(Verdict, StricterNeverKeepsMore) {
   int last = 41;
   for (const double strictness : {0.0, 0.25, 0.5, 0.75, 1.0}) {
     FlightRecord flight;
-    for (std::size_t i = 0; i < widths.size(); ++i) flight.frames.push_back(frame_with(widths[i], 0, static_cast<int>(i)));
+    for (std::size_t i = 0; i < widths.size(); ++i)
+      flight.frames.push_back(frame_with(widths[i], 0, static_cast<int>(i)));
     cull::Options options;
     options.strictness = strictness;
     cull::decide(flight, options);
@@ -105,7 +106,8 @@ TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsForAPersonToCheck) {
   cull::Options options;
   options.keep_repeats = true;
   cull::decide(flight, options);
-  for (int i = 0; i < 20; ++i) EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::check) << i;
+  for (int i = 0; i < 20; ++i)
+    EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::check) << i;
   EXPECT_TRUE(find(flight.frames[19].decision, "soft"));
 }
 
@@ -160,8 +162,8 @@ FrameRecord hovering(const cv::Mat& picture, double fwhm_px, int number) {
 TEST(NearRepeats, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
   const cv::Mat map = ground();
   FlightRecord flight;
-  flight.frames = {hovering(view_of(map, 0, 0, 0), 1.9, 0), hovering(view_of(map, 12, -9, 3), 1.4, 1), hovering(view_of(map, -10, 5, -4), 1.8, 2),
-                   hovering(view_of(map, 240, 0, 0), 1.5, 3)};
+  flight.frames = {hovering(view_of(map, 0, 0, 0), 1.9, 0), hovering(view_of(map, 12, -9, 3), 1.4, 1),
+                   hovering(view_of(map, -10, 5, -4), 1.8, 2), hovering(view_of(map, 240, 0, 0), 1.5, 3)};
   cull::decide(flight, {});
   EXPECT_EQ(flight.frames[0].decision.repeat_of, "F1.jpg");
   EXPECT_EQ(flight.frames[1].decision.repeat_of, "");
@@ -180,7 +182,8 @@ FlightRecord flight_with_grass_at(const std::vector<int>& where) {
   FlightRecord flight;
   for (int i = 0; i < 12; ++i) {
     const bool low = std::find(where.begin(), where.end(), i) != where.end();
-    flight.frames.push_back(hovering(low ? grass : view_of(map, 60.0 * i - 330, 40.0 * (i % 3) - 40, 15 * i), 1.5, i));
+    flight.frames.push_back(
+        hovering(low ? grass : view_of(map, 60.0 * i - 330, 40.0 * (i % 3) - 40, 15 * i), 1.5, i));
   }
   return flight;
 }

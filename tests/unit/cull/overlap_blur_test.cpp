@@ -25,7 +25,8 @@ FrameRecord lying_at(double x, double y) {
 
 cv::Mat cut(const cv::Mat& ground, int x, int y, double sigma_px, unsigned seed) {
   cv::Mat out;
-  test::noisy(test::gaussian(ground, sigma_px)(cv::Rect(x, y, kWidth, kHeight)), 1, seed).convertTo(out, CV_8U);
+  test::noisy(test::gaussian(ground, sigma_px)(cv::Rect(x, y, kWidth, kHeight)), 1, seed)
+      .convertTo(out, CV_8U);
   return out;
 }
 
@@ -41,19 +42,22 @@ TEST(OverlapBlur, AddedVarianceIsTheDifferenceOfTheSquares) {
 TEST(OverlapBlur, ErrorOfThePlacementChangesLittle) {
   const cv::Mat ground = test::dead_leaves({900, 600}, 6);
   const FrameRecord one = lying_at(0, 0), other = lying_at(103.5, 46.2);
-  const auto found = cull::compare_overlap(one, cut(ground, 0, 0, 1.6, 3), other, cut(ground, 100, 50, 1.6, 4));
+  const auto found =
+      cull::compare_overlap(one, cut(ground, 0, 0, 1.6, 3), other, cut(ground, 100, 50, 1.6, 4));
   ASSERT_TRUE(found);
   EXPECT_NEAR(found->added_variance_px2, 0, 0.4);
 }
 
 TEST(OverlapBlur, BlankGroundTellsNothing) {
   const cv::Mat water(600, 900, CV_32F, cv::Scalar(90));
-  EXPECT_FALSE(cull::compare_overlap(lying_at(0, 0), cut(water, 0, 0, 1, 5), lying_at(100, 50), cut(water, 100, 50, 1, 6)));
+  EXPECT_FALSE(cull::compare_overlap(lying_at(0, 0), cut(water, 0, 0, 1, 5), lying_at(100, 50),
+                                     cut(water, 100, 50, 1, 6)));
 }
 
 TEST(OverlapBlur, FramesThatDoNotOverlapTellNothing) {
   const cv::Mat ground = test::dead_leaves({900, 600}, 7);
-  EXPECT_FALSE(cull::compare_overlap(lying_at(0, 0), cut(ground, 0, 0, 1, 7), lying_at(2000, 0), cut(ground, 200, 0, 1, 8)));
+  EXPECT_FALSE(cull::compare_overlap(lying_at(0, 0), cut(ground, 0, 0, 1, 7), lying_at(2000, 0),
+                                     cut(ground, 200, 0, 1, 8)));
 }
 
 }  // namespace

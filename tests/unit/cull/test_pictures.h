@@ -8,7 +8,8 @@
 
 namespace lookdown::test {
 
-/// Opaque discs of many sizes on each other: edges in all directions, limited by the pixels. CV_32FC1, levels 0..255.
+/// Opaque discs of many sizes on each other: edges in all directions, limited by the pixels. CV_32FC1, levels
+/// 0..255.
 [[nodiscard]] cv::Mat dead_leaves(const cv::Size&, unsigned seed);
 /// Uniform line kernel; direction counter-clockwise from +x, y up.
 [[nodiscard]] cv::Mat line_kernel(double length_px, double direction_deg);

@@ -9,7 +9,8 @@
 namespace lookdown::cull {
 namespace {
 
-// OpenCV's discrete Fourier transform, complex output, is the reference; twice in a row, for nothing may stay behind from the tile before.
+// OpenCV's discrete Fourier transform, complex output, is the reference; twice in a row, for nothing may stay
+// behind from the tile before.
 TEST(TilePower, IsThatOfTheDiscreteFourierTransform) {
   cv::RNG random(11);
   for (int repeat = 0; repeat < 2; ++repeat) {
@@ -30,7 +31,8 @@ TEST(TilePower, IsThatOfTheDiscreteFourierTransform) {
 TEST(TilePower, OfAWaveStandsAtItsFrequency) {
   cv::Mat tile(kSpectralTile, kSpectralTile, CV_32F);
   for (int y = 0; y < tile.rows; ++y)
-    for (int x = 0; x < tile.cols; ++x) tile.at<float>(y, x) = static_cast<float>(10 * std::cos(2 * CV_PI * (9 * x - 20 * y) / kSpectralTile));
+    for (int x = 0; x < tile.cols; ++x)
+      tile.at<float>(y, x) = static_cast<float>(10 * std::cos(2 * CV_PI * (9 * x - 20 * y) / kSpectralTile));
   cv::Point at;
   double most = 0;
   cv::minMaxLoc(tile_power(tile), nullptr, &most, nullptr, &at);

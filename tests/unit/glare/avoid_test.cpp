@@ -1,4 +1,5 @@
-// What is done with glare once it is found: the frame with the least of it, and copies filled from other frames.
+// What is done with glare once it is found: the frame with the least of it, and copies filled from other
+// frames.
 #include <gtest/gtest.h>
 
 #include <opencv2/core.hpp>
@@ -25,8 +26,10 @@ MaskedView view_at(double x_px, int index, cv::Rect glare) {
 }
 
 TEST(ClearestViews, NameTheFrameWithTheLeastGlareAtEachSpot) {
-  // Both frames see mosaic columns 200..399; the glint of the first lies there, that of the second beyond the first's reach.
-  const auto spots = clearest_views({view_at(0, 3, {240, 100, 120, 100}), view_at(200, 7, {240, 100, 120, 100})}, 12, 0.02);
+  // Both frames see mosaic columns 200..399; the glint of the first lies there, that of the second beyond the
+  // first's reach.
+  const auto spots =
+      clearest_views({view_at(0, 3, {240, 100, 120, 100}), view_at(200, 7, {240, 100, 120, 100})}, 12, 0.02);
   ASSERT_FALSE(spots.empty());
   int shared = 0;
   for (const Spot& spot : spots) {
@@ -50,7 +53,8 @@ TEST(ClearestViews, AreEmptyWithoutGlare) {
 
 TEST(ClearestViews, PreferTheFrameStraightAboveWhenNoneGlaresThere) {
   // The third frame alone glares on the spot; of the two clean ones the nearer centre wins.
-  const auto spots = clearest_views({view_at(-150, 0, {}), view_at(20, 1, {}), view_at(0, 2, {150, 100, 100, 100})}, 10, 0.02);
+  const auto spots = clearest_views(
+      {view_at(-150, 0, {}), view_at(20, 1, {}), view_at(0, 2, {150, 100, 100, 100})}, 10, 0.02);
   ASSERT_FALSE(spots.empty());
   for (const Spot& spot : spots)
     if (spot.views == 3) {
@@ -63,12 +67,15 @@ struct Pond {
   std::vector<Donor> donors;
 };
 
-// A frame with a glint, one donor a fifth darker that glints where the first does on its left half, one that looks at the left third only.
+// A frame with a glint, one donor a fifth darker that glints where the first does on its left half, one that
+// looks at the left third only.
 Pond pond() {
   Pond p;
   p.ground.create(200, 300, CV_8UC3);
   std::mt19937 random(4);
-  for (auto& v : cv::Mat_<cv::Vec3b>(p.ground)) v = {static_cast<uchar>(80 + random() % 60), static_cast<uchar>(90 + random() % 60), static_cast<uchar>(70 + random() % 60)};
+  for (auto& v : cv::Mat_<cv::Vec3b>(p.ground))
+    v = {static_cast<uchar>(80 + random() % 60), static_cast<uchar>(90 + random() % 60),
+         static_cast<uchar>(70 + random() % 60)};
   p.glare = cv::Mat::zeros(200, 300, CV_8UC1);
   p.glare(cv::Rect(100, 60, 100, 80)).setTo(255);
   p.glinting = p.ground.clone();

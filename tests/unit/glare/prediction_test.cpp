@@ -19,8 +19,8 @@ Camera wide_camera() {
   return camera;
 }
 
-// Camera straight down, frame top to the north: the mirror point stands f tan(90 - elevation) from the nadir point, toward the sun
-// (derived); a sun in the east is to the right.
+// Camera straight down, frame top to the north: the mirror point stands f tan(90 - elevation) from the nadir
+// point, toward the sun (derived); a sun in the east is to the right.
 TEST(MirrorPointOfFrame, LiesTowardTheSun) {
   const Camera camera = wide_camera();
   const Pose pose = straight_down({0, 0, 30});
@@ -42,13 +42,16 @@ TEST(MirrorPointOfFrame, TurnsWithTheCamera) {
   EXPECT_NEAR(point->y - camera.cy_px, -1091.91, 0.01);
 }
 
-TEST(MirrorPointOfFrame, IsUnknownAtNight) { EXPECT_FALSE(mirror_point(straight_down({0, 0, 30}), wide_camera(), {-5, 90})); }
+TEST(MirrorPointOfFrame, IsUnknownAtNight) {
+  EXPECT_FALSE(mirror_point(straight_down({0, 0, 30}), wide_camera(), {-5, 90}));
+}
 
 TEST(Prediction, PeaksAtTheMirrorPointAndWidensWithTheWaves) {
   const Camera camera = wide_camera();
   const Pose pose = straight_down({0, 0, 30});
   const SunPosition sun{75, 90};
-  const Prediction calm = predict(pose, camera, sun, 0.003, 1.333, 80, 60), rough = predict(pose, camera, sun, 0.03, 1.333, 80, 60);
+  const Prediction calm = predict(pose, camera, sun, 0.003, 1.333, 80, 60),
+                   rough = predict(pose, camera, sun, 0.03, 1.333, 80, 60);
   cv::Point peak;
   cv::minMaxLoc(*calm.glint, nullptr, nullptr, nullptr, &peak);
   const auto mirror = mirror_point(pose, camera, sun);

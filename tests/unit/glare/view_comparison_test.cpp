@@ -24,18 +24,22 @@ PlacedCamera camera_at(double x_px, double y_px, double k1 = 0) {
 cv::Mat dappled(std::uint32_t seed, cv::Size size) {
   std::mt19937 random(seed);
   cv::Mat small(size.height / 10 + 1, size.width / 10 + 1, CV_8UC3), large;
-  for (auto& v : cv::Mat_<cv::Vec3b>(small)) v = {static_cast<uchar>(50 + random() % 40), static_cast<uchar>(70 + random() % 40), static_cast<uchar>(60 + random() % 40)};
+  for (auto& v : cv::Mat_<cv::Vec3b>(small))
+    v = {static_cast<uchar>(50 + random() % 40), static_cast<uchar>(70 + random() % 40),
+         static_cast<uchar>(60 + random() % 40)};
   cv::resize(small, large, size, 0, 0, cv::INTER_CUBIC);
   return large;
 }
 
 SearchedFrame frame_of(const cv::Mat& bgr) {
-  return {bgr.clone(), cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(230)), cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(40))};
+  return {bgr.clone(), cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(230)),
+          cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(40))};
 }
 
 TEST(Overlay, ShiftsByTheDifferenceOfThePlaces) {
   const cv::Mat ground = dappled(1, {800, 600});
-  const SearchedFrame own = frame_of(ground({100, 100, 400, 300})), other = frame_of(ground({180, 140, 400, 300}));
+  const SearchedFrame own = frame_of(ground({100, 100, 400, 300})),
+                      other = frame_of(ground({180, 140, 400, 300}));
   const OverlaidView view = overlay(other, camera_at(180, 140), camera_at(100, 100), own.bgr.size());
   EXPECT_EQ(view.seen.at<uchar>(100, 40), 0);
   EXPECT_EQ(view.seen.at<uchar>(100, 100), 255);
@@ -58,7 +62,8 @@ TEST(CoveredShare, IsTheCommonPartOfTheOutline) {
 }
 
 TEST(ChooseViews, PrefersOtherStandpointsToNearRepeats) {
-  const auto views = choose_views({camera_at(0, 0), camera_at(2, 1), camera_at(120, 0), camera_at(900, 0)}, 1);
+  const auto views =
+      choose_views({camera_at(0, 0), camera_at(2, 1), camera_at(120, 0), camera_at(900, 0)}, 1);
   ASSERT_EQ(views[0].size(), 1u);
   EXPECT_EQ(views[0][0], 2);
   EXPECT_TRUE(views[3].empty());
@@ -75,13 +80,16 @@ ThreeViews pond() {
   ThreeViews views;
   for (int i = 0; i < 3; ++i) {
     cv::Mat picture = ground.clone();
-    cv::circle(picture, {100, 150}, 20, {230, 235, 235}, cv::FILLED);  // crust
+    cv::circle(picture, {100, 150}, 20, {230, 235, 235}, cv::FILLED);          // crust
     cv::circle(picture, {300, 80 + 70 * i}, 16, {245, 245, 245}, cv::FILLED);  // glint, elsewhere in each
     SearchedFrame frame = frame_of(picture);
     cv::circle(frame.glare, {100, 150}, 20, cv::Scalar(150), cv::FILLED);
     cv::circle(frame.glare, {300, 80 + 70 * i}, 16, cv::Scalar(150), cv::FILLED);
-    if (i == 0) views.own = frame;
-    else views.others.push_back({frame.bgr, frame.water, frame.glare, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
+    if (i == 0)
+      views.own = frame;
+    else
+      views.others.push_back(
+          {frame.bgr, frame.water, frame.glare, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
   }
   return views;
 }
@@ -118,8 +126,8 @@ ThreeViews pond_glittering_twice(int views_in_field) {
   views.own.dark = cv::Mat(30, 40, CV_8UC3, cv::Scalar(60, 80, 70));
   for (std::size_t i = 0; i < views.others.size(); ++i) {
     cv::circle(views.others[i].bgr, {300, 80}, 16, {245, 245, 245}, cv::FILLED);
-    views.others[i].field = cv::Mat(views.own.bgr.size(), CV_8UC1,
-                                    cv::Scalar(static_cast<int>(i) < views_in_field ? 255 : 0));
+    views.others[i].field =
+        cv::Mat(views.own.bgr.size(), CV_8UC1, cv::Scalar(static_cast<int>(i) < views_in_field ? 255 : 0));
   }
   return views;
 }

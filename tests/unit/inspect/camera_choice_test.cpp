@@ -14,8 +14,8 @@ namespace {
 
 const std::string kIntrinsics = "/usr/share/doc/opencv-doc/examples/data/left_intrinsics.yml";
 
-// CIPA DC-008 arithmetic: 10160 pixels an inch over 4000 pixels is a sensor 10.000 mm wide; with an 8 mm lens the focal length
-// is 8 / 10 of the width.
+// CIPA DC-008 arithmetic: 10160 pixels an inch over 4000 pixels is a sensor 10.000 mm wide; with an 8 mm lens
+// the focal length is 8 / 10 of the width.
 TEST(CameraChoice, FocalPlaneResolutionInInchesGivesPixels) {
   ExifTags tags;
   tags.frame.focal_length_mm = 8;
@@ -65,7 +65,8 @@ TEST(CameraChoice, OpenCvCalibrationFileIsReadAndScaled) {
   const Camera doubled = choose_camera({}, 1280, 960, calibration, {});
   EXPECT_NEAR(doubled.fx_px, 2 * 535.916, 0.002);
   EXPECT_EQ(doubled.k1, calibration.k1);
-  EXPECT_EQ(choose_camera({}, 1280, 720, calibration, {}).focal_from, "assumed") << "another aspect is another camera";
+  EXPECT_EQ(choose_camera({}, 1280, 720, calibration, {}).focal_from, "assumed")
+      << "another aspect is another camera";
 }
 
 /// What the 24-megapixel picture of npm's exif 0.6.0 says of itself, with a focal plane resolution added.
@@ -80,7 +81,8 @@ ExifTags known_body_and_lens() {
   return tags;
 }
 
-// The order that the user is promised: calibration file, lens database, focal plane, 35 mm equivalent, a stated assumption.
+// The order that the user is promised: calibration file, lens database, focal plane, 35 mm equivalent, a
+// stated assumption.
 TEST(CameraChoice, EachSourceStepsInWhenTheBetterOneIsMissing) {
   ExifTags tags = known_body_and_lens();
   Camera calibration = assumed_camera(6000, 4000);
@@ -109,12 +111,14 @@ TEST(CameraChoice, LensDatabaseGivesSensorAndDistortion) {
 
 // The same light on pixels that an editor has turned: the focal length in pixels does not change.
 TEST(CameraChoice, PixelsStoredUprightKeepTheirFocalLength) {
-  for (ExifTags tags : {known_body_and_lens(), [] {
+  for (ExifTags tags : {known_body_and_lens(),
+                        [] {
                           ExifTags plane;
                           plane.frame.focal_length_mm = 8;
                           plane.focal_plane_x_px_per_mm = 400;
                           return plane;
-                        }(), [] {
+                        }(),
+                        [] {
                           ExifTags film;
                           film.frame.focal_length_35mm = 28;
                           return film;
@@ -143,7 +147,8 @@ TEST(CameraChoice, ACropKeepsTheFocalLengthInPixels) {
 
 void write_with_opencv(const std::string& file, const cv::Mat& matrix, const cv::Mat& distortion) {
   cv::FileStorage storage(file, cv::FileStorage::WRITE);
-  storage << "image_width" << 800 << "image_height" << 600 << "camera_matrix" << matrix << "distortion_coefficients" << distortion;
+  storage << "image_width" << 800 << "image_height" << 600 << "camera_matrix" << matrix
+          << "distortion_coefficients" << distortion;
 }
 
 // OpenCV's own writer against our reader.
@@ -151,13 +156,18 @@ TEST(CameraChoice, CalibrationsThatOpenCvWritesAsYamlXmlAndJsonAreRead) {
   const cv::Mat matrix = (cv::Mat_<double>(3, 3) << 812.5, 0, 401.25, 0, 811, 299.5, 0, 0, 1);
   const cv::Mat distortion = (cv::Mat_<double>(1, 5) << -0.125, 1e-7, 0.001, -0.002, 0.5);
   for (const char* ending : {".yml", ".xml", ".json"}) {
-    const std::string file = (std::filesystem::path(testing::TempDir()) / ("calibration" + std::string(ending))).string();
+    const std::string file =
+        (std::filesystem::path(testing::TempDir()) / ("calibration" + std::string(ending))).string();
     write_with_opencv(file, matrix, distortion);
     const Camera camera = read_calibration(file);
     EXPECT_EQ(camera.width_px, 800) << ending;
     EXPECT_EQ(camera.height_px, 600) << ending;
-    EXPECT_EQ(std::vector({camera.fx_px, camera.fy_px, camera.cx_px, camera.cy_px}), std::vector({812.5, 811.0, 401.25, 299.5})) << ending;
-    EXPECT_EQ(std::vector({camera.k1, camera.k2, camera.p1, camera.p2, camera.k3}), std::vector({-0.125, 1e-7, 0.001, -0.002, 0.5})) << ending;
+    EXPECT_EQ(std::vector({camera.fx_px, camera.fy_px, camera.cx_px, camera.cy_px}),
+              std::vector({812.5, 811.0, 401.25, 299.5}))
+        << ending;
+    EXPECT_EQ(std::vector({camera.k1, camera.k2, camera.p1, camera.p2, camera.k3}),
+              std::vector({-0.125, 1e-7, 0.001, -0.002, 0.5}))
+        << ending;
   }
 }
 
@@ -167,7 +177,9 @@ TEST(CameraChoice, CalibrationsThatNothingCanBeComputedWithAreRefused) {
   EXPECT_THROW((void)read_calibration(file), std::runtime_error);
 }
 
-TEST(CameraChoice, WrongCalibrationFileIsNamed) { EXPECT_THROW((void)read_calibration("/nowhere.yml"), std::runtime_error); }
+TEST(CameraChoice, WrongCalibrationFileIsNamed) {
+  EXPECT_THROW((void)read_calibration("/nowhere.yml"), std::runtime_error);
+}
 
 }  // namespace
 }  // namespace lookdown::inspect

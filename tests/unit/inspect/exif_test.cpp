@@ -18,7 +18,8 @@ std::vector<std::uint8_t> registry_file(const std::string& path) {
   return {std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
 }
 
-// Pictures of npm's exif 0.6.0; expected values as its own sony-alpha-6000.jpg.expected and the file names state them.
+// Pictures of npm's exif 0.6.0; expected values as its own sony-alpha-6000.jpg.expected and the file names
+// state them.
 TEST(Exif, SonyPictureGivesLensAndExposure) {
   const ExifTags tags = read_exif(registry_file("exif/test/sony-alpha-6000.jpg"));
   EXPECT_EQ(tags.frame.make, "SONY");
@@ -59,7 +60,8 @@ ExifTags tagged(const std::function<void(Exiv2::ExifData&)>& write) {
 
 TEST(Exif, AllEightOrientationsAreReadAndOthersAreUpright) {
   for (const std::uint16_t orientation : {0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 255}) {
-    const ExifTags tags = tagged([&](Exiv2::ExifData& exif) { exif["Exif.Image.Orientation"] = orientation; });
+    const ExifTags tags =
+        tagged([&](Exiv2::ExifData& exif) { exif["Exif.Image.Orientation"] = orientation; });
     EXPECT_EQ(tags.orientation, orientation >= 1 && orientation <= 8 ? orientation : 1);
   }
 }
@@ -80,7 +82,8 @@ TEST(Exif, PositionHeightAndDirectionOfPicturesFromPhones) {
   EXPECT_NEAR(*west.frame.position->direction_deg, 7153.0 / 929, 1e-9);
 }
 
-// The receiver's UTC beside the clock's local time: 17:10:49 against 09:10:49, and 14:49:51 against 06:49:47.6.
+// The receiver's UTC beside the clock's local time: 17:10:49 against 09:10:49, and 14:49:51 against
+// 06:49:47.6.
 TEST(Exif, TheClocksOffsetIsReadFromTheReceiversTimeWhereNoTagSaysIt) {
   EXPECT_EQ(read_exif(registry_file("exif/test/short-ascii-II.jpg")).frame.utc_offset_h, 8.0);
   EXPECT_EQ(read_exif(registry_file("jpeg-exif/test/IMG_0001.JPG")).frame.utc_offset_h, 8.0);
@@ -89,10 +92,12 @@ TEST(Exif, TheClocksOffsetIsReadFromTheReceiversTimeWhereNoTagSaysIt) {
              exif["Exif.Photo.DateTimeOriginal"] = "2025:05:14 10:31:02";
              exif["Exif.GPSInfo.GPSDateStamp"] = "2025:05:13";
              exif["Exif.GPSInfo.GPSTimeStamp"] = time;
-           }).frame.utc_offset_h;
+           })
+        .frame.utc_offset_h;
   };
   EXPECT_EQ(with_receiver_at("22/1 46/1 2/1"), 11.75);
-  EXPECT_FALSE(with_receiver_at("22/1 53/1 2/1")) << "seven minutes off any zone: a clock that is wrong tells nothing";
+  EXPECT_FALSE(with_receiver_at("22/1 53/1 2/1"))
+      << "seven minutes off any zone: a clock that is wrong tells nothing";
   EXPECT_FALSE(with_receiver_at("10/1 31/1 2/1")) << "a day apart is no zone";
   EXPECT_FALSE(with_receiver_at("22/0 46/1 2/1"));
 }
@@ -103,7 +108,8 @@ TEST(Exif, FractionsOfSecondsAndLensNamesOfMakers) {
   EXPECT_EQ(fraction.frame.taken_at, "2004-05-22T09:32:21.70");
   EXPECT_EQ(fraction.frame.model, "NIKON D100");
   EXPECT_EQ(read_exif(registry_file("exif/test/lens_info.jpg")).frame.lens, "Lens Model mk I");
-  EXPECT_EQ(read_exif(registry_file("exif/test/sony-alpha-6000.jpg")).frame.lens, "E PZ 16-50mm F3.5-5.6 OSS");
+  EXPECT_EQ(read_exif(registry_file("exif/test/sony-alpha-6000.jpg")).frame.lens,
+            "E PZ 16-50mm F3.5-5.6 OSS");
   EXPECT_EQ(read_exif(registry_file("exif-parser/test/starfish.jpg")).frame.make, "Nokia");
 }
 
@@ -137,23 +143,29 @@ TEST(Exif, AbsurdValuesAreNotKnown) {
     exif["Exif.GPSInfo.GPSLatitude"] = "0/1 0/1 0/1";
     exif["Exif.GPSInfo.GPSLongitude"] = "0/1 0/1 0/1";
   });
-  EXPECT_FALSE(tags.frame.focal_length_mm || tags.frame.focal_length_35mm || tags.frame.f_number || tags.frame.exposure_s);
-  EXPECT_FALSE(tags.focal_plane_x_px_per_mm || tags.frame.taken_at || tags.frame.taken_at_s || tags.frame.utc_offset_h || tags.frame.position);
+  EXPECT_FALSE(tags.frame.focal_length_mm || tags.frame.focal_length_35mm || tags.frame.f_number ||
+               tags.frame.exposure_s);
+  EXPECT_FALSE(tags.focal_plane_x_px_per_mm || tags.frame.taken_at || tags.frame.taken_at_s ||
+               tags.frame.utc_offset_h || tags.frame.position);
   EXPECT_EQ(tags.frame.lens, "");
 }
 
 TEST(Exif, PositionsThatCannotBeAreNotKnown) {
-  const auto position = [](const char* lat, const char* lon, const std::function<void(Exiv2::ExifData&)>& more = [](Exiv2::ExifData&) {}) {
+  const auto position = [](
+                            const char* lat, const char* lon,
+                            const std::function<void(Exiv2::ExifData&)>& more = [](Exiv2::ExifData&) {}) {
     return tagged([&](Exiv2::ExifData& exif) {
              exif["Exif.GPSInfo.GPSLatitude"] = lat;
              exif["Exif.GPSInfo.GPSLongitude"] = lon;
              exif["Exif.GPSInfo.GPSLatitudeRef"] = "S";
              more(exif);
-           }).frame.position;
+           })
+        .frame.position;
   };
   EXPECT_FALSE(position("95/1 0/1 0/1", "7/1 0/1 0/1"));
   EXPECT_FALSE(position("51/0 0/1 0/1", "7/1 0/1 0/1"));
-  EXPECT_FALSE(position("51/1 0/1 0/1", "7/1 0/1 0/1", [](Exiv2::ExifData& exif) { exif["Exif.GPSInfo.GPSStatus"] = "V"; }));
+  EXPECT_FALSE(position("51/1 0/1 0/1", "7/1 0/1 0/1",
+                        [](Exiv2::ExifData& exif) { exif["Exif.GPSInfo.GPSStatus"] = "V"; }));
   const auto odd = position("51/1 30/1 0/0", "7/1 15/1 0/1", [](Exiv2::ExifData& exif) {
     exif["Exif.GPSInfo.GPSAltitude"] = Exiv2::Rational(400000, 1);
     exif["Exif.GPSInfo.GPSImgDirection"] = Exiv2::Rational(80, 1);
@@ -176,11 +188,13 @@ TEST(ExifTime, BecomesIso8601) {
 }
 
 TEST(ExifTime, AbsurdDatesAreNotKnown) {
-  for (const char* absurd : {"0000:00:00 00:00:00", "2025:13:01 00:00:00", "2025:02:30 00:00:00", "2025:05:14 25:00:00", "", "    :  :     :  :  "})
+  for (const char* absurd : {"0000:00:00 00:00:00", "2025:13:01 00:00:00", "2025:02:30 00:00:00",
+                             "2025:05:14 25:00:00", "", "    :  :     :  :  "})
     EXPECT_FALSE(iso_time(absurd, "", "")) << absurd;
 }
 
-// 2000-03-01 00:00:00 is 951868800 seconds after 1970-01-01 (POSIX time; from memory, leap day of 2000 included).
+// 2000-03-01 00:00:00 is 951868800 seconds after 1970-01-01 (POSIX time; from memory, leap day of 2000
+// included).
 TEST(ExifTime, SecondsCountFrom1970) {
   EXPECT_EQ(clock_seconds("1970-01-02T00:00:01.5"), 86401.5);
   EXPECT_EQ(clock_seconds("2000-03-01T00:00:00+02:00"), 951868800.0);

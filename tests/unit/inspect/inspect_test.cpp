@@ -57,7 +57,8 @@ TEST_F(InspectTest, PatternsAreExpandedAndDuplicatesMerged) {
 }
 
 TEST_F(InspectTest, MissingInputIsNamed) {
-  EXPECT_THAT([] { (void)picture_files({"/no/such/flight"}); }, ::testing::ThrowsMessage<std::runtime_error>(HasSubstr("/no/such/flight")));
+  EXPECT_THAT([] { (void)picture_files({"/no/such/flight"}); },
+              ::testing::ThrowsMessage<std::runtime_error>(HasSubstr("/no/such/flight")));
 }
 
 TEST_F(InspectTest, LinksThatRunInCirclesEnd) {
@@ -81,7 +82,8 @@ TEST_F(InspectTest, OneBadFileIsAFaultAndTheRestIsRead) {
 }
 
 TEST_F(InspectTest, TwoCardsOfTheSameNamesKeepTheirFramesApart) {
-  for (const char* name : {"card 1/DCIM/K0001.JPG", "card 2/DCIM/K0001.JPG", "card 2/DCIM/K0001.jpeg", "card 2/Größe/k0001.Tif", "card 2/Größe/K0001.PNG"})
+  for (const char* name : {"card 1/DCIM/K0001.JPG", "card 2/DCIM/K0001.JPG", "card 2/DCIM/K0001.jpeg",
+                           "card 2/Größe/k0001.Tif", "card 2/Größe/K0001.PNG"})
     picture(name);
   const FlightRecord record = look(picture_files({card_.string()}));
   std::set<std::string> files, stems;

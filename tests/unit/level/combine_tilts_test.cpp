@@ -27,7 +27,8 @@ FlightRecord one_frame(std::vector<Tilt> sources) {
   return record;
 }
 
-// Weights 1 / sigma^2: (10 / 1 + 16 / 4) / (1 / 1 + 1 / 4) = 11.2 degrees, sigma 1 / sqrt(1.25) = 0.894; derived.
+// Weights 1 / sigma^2: (10 / 1 + 16 / 4) / (1 / 1 + 1 / 4) = 11.2 degrees, sigma 1 / sqrt(1.25) = 0.894;
+// derived.
 TEST(CombineTilts, AgreeingSourcesAreWeightedByTheirUncertainty) {
   FlightRecord record = one_frame({tilt(10, 1, "verticals"), tilt(16, 2, "parallels")});
   combine_tilts(record);

@@ -1,5 +1,5 @@
-// A plain scene with a known horizon, drawn pixel by pixel from the viewing rays: sky that brightens toward the horizon, ground
-// of random patches. For tests only.
+// A plain scene with a known horizon, drawn pixel by pixel from the viewing rays: sky that brightens toward
+// the horizon, ground of random patches. For tests only.
 #pragma once
 
 #include <Eigen/Geometry>
@@ -22,20 +22,23 @@ inline cv::Mat3b drawn_scene(const Camera& camera, const Attitude& attitude, int
   cv::Mat3b picture(camera.height_px, camera.width_px);
   for (int y = 0; y < picture.rows; ++y)
     for (int x = 0; x < picture.cols; ++x) {
-      const Eigen::Vector3d ray = camera.ray(camera.undistort({static_cast<double>(x), static_cast<double>(y)}));
+      const Eigen::Vector3d ray =
+          camera.ray(camera.undistort({static_cast<double>(x), static_cast<double>(y)}));
       const double height = ray.dot(up);
       const double noise = random.gaussian(2.0);
       if (height > 0) {
         const double haze = std::exp(-4 * height);
-        picture(y, x) = cv::Vec3b(cv::saturate_cast<uchar>(200 + 30 * haze + noise), cv::saturate_cast<uchar>(160 + 60 * haze + noise),
+        picture(y, x) = cv::Vec3b(cv::saturate_cast<uchar>(200 + 30 * haze + noise),
+                                  cv::saturate_cast<uchar>(160 + 60 * haze + noise),
                                   cv::saturate_cast<uchar>(120 + 90 * haze + noise));
       } else {
         const double far = std::min(1 / std::max(-height, 1e-4), 200.0);
         const int u = static_cast<int>(std::floor(ray.dot(right) * far * 40)) & 255;
         const int v = static_cast<int>(std::floor(ray.dot(ahead) * far * 40)) & 255;
         const cv::Vec3b patch = patches(v, u);
-        picture(y, x) = cv::Vec3b(cv::saturate_cast<uchar>(patch[0] + noise), cv::saturate_cast<uchar>(patch[1] + noise),
-                                  cv::saturate_cast<uchar>(patch[2] + noise));
+        picture(y, x) =
+            cv::Vec3b(cv::saturate_cast<uchar>(patch[0] + noise), cv::saturate_cast<uchar>(patch[1] + noise),
+                      cv::saturate_cast<uchar>(patch[2] + noise));
       }
     }
   cv::GaussianBlur(picture, picture, {}, 0.7);

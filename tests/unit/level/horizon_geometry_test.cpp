@@ -22,9 +22,12 @@ Camera camera_3000() {
   return camera;
 }
 
-double y_at(const Eigen::Vector3d& line, double x) { return -(line.x() * x + line.z()) / line.y(); }
+double y_at(const Eigen::Vector3d& line, double x) {
+  return -(line.x() * x + line.z()) / line.y();
+}
 
-// Bowditch, American Practical Navigator: 0.97' sqrt(h/ft) with refraction = 1.76' sqrt(h/m); h = 30 m gives 9.640'.
+// Bowditch, American Practical Navigator: 0.97' sqrt(h/ft) with refraction = 1.76' sqrt(h/m); h = 30 m
+// gives 9.640'.
 TEST(HorizonGeometry, DipOfTheSeaHorizonFollowsBowditch) {
   EXPECT_NEAR(dip_of_sea_horizon_rad(30) / kArcMinute, 9.640, 0.0005);
   EXPECT_EQ(dip_of_sea_horizon_rad(-1), 0);
@@ -42,8 +45,9 @@ TEST(HorizonGeometry, HorizonLineHasTheDerivedPlaces) {
   struct Case {
     double depression_deg, roll_deg, y[3];
   };
-  for (const Case& c : {Case{30, 0, {-232.0508, -232.0508, -232.0508}}, Case{30, 5, {-413.6443, -238.6670, -63.6896}},
-                        Case{10, -3, {1075.1087, 970.2931, 865.4776}}}) {
+  for (const Case& c :
+       {Case{30, 0, {-232.0508, -232.0508, -232.0508}}, Case{30, 5, {-413.6443, -238.6670, -63.6896}},
+        Case{10, -3, {1075.1087, 970.2931, 865.4776}}}) {
     const Eigen::Vector3d up = up_from_attitude({c.roll_deg * kDegrees, -c.depression_deg * kDegrees}, 1);
     const Eigen::Vector3d line = horizon_line(camera_3000(), up);
     for (int i = 0; i < 3; ++i) EXPECT_NEAR(y_at(line, 2000.0 * i), c.y[i], 5e-5);
@@ -53,16 +57,19 @@ TEST(HorizonGeometry, HorizonLineHasTheDerivedPlaces) {
   }
 }
 
-// f = 3000, tilt t from straight down: the horizon lies f cot t from the principal point (derived): 17013.85 and 5196.15 px.
+// f = 3000, tilt t from straight down: the horizon lies f cot t from the principal point (derived): 17013.85
+// and 5196.15 px.
 TEST(HorizonGeometry, HorizonOfATiltedFrameLiesAtTheCotangent) {
   for (const auto& [tilt_deg, distance_px] : {std::pair{10.0, 17013.85}, std::pair{30.0, 5196.15}}) {
-    const Eigen::Vector3d line = horizon_line(camera_3000(), up_from_attitude({0, (tilt_deg - 90) * kDegrees}, 1));
+    const Eigen::Vector3d line =
+        horizon_line(camera_3000(), up_from_attitude({0, (tilt_deg - 90) * kDegrees}, 1));
     const double distance = std::abs(line.x() * 2000 + line.y() * 1500 + line.z()) / line.head<2>().norm();
     EXPECT_NEAR(distance, distance_px, 0.005);
   }
 }
 
-// Exif orientation 6: the stored frame is turned a quarter clockwise for display (CIPA DC-008), so its left side is the top.
+// Exif orientation 6: the stored frame is turned a quarter clockwise for display (CIPA DC-008), so its left
+// side is the top.
 TEST(HorizonGeometry, PortraitFramesGiveRollAsDisplayed) {
   const Eigen::Vector3d up_left(-1, 0, 0);
   EXPECT_NEAR(attitude_from_up(up_left, 6).roll_rad, 0, 1e-12);

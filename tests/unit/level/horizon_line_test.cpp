@@ -73,7 +73,8 @@ TEST(HorizonLine, TexturesWithoutSkyHaveNoHorizon) {
 }
 
 TEST(HorizonLine, EvenAndTinyPicturesHaveNoHorizon) {
-  const auto guesses = horizon_guesses(cv::Mat3b(480, 720, cv::Vec3b(90, 120, 100)), plain_camera(720, 480), 1);
+  const auto guesses =
+      horizon_guesses(cv::Mat3b(480, 720, cv::Vec3b(90, 120, 100)), plain_camera(720, 480), 1);
   EXPECT_TRUE(guesses.empty() || guesses.front().log_odds < 0);
   EXPECT_TRUE(horizon_guesses(cv::Mat3b(1, 1, cv::Vec3b(0, 0, 0)), plain_camera(1, 1), 1).empty());
 }
@@ -100,7 +101,8 @@ TEST(HorizonLine, FindReportsTheLineInPixelsOfTheFrameAsStored) {
   EXPECT_NEAR(finding.horizon->pitch_deg, -12, 0.05);
   const auto& line = finding.horizon->line;
   EXPECT_NEAR(std::hypot(line[0], line[1]), 1, 1e-12);
-  // The horizon below the middle column: f tan(pitch) above the principal point over cos(roll), positive on the sky side.
+  // The horizon below the middle column: f tan(pitch) above the principal point over cos(roll), positive on
+  // the sky side.
   const double y = camera.cy_px + camera.fy_px * std::tan(-12 * kDegrees) / std::cos(4 * kDegrees);
   EXPECT_NEAR(line[0] * camera.cx_px + line[1] * y + line[2], 0, 1.5);
   EXPECT_GT(line[0] * camera.cx_px + line[1] * (y - 100) + line[2], 0);

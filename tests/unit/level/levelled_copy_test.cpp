@@ -1,9 +1,9 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <exiv2/exiv2.hpp>
-#include <algorithm>
 #include <filesystem>
 #include <numbers>
 #include <opencv2/imgcodecs.hpp>
@@ -89,7 +89,8 @@ TEST_F(LevelledCopy, ExifIsCarriedOverWithOrientationAndColourSpaceOfTheCopy) {
   EXPECT_EQ(copy->exifData()["Exif.Image.Orientation"].toLong(), 1);
   EXPECT_EQ(copy->exifData()["Exif.Photo.FocalLength"].toRational().first, 28);
   EXPECT_EQ(copy->exifData()["Exif.Photo.PixelXDimension"].toLong(), copy->pixelWidth());
-  // The reader brings colours to sRGB: the original's profile would be wrong for the copy (Exif 2.32, ColorSpace 1 = sRGB).
+  // The reader brings colours to sRGB: the original's profile would be wrong for the copy (Exif 2.32,
+  // ColorSpace 1 = sRGB).
   EXPECT_FALSE(copy->iccProfileDefined());
   EXPECT_EQ(copy->exifData()["Exif.Photo.ColorSpace"].toLong(), 1);
 }

@@ -14,15 +14,16 @@ namespace {
 
 constexpr double kDegrees = std::numbers::pi / 180;
 
-// A rectangle of the frame's own shape in a w x h frame turned by r: both of its sides must fit, so its scale is
-// min(w / (w cos r + h sin r), h / (w sin r + h cos r)); derived.
+// A rectangle of the frame's own shape in a w x h frame turned by r: both of its sides must fit, so its scale
+// is min(w / (w cos r + h sin r), h / (w sin r + h cos r)); derived.
 TEST(LevelledView, LargestCleanRectangleHasTheDerivedSize) {
   for (const double roll_deg : {0.0, 1.0, 5.0, 20.0}) {
     const Camera camera = assumed_camera(1200, 800);
     const double r = roll_deg * kDegrees, w = 1199, h = 799, aspect = w / h;
     const auto found = largest_clean_rectangle(turned_view(camera, r, 1), aspect);
     ASSERT_TRUE(found);
-    const double scale = std::min(w / (w * std::cos(r) + h * std::sin(r)), h / (w * std::sin(r) + h * std::cos(r)));
+    const double scale =
+        std::min(w / (w * std::cos(r) + h * std::sin(r)), h / (w * std::sin(r) + h * std::cos(r)));
     EXPECT_NEAR(found->width(), w * scale, 2.5) << roll_deg;
     EXPECT_NEAR(found->height(), h * scale, 2.5) << roll_deg;
   }
@@ -40,7 +41,8 @@ TEST(LevelledView, TheCleanRectangleShowsOnlyTheFrameUnderDistortion) {
   }
 }
 
-// Turning back a horizon that falls to the right: two points of one view row must lie on a line with that slope in the frame.
+// Turning back a horizon that falls to the right: two points of one view row must lie on a line with that
+// slope in the frame.
 TEST(LevelledView, ViewRowsRunAlongTheHorizon) {
   const LevelledView view = turned_view(assumed_camera(1200, 800), 10 * kDegrees, 1);
   const auto left = view.source_of(-200, 0), right = view.source_of(200, 0);
@@ -60,7 +62,8 @@ TEST(LevelledView, PortraitFramesAreShownUpright) {
   EXPECT_LT(right->y, middle->y);
 }
 
-// The upright view of a nadir frame looks straight down: the nadir point, f tan t from the principal point, comes to the origin.
+// The upright view of a nadir frame looks straight down: the nadir point, f tan t from the principal point,
+// comes to the origin.
 TEST(LevelledView, UprightViewOfATiltedFrameIsCentredOnTheNadirPoint) {
   Camera camera = assumed_camera(4001, 3001);
   camera.fx_px = camera.fy_px = 3000;

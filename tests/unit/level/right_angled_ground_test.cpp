@@ -11,15 +11,17 @@ namespace {
 
 constexpr double kDegrees = 3.14159265358979323846 / 180;
 
-/// A camera 30 m up, tilted `tilt` about its x axis, then turned; sees points of the world as z = 1 plane positions.
+/// A camera 30 m up, tilted `tilt` about its x axis, then turned; sees points of the world as z = 1 plane
+/// positions.
 struct Onlooker {
   Eigen::Matrix3d camera_from_world;
   explicit Onlooker(double tilt_deg, double heading_deg) {
     // x right, y down, z forward; straight down: x east, y south, z down.
     Eigen::Matrix3d straight;
     straight << 1, 0, 0, 0, -1, 0, 0, 0, -1;
-    camera_from_world = Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d::UnitX()).toRotationMatrix() *
-                        Eigen::AngleAxisd(heading_deg * kDegrees, Eigen::Vector3d::UnitZ()).toRotationMatrix() * straight;
+    camera_from_world =
+        Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d::UnitX()).toRotationMatrix() *
+        Eigen::AngleAxisd(heading_deg * kDegrees, Eigen::Vector3d::UnitZ()).toRotationMatrix() * straight;
   }
   Eigen::Vector2d see(const Eigen::Vector3d& world) const {
     const Eigen::Vector3d p = camera_from_world * (world - Eigen::Vector3d(0, 0, 30));
@@ -31,7 +33,8 @@ struct Onlooker {
   }
 };
 
-/// Edges of beds all over the view, each run along x or y within `askew_deg`, directions seen to 0.15 degrees.
+/// Edges of beds all over the view, each run along x or y within `askew_deg`, directions seen to 0.15
+/// degrees.
 std::vector<StraightEdge> beds(const Onlooker& onlooker, double askew_deg, unsigned seed) {
   std::mt19937 random(seed);
   std::uniform_real_distribution<double> place(-11, 11), askew(-askew_deg * kDegrees, askew_deg * kDegrees);
@@ -71,7 +74,8 @@ TEST(RightAngledGround, OneFamilyAloneSaysNothing) {
   EXPECT_FALSE(tilt_from_right_angles(one));
 }
 
-// Sheds that stand a few degrees askew of each other are not one right-angled world: claiming a tilt would be wrong by degrees.
+// Sheds that stand a few degrees askew of each other are not one right-angled world: claiming a tilt would be
+// wrong by degrees.
 TEST(RightAngledGround, SetsOfEdgesAskewOfEachOtherAreNotTrustedFarFromTheTruth) {
   for (unsigned seed = 1; seed <= 6; ++seed) {
     const auto found = tilt_from_right_angles(beds(Onlooker(3, 20), 6, seed));

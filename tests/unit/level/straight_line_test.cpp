@@ -14,8 +14,8 @@ Camera plain_camera(const cv::Mat& picture) {
   return assumed_camera(picture.cols, picture.rows);
 }
 
-/// Sky over a sea that differs from it by `contrast` grey levels, and a dark shore that runs `shore_slope` askew below
-/// the sea horizon y = 240 + slope (x - 480).
+/// Sky over a sea that differs from it by `contrast` grey levels, and a dark shore that runs `shore_slope`
+/// askew below the sea horizon y = 240 + slope (x - 480).
 cv::Mat3b coast(double slope, double contrast, double shore_slope, unsigned seed) {
   cv::RNG random(seed);
   cv::Mat3b picture(600, 960);
@@ -51,9 +51,11 @@ TEST(CoherentLines, RefinementPlacesTheWeakHorizonToATenthOfADegree) {
   const double slope = 0.02;
   const cv::Mat3b picture = coast(slope, 6, 0.05, 11);
   bool found = false;
-  for (const RefinedLine& refined : refine_straight(picture, plain_camera(picture), {Eigen::Vector3d(0, -1, 255)})) {
+  for (const RefinedLine& refined :
+       refine_straight(picture, plain_camera(picture), {Eigen::Vector3d(0, -1, 255)})) {
     const double turn = std::atan(-refined.line.x() / refined.line.y()) - std::atan(slope);
-    found |= std::abs(turn) < 0.1 * 3.14159265 / 180 && std::abs(refined.line.dot(Eigen::Vector3d(480, 240, 1))) < 1;
+    found |= std::abs(turn) < 0.1 * 3.14159265 / 180 &&
+             std::abs(refined.line.dot(Eigen::Vector3d(480, 240, 1))) < 1;
   }
   EXPECT_TRUE(found);
 }
@@ -73,7 +75,8 @@ TEST(CoherentLines, NoiseAloneIsNotCoherent) {
   cv::Mat3b noise(400, 640);
   cv::RNG(3).fill(noise, cv::RNG::NORMAL, cv::Scalar::all(120), cv::Scalar::all(8));
   const LineFrame frame = line_frame(Eigen::Vector3d(0, -1, 200), noise.size());
-  for (const CoherentLine& line : coherent_lines(sample_stations(noise, plain_camera(noise), frame, 40), 3, 3))
+  for (const CoherentLine& line :
+       coherent_lines(sample_stations(noise, plain_camera(noise), frame, 40), 3, 3))
     EXPECT_LT(line.coherence, 0.3);
 }
 

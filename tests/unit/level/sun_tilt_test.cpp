@@ -22,8 +22,9 @@ Camera camera_3000() {
   return camera;
 }
 
-// Flat water, camera straight down: the mirror point lies f tan(90 - elevation) from the nadir point toward the sun, the
-// shadow as far on the other side; derived: f = 3000 px, elevation 60 -> 1732.05 px, 70 -> 1091.91 px.
+// Flat water, camera straight down: the mirror point lies f tan(90 - elevation) from the nadir point toward
+// the sun, the shadow as far on the other side; derived: f = 3000 px, elevation 60 -> 1732.05 px, 70 ->
+// 1091.91 px.
 TEST(SunTilt, StraightDownHasTheNadirMidwayBetweenMirrorPointAndShadow) {
   for (const auto& [elevation_deg, apart_px] : {std::pair{60.0, 1732.05}, {70.0, 1091.91}}) {
     SunMarks marks;
@@ -33,7 +34,9 @@ TEST(SunTilt, StraightDownHasTheNadirMidwayBetweenMirrorPointAndShadow) {
     ASSERT_TRUE(tilt);
     EXPECT_NEAR(tilt->off_nadir_deg, 0, 1e-5);
     EXPECT_EQ(tilt->from, "sun");
-    EXPECT_NEAR(sun_elevation_deg(camera_3000().ray({3000, 2000 - apart_px}), camera_3000().ray({3000, 2000 + apart_px})), elevation_deg, 1e-3);
+    EXPECT_NEAR(sun_elevation_deg(camera_3000().ray({3000, 2000 - apart_px}),
+                                  camera_3000().ray({3000, 2000 + apart_px})),
+                elevation_deg, 1e-3);
   }
 }
 
@@ -43,18 +46,22 @@ struct Seen {
   SunMarks marks;
 };
 
-/// A camera that hangs askew over water under a sun, with the marks where a mirror (angle of incidence = angle of reflection) and a straight ray put
-/// them.
+/// A camera that hangs askew over water under a sun, with the marks where a mirror (angle of incidence =
+/// angle of reflection) and a straight ray put them.
 Seen askew(double tilt_deg, double axis_rad, double elevation_deg, double azimuth_rad) {
   Seen seen;
   seen.camera.k1 = -0.08;
   seen.pose.world_from_camera =
-      Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d(std::cos(axis_rad), std::sin(axis_rad), 0)) * seen.pose.world_from_camera;
+      Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d(std::cos(axis_rad), std::sin(axis_rad), 0)) *
+      seen.pose.world_from_camera;
   const double e = elevation_deg * kDegrees;
-  const Eigen::Vector3d to_sun(std::sin(azimuth_rad) * std::cos(e), std::cos(azimuth_rad) * std::cos(e), std::sin(e));
+  const Eigen::Vector3d to_sun(std::sin(azimuth_rad) * std::cos(e), std::cos(azimuth_rad) * std::cos(e),
+                               std::sin(e));
   const Eigen::Vector3d normal(0, 0, 1);
   const Eigen::Vector3d mirrored = to_sun - 2 * to_sun.dot(normal) * normal;
-  const auto marked = [&](const Eigen::Vector3d& direction) { return seen.camera.distort(project(seen.pose, seen.camera, seen.pose.centre + 10 * direction)); };
+  const auto marked = [&](const Eigen::Vector3d& direction) {
+    return seen.camera.distort(project(seen.pose, seen.camera, seen.pose.centre + 10 * direction));
+  };
   seen.marks.mirror_point = marked(mirrored);
   seen.marks.shadow = marked(-to_sun);
   return seen;
@@ -72,7 +79,8 @@ TEST(SunTilt, FindsTheVerticalOfACameraThatHangsAskew) {
     }
 }
 
-// Half a degree a mark: the direction is off by no more than the stated uncertainty allows, three deviations at most.
+// Half a degree a mark: the direction is off by no more than the stated uncertainty allows, three deviations
+// at most.
 TEST(SunTilt, StatesHowFarMarksThatAreOffMoveIt) {
   const Seen seen = askew(9, 0.3, 65, 2);
   const double half_degree_px = 3000 * 0.5 * kDegrees;

@@ -168,7 +168,8 @@ TEST(Measure, ReadsTheGridOfAMosaic) {
 
 /// Where both have something to show, the two differ by less than a resampling of noise makes up.
 void expect_the_same_picture(const std::filesystem::path& one, const std::filesystem::path& other) {
-  const cv::Mat a = cv::imread(one.string(), cv::IMREAD_UNCHANGED), b = cv::imread(other.string(), cv::IMREAD_UNCHANGED);
+  const cv::Mat a = cv::imread(one.string(), cv::IMREAD_UNCHANGED),
+                b = cv::imread(other.string(), cv::IMREAD_UNCHANGED);
   ASSERT_EQ(a.size(), b.size());
   std::vector<cv::Mat> planes_a, planes_b;
   cv::split(a, planes_a), cv::split(b, planes_b);
@@ -213,7 +214,8 @@ TEST(Align, RecoversAKnownTurnAndShift) {
   EXPECT_NEAR(found.turned_deg, 8, 0.1);
   write_aligned(first.out, second.out, found, first.out / "aligned.tif", 1);
   expect_the_same_picture(first.out / "mosaic.tif", first.out / "aligned.tif");
-  for (const auto& entry : std::filesystem::directory_iterator(first.out)) EXPECT_NE(entry.path().extension(), ".xml") << entry.path();
+  for (const auto& entry : std::filesystem::directory_iterator(first.out))
+    EXPECT_NE(entry.path().extension(), ".xml") << entry.path();
   // The other way round the grid has no place in the world.
   write_aligned(second.out, first.out, align(second.out, first.out), second.out / "aligned.tif", 1);
   expect_the_same_picture(second.out / "mosaic.tif", second.out / "aligned.tif");

@@ -5,9 +5,9 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/record/run_context.h"
-#include "stages/mosaic/roofs/roof_detection.h"
-#include "stages/mosaic/mosaic.h"
 #include "stages/mosaic/masks/transient_objects.h"
+#include "stages/mosaic/mosaic.h"
+#include "stages/mosaic/roofs/roof_detection.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "tests/unit/mosaic/small_flight.h"
 
@@ -65,10 +65,14 @@ TEST(PassingThings, ALineThroughAFrameIsDislikedAlsoWhereNoOtherFrameSeesTheGrou
   EXPECT_EQ(survey.frames[1].dislike.at<float>(10, 27), 1);
 }
 
-// A roof that leans shows its side along an outline; ground differs from roof there, unlike on the two sides of a line.
+// A roof that leans shows its side along an outline; ground differs from roof there, unlike on the two sides
+// of a line.
 TEST(PassingThings, TheOutlineOfALeaningThingIsNoLine) {
   Survey survey = survey_of_same_ground(4);
-  for (int view = 0; view < 4; ++view) survey.frames[view].bgr(cv::Rect(0, 0, view == 1 ? 33 : 30, kSurveySide)).setTo(cv::Scalar(200, 205, 210));
+  for (int view = 0; view < 4; ++view)
+    survey.frames[view]
+        .bgr(cv::Rect(0, 0, view == 1 ? 33 : 30, kSurveySide))
+        .setTo(cv::Scalar(200, 205, 210));
   dislike_passing_things(survey);
   EXPECT_LT(survey.frames[1].dislike.at<float>(30, 31), 10);
 }

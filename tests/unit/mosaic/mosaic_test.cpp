@@ -141,15 +141,16 @@ TEST(Mosaic, GainsAndVignettingVanish) {
   EXPECT_LT(with, 0.35 * without);
 }
 
-// A camera that evens out passing clouds by itself: Exif tells of exposures four times apart, the pictures are alike. Few and noisy overlaps
-// must not let Exif win.
+// A camera that evens out passing clouds by itself: Exif tells of exposures four times apart, the pictures
+// are alike. Few and noisy overlaps must not let Exif win.
 TEST(Mosaic, ExposureThatThePicturesContradictIsNotBelieved) {
   SmallFlight flight = make_small_flight({.columns = 4, .rows = 3});
   int number = 0;
   for (FrameRecord& frame : flight.record.frames) {
     cv::Mat picture = cv::imread(frame.source.path.string()), sum;
     cv::RNG random(number + 1);
-    // Coarse blotches of their own in every frame, as roofs and their shadows make: single spots contradict each other.
+    // Coarse blotches of their own in every frame, as roofs and their shadows make: single spots contradict
+    // each other.
     cv::Mat blotches(12, 16, CV_32FC3), wide;
     random.fill(blotches, cv::RNG::NORMAL, 0, 45);
     cv::resize(blotches, wide, picture.size(), 0, 0, cv::INTER_LINEAR);
@@ -169,9 +170,11 @@ TEST(Mosaic, ExposureThatThePicturesContradictIsNotBelieved) {
   // Level of each frame's part over the ground's: all alike but for the blotches.
   std::vector<double> levels;
   for (int frame = 0; frame < 12; ++frame)
-    if (const cv::Mat part = source == frame; cv::countNonZero(part) > 4000) levels.push_back(cv::mean(found, part)[1] / cv::mean(truth, part)[1]);
+    if (const cv::Mat part = source == frame; cv::countNonZero(part) > 4000)
+      levels.push_back(cv::mean(found, part)[1] / cv::mean(truth, part)[1]);
   ASSERT_GE(levels.size(), 4U);
-  EXPECT_LT(*std::max_element(levels.begin(), levels.end()) / *std::min_element(levels.begin(), levels.end()), 1.35);
+  EXPECT_LT(*std::max_element(levels.begin(), levels.end()) / *std::min_element(levels.begin(), levels.end()),
+            1.35);
 }
 
 TEST(Mosaic, GlareLosesWhereAnotherFrameIsClean) {
@@ -280,7 +283,8 @@ TEST(Mosaic, FilesSayWhatTheyAreAndKeepAuthorAndCopyright) {
     made->readMetadata();
     Exiv2::ExifData& exif = made->exifData();
     EXPECT_TRUE(exif["Exif.Image.Software"].toString().starts_with("lookdown ")) << file;
-    EXPECT_TRUE(exif["Exif.Image.ImageDescription"].toString().starts_with("straight-down mosaic; from ")) << file;
+    EXPECT_TRUE(exif["Exif.Image.ImageDescription"].toString().starts_with("straight-down mosaic; from "))
+        << file;
     EXPECT_EQ(exif["Exif.Image.Artist"].toString(), "A. Reed") << file;
     EXPECT_EQ(exif["Exif.Image.Copyright"].toString(), "2025 Reed") << file;
   }

@@ -6,18 +6,18 @@
 #include <random>
 #include <set>
 
-#include "stages/mosaic/render/multi_band_blending.h"
-#include "stages/mosaic/canvas.h"
-#include "stages/mosaic/radiometry/colour_model.h"
-#include "stages/mosaic/geometry/frame_view.h"
 #include "pipeline/imaging/lanczos.h"
-#include "stages/mosaic/seams/minimum_cut.h"
+#include "stages/mosaic/canvas.h"
+#include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/geometry/warp.h"
 #include "stages/mosaic/output/pdf_document.h"
 #include "stages/mosaic/output/preview.h"
 #include "stages/mosaic/output/print_sheet.h"
-#include "stages/mosaic/render/render.h"
-#include "stages/mosaic/geometry/warp.h"
 #include "stages/mosaic/output/world_file.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/render/multi_band_blending.h"
+#include "stages/mosaic/render/render.h"
+#include "stages/mosaic/seams/minimum_cut.h"
 #include "tests/unit/mosaic/small_flight.h"
 
 namespace lookdown::mosaic {
@@ -121,7 +121,8 @@ TEST(Warp, FastMapFollowsTheExactOneToAHundredthOfAPixel) {
   }
 }
 
-// OpenCV's remap is the plain reference; it keeps positions to 1/32 px, which a step of the picture makes a code value or two of.
+// OpenCV's remap is the plain reference; it keeps positions to 1/32 px, which a step of the picture makes a
+// code value or two of.
 TEST(Warp, LanczosIsWhatRemapGives) {
   cv::RNG random(3);
   cv::Mat picture(90, 120, CV_8UC3), x(70, 100, CV_32FC1), y(x.size(), CV_32FC1), expected, apart;
@@ -150,7 +151,9 @@ TEST(Warp, LanczosKeepsFlatColoursAndWholePixels) {
   cv::Mat picture(20, 20, CV_8UC3);
   random.fill(picture, cv::RNG::UNIFORM, 0, 256);
   for (int row = 0; row < 20; ++row)
-    for (int column = 0; column < 20; ++column) x.at<float>(row, column) = static_cast<float>(column), y.at<float>(row, column) = static_cast<float>(row);
+    for (int column = 0; column < 20; ++column)
+      x.at<float>(row, column) = static_cast<float>(column),
+                       y.at<float>(row, column) = static_cast<float>(row);
   EXPECT_EQ(cv::countNonZero(lanczos(picture, x, y).reshape(1) != picture.reshape(1)), 0);
 }
 

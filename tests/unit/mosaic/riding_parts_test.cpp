@@ -7,8 +7,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/record/run_context.h"
-#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/mosaic.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 #include "tests/unit/mosaic/small_flight.h"
 
 namespace lookdown::mosaic {
@@ -110,7 +110,8 @@ TEST(RidingParts, AMirroredSkyIsNone) {
   draw_over(flight, [](cv::Mat& picture, int) {
     for (int row = 0; row < picture.rows; ++row)
       for (int column = 0; column < picture.cols; ++column)
-        picture.at<cv::Vec3b>(row, column) += cv::Vec3b::all(static_cast<uchar>(60 * std::max(0.0, 1 - std::hypot(column, row) / 130.0)));
+        picture.at<cv::Vec3b>(row, column) +=
+            cv::Vec3b::all(static_cast<uchar>(60 * std::max(0.0, 1 - std::hypot(column, row) / 130.0)));
   });
   EXPECT_TRUE(parts_of(flight).empty());
 }

@@ -11,8 +11,8 @@
 
 #include "pipeline/geometry/pose.h"
 #include "stages/mosaic/canvas.h"
-#include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/radiometry/colour_model.h"
 
 namespace lookdown::test {
 namespace {
@@ -157,8 +157,11 @@ cv::Mat put_roof(SmallFlight& flight, const cv::Rect2d& place, double height_px)
     const cv::Point2d nadir(view.nadir_x_px, view.nadir_y_px);
     for (int row = 0; row < picture.rows; ++row)
       for (int column = 0; column < picture.cols; ++column) {
-        const auto ground = frame.placement.mosaic_from_frame * frame.placement.camera.undistort({static_cast<double>(column), static_cast<double>(row)});
-        const cv::Point2d top = nadir + (cv::Point2d(ground.x, ground.y) - nadir) * (1 - height_px / view.height_px);
+        const auto ground =
+            frame.placement.mosaic_from_frame *
+            frame.placement.camera.undistort({static_cast<double>(column), static_cast<double>(row)});
+        const cv::Point2d top =
+            nadir + (cv::Point2d(ground.x, ground.y) - nadir) * (1 - height_px / view.height_px);
         if (!place.contains(top)) continue;
         cv::Mat colour;
         cv::getRectSubPix(texture, {1, 1}, cv::Point2f(top), colour);

@@ -46,8 +46,9 @@ struct SmallFlightPlan {
 /// Frames of 240 x 180 px, 10 mm a pixel on the ground, mosaic at the same.
 [[nodiscard]] SmallFlight make_small_flight(const SmallFlightPlan&);
 
-/// Draws a flat roof over the frames, `height_px` above the ground, without walls or shadow: canvas pixels `place` as seen from straight
-/// above. Returns its colours on the mosaic's grid, where it would be drawn if it did not lean.
+/// Draws a flat roof over the frames, `height_px` above the ground, without walls or shadow: canvas pixels
+/// `place` as seen from straight above. Returns its colours on the mosaic's grid, where it would be drawn if
+/// it did not lean.
 cv::Mat put_roof(SmallFlight&, const cv::Rect2d& place, double height_px);
 
 }  // namespace lookdown::test

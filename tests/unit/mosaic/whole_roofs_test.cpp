@@ -19,10 +19,17 @@ constexpr double kHeightPx = 26;
 
 /// Tells the record of the roof what placing would: marks that leave out a rim and a bay.
 void outline_roof(SmallFlight& flight, const cv::Rect2d& place) {
-  const double left = place.x + 8, top = place.y + 8, right = place.br().x - 8, bottom = place.br().y - 8, middle = 0.5 * (left + right);
+  const double left = place.x + 8, top = place.y + 8, right = place.br().x - 8, bottom = place.br().y - 8,
+               middle = 0.5 * (left + right);
   RaisedPlane plane;
   plane.height = kHeightPx * *flight.record.placement.gsd_m;
-  plane.outlines_px = {{{left, top}, {middle - 30, top}, {middle, 0.5 * (top + bottom)}, {middle + 30, top}, {right, top}, {right, bottom}, {left, bottom}}};
+  plane.outlines_px = {{{left, top},
+                        {middle - 30, top},
+                        {middle, 0.5 * (top + bottom)},
+                        {middle + 30, top},
+                        {right, top},
+                        {right, bottom},
+                        {left, bottom}}};
   flight.record.placement.raised_planes = {plane};
   flight.record.placement.plane_heights = {0, plane.height};
 }
@@ -39,7 +46,8 @@ Made built(SmallFlight& flight, bool whole_roofs) {
   options.whole_roofs = whole_roofs;
   options.meet_at_seams = false;  // which would hide steps of a few pixels
   build(flight.record, options, context);
-  Made made{cv::imread((flight.out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED), cv::imread((flight.out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED)};
+  Made made{cv::imread((flight.out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED),
+            cv::imread((flight.out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED)};
   cv::cvtColor(made.colours, made.colours, cv::COLOR_BGRA2BGR);
   return made;
 }
@@ -55,9 +63,11 @@ Drawn drawn_roof(const Made& made, const cv::Mat& roof, const cv::Rect& place) {
   Drawn drawn;
   for (int y = place.y + 2; y + kPatch + 2 <= place.br().y; y += 6)
     for (int x = place.x + 2; x + kPatch + 2 <= place.br().x; x += 6) {
-      const cv::Rect around = cv::Rect(x - kReach, y - kReach, kPatch + 2 * kReach, kPatch + 2 * kReach) & cv::Rect({}, roof.size());
+      const cv::Rect around = cv::Rect(x - kReach, y - kReach, kPatch + 2 * kReach, kPatch + 2 * kReach) &
+                              cv::Rect({}, roof.size());
       cv::Mat likeness;
-      cv::matchTemplate(made.colours(around), roof(cv::Rect(x, y, kPatch, kPatch)), likeness, cv::TM_CCOEFF_NORMED);
+      cv::matchTemplate(made.colours(around), roof(cv::Rect(x, y, kPatch, kPatch)), likeness,
+                        cv::TM_CCOEFF_NORMED);
       double best = 0;
       cv::Point at;
       cv::minMaxLoc(likeness, nullptr, &best, nullptr, &at);
@@ -73,7 +83,8 @@ Drawn drawn_roof(const Made& made, const cv::Mat& roof, const cv::Rect& place) {
 double rest_of_linear_lean(const Drawn& drawn) {
   cv::Mat design(static_cast<int>(drawn.places.size()), 3, CV_64F), target(design.rows, 2, CV_64F), fit;
   for (int i = 0; i < design.rows; ++i) {
-    design.at<double>(i, 0) = drawn.places[i].x, design.at<double>(i, 1) = drawn.places[i].y, design.at<double>(i, 2) = 1;
+    design.at<double>(i, 0) = drawn.places[i].x, design.at<double>(i, 1) = drawn.places[i].y,
+                         design.at<double>(i, 2) = 1;
     target.at<double>(i, 0) = drawn.shifts[i].x, target.at<double>(i, 1) = drawn.shifts[i].y;
   }
   cv::solve(design, target, fit, cv::DECOMP_SVD);
@@ -87,7 +98,8 @@ TEST(WholeRoofs, ARoofThatNoFrameShowsWholeHasNoStep) {
   const cv::Rect place(130, 165, 380, 60);  // canvas pixels; frames are 240 px long
   const cv::Mat roof = test::put_roof(flight, place, kHeightPx);
   outline_roof(flight, place);
-  const Drawn cut = drawn_roof(built(flight, false), roof, place), joined = drawn_roof(built(flight, true), roof, place);
+  const Drawn cut = drawn_roof(built(flight, false), roof, place),
+              joined = drawn_roof(built(flight, true), roof, place);
   ASSERT_GE(joined.frames.size(), 2U);
   ASSERT_GE(joined.places.size(), 150U);
   // Whole-pixel matches leave 0.41 px (a uniform error of a pixel each way).

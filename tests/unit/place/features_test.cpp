@@ -15,7 +15,8 @@ cv::Mat blobs(const std::vector<cv::Point2d>& centres, double sigma, cv::Size si
   for (const auto& c : centres)
     for (int y = std::max(0, int(c.y - 5 * sigma)); y < std::min(size.height, int(c.y + 5 * sigma)); ++y)
       for (int x = std::max(0, int(c.x - 5 * sigma)); x < std::min(size.width, int(c.x + 5 * sigma)); ++x)
-        picture.at<float>(y, x) += float(150 * std::exp(-((x - c.x) * (x - c.x) + (y - c.y) * (y - c.y)) / (2 * sigma * sigma)));
+        picture.at<float>(y, x) +=
+            float(150 * std::exp(-((x - c.x) * (x - c.x) + (y - c.y) * (y - c.y)) / (2 * sigma * sigma)));
   cv::Mat grey;
   picture.convertTo(grey, CV_8U);
   return grey;
@@ -26,7 +27,8 @@ std::vector<cv::Point2d> scattered(int columns, int rows, double step, unsigned 
   std::uniform_real_distribution<double> unit(-0.5, 0.5);
   std::vector<cv::Point2d> centres;
   for (int r = 1; r < rows; ++r)
-    for (int c = 1; c < columns; ++c) centres.emplace_back(c * step + 10 * unit(random), r * step + 10 * unit(random));
+    for (int c = 1; c < columns; ++c)
+      centres.emplace_back(c * step + 10 * unit(random), r * step + 10 * unit(random));
   return centres;
 }
 

@@ -12,9 +12,9 @@ namespace lookdown::place {
 namespace {
 
 struct MadeUp {
-  Network network;            ///< as it starts: poses straight down, lens as Exif would state it
-  std::vector<Pose> poses;    ///< truth
-  Camera camera;              ///< truth
+  Network network;          ///< as it starts: poses straight down, lens as Exif would state it
+  std::vector<Pose> poses;  ///< truth
+  Camera camera;            ///< truth
 };
 
 Pose swung(const Pose& straight, double about_x_rad, double about_y_rad) {
@@ -25,7 +25,8 @@ Pose swung(const Pose& straight, double about_x_rad, double about_y_rad) {
   return p;
 }
 
-/// A block of columns x rows cameras, height around 1300 units, points every 90 units; `height_of(x, y)` lifts points off the plane.
+/// A block of columns x rows cameras, height around 1300 units, points every 90 units; `height_of(x, y)`
+/// lifts points off the plane.
 template <class HeightOf>
 MadeUp block(int columns, int rows, double swing_rad, double noise_px, unsigned seed, HeightOf&& height_of) {
   std::mt19937 random(seed);
@@ -43,8 +44,9 @@ MadeUp block(int columns, int rows, double swing_rad, double noise_px, unsigned 
   made.network.known_cameras = {KnownCamera{stated}};
   for (int r = 0; r < rows; ++r)
     for (int c = 0; c < columns; ++c) {
-      const Pose straight = straight_down({c * 600.0 + 60 * unit(random), r * 450.0 + 60 * unit(random), 1300 + 150 * unit(random)},
-                                          std::numbers::pi * unit(random));
+      const Pose straight = straight_down(
+          {c * 600.0 + 60 * unit(random), r * 450.0 + 60 * unit(random), 1300 + 150 * unit(random)},
+          std::numbers::pi * unit(random));
       made.poses.push_back(swung(straight, swing_rad * unit(random), swing_rad * unit(random)));
       made.network.poses.push_back(straight);
       made.network.camera_of_frame.push_back(0);
@@ -59,16 +61,21 @@ MadeUp block(int columns, int rows, double swing_rad, double noise_px, unsigned 
         double depth = 0;
         const auto raw = made.camera.distort(project(made.poses[f], made.camera, world, &depth));
         if (depth <= 0 || raw.x < 0 || raw.y < 0 || raw.x > 1599 || raw.y > 1066) continue;
-        made.network.sightings.push_back({int(f), index, {raw.x + error(random), raw.y + error(random)}, 0.5});
+        made.network.sightings.push_back(
+            {int(f), index, {raw.x + error(random), raw.y + error(random)}, 0.5});
         ++seen;
       }
-      made.network.points.push_back({world + Eigen::Vector3d(30 * unit(random), 30 * unit(random), -world.z())});
-      if (seen < 2) std::erase_if(made.network.sightings, [&](const Sighting& s) { return s.point == index; });
+      made.network.points.push_back(
+          {world + Eigen::Vector3d(30 * unit(random), 30 * unit(random), -world.z())});
+      if (seen < 2)
+        std::erase_if(made.network.sightings, [&](const Sighting& s) { return s.point == index; });
     }
   return made;
 }
 
-double flat(double, double) { return 0; }
+double flat(double, double) {
+  return 0;
+}
 
 void balance(Network& network) {
   AdjustmentOptions options;
@@ -85,7 +92,8 @@ void balance(Network& network) {
 double worst_tilt_error_deg(const MadeUp& made) {
   double worst = 0;
   for (std::size_t f = 0; f < made.poses.size(); ++f) {
-    const Eigen::Vector3d truth = down_in_camera(made.poses[f]), found = down_in_camera(made.network.poses[f]);
+    const Eigen::Vector3d truth = down_in_camera(made.poses[f]),
+                          found = down_in_camera(made.network.poses[f]);
     worst = std::max(worst, std::atan2(truth.cross(found).norm(), truth.dot(found)) * 180 / std::numbers::pi);
   }
   return worst;
@@ -114,7 +122,9 @@ TEST(PlaneAdjustment, ErrorFreeSightingsGiveAnErrorFreeAnswer) {
 
 TEST(PlaneAdjustment, AFewHighRoofsDoNotBendTheGround) {
   // A sixteenth of the area stands 150 units (11 % of the height) off the plane.
-  MadeUp made = block(4, 3, 0.15, 0.3, 3, [](double x, double y) { return x > 300 && x < 900 && y > 200 && y < 500 ? 150.0 : 0.0; });
+  MadeUp made = block(4, 3, 0.15, 0.3, 3, [](double x, double y) {
+    return x > 300 && x < 900 && y > 200 && y < 500 ? 150.0 : 0.0;
+  });
   balance(made.network);
   EXPECT_LT(worst_tilt_error_deg(made), 0.5);
 }

@@ -33,8 +33,8 @@ TEST(Shot, GroundSampleDistanceAndFootprintFollowTheLens) {
   EXPECT_NEAR(shot.footprint_height_m, 30.00, 0.01);
 }
 
-// v t f/(H p), w t f/p: 80 km/h, 1/1000 s, 28 mm, 4 um, 120 m: 1.296 px; 0.3 rad/s: 2.10 px (derived). Taking km/h for m/s gives
-// 4.667 px, a slip that has been in print.
+// v t f/(H p), w t f/p: 80 km/h, 1/1000 s, 28 mm, 4 um, 120 m: 1.296 px; 0.3 rad/s: 2.10 px (derived). Taking
+// km/h for m/s gives 4.667 px, a slip that has been in print.
 TEST(Shot, SmearIsInMetresPerSecond) {
   EXPECT_NEAR(drift_smear_px(80 / 3.6, 1e-3, 28e-3, 120, 4e-6), 1.296, 5e-4);
   EXPECT_NEAR(swing_smear_px(0.3, 1e-3, 28e-3, 4e-6), 2.10, 5e-3);
@@ -46,7 +46,8 @@ TEST(Shot, ShutterForOnePixelGivesOnePixel) {
   EXPECT_NEAR(shot_of(o).smear_px, 1, 1e-9);
 }
 
-// 50 mm at f/8 with a circle of 0.03 mm: hyperfocal 10.467 m; focused there, sharp from half of it to infinity (thin-lens formulas).
+// 50 mm at f/8 with a circle of 0.03 mm: hyperfocal 10.467 m; focused there, sharp from half of it to
+// infinity (thin-lens formulas).
 TEST(DepthOfField, HyperfocalFocusReachesInfinity) {
   const DepthOfField at = depth_of_field(0.05, 8, 3e-5, 5);
   EXPECT_NEAR(at.hyperfocal_m, 10.4667, 1e-3);
@@ -85,7 +86,8 @@ TEST(Rows, GlintEntersWithTheHighSun) {
   ASSERT_FALSE(plan.rows.empty());
   for (const Row& row : plan.rows) {
     const bool can_enter = row.sun.elevation_deg > plan.shot.clear_below_elevation_deg;
-    EXPECT_EQ(row.glint == Glint::in_frame || row.glint == Glint::out_if_turned, can_enter) << row.minute_of_day;
+    EXPECT_EQ(row.glint == Glint::in_frame || row.glint == Glint::out_if_turned, can_enter)
+        << row.minute_of_day;
     EXPECT_NEAR(row.shadow_per_m, 1 / std::tan(row.sun.elevation_deg * std::numbers::pi / 180), 1e-12);
   }
 }
@@ -94,7 +96,9 @@ TEST(Rows, TiltThrowsTheMirrorImageOutAwayFromTheSun) {
   Options o = ponds_in_june();
   o.focal_mm = 5;
   const Plan plan = make_plan(o);
-  const auto noon = std::max_element(plan.rows.begin(), plan.rows.end(), [](const Row& a, const Row& b) { return a.sun.elevation_deg < b.sun.elevation_deg; });
+  const auto noon = std::max_element(plan.rows.begin(), plan.rows.end(), [](const Row& a, const Row& b) {
+    return a.sun.elevation_deg < b.sun.elevation_deg;
+  });
   ASSERT_TRUE(noon->tilt_deg && noon->tilt_toward_deg);
   EXPECT_NEAR(std::remainder(*noon->tilt_toward_deg - noon->sun.azimuth_deg - 180, 360), 0, 1e-9);
   const double edge_after_tilt = 0.5 * plan.shot.field_height_deg - *noon->tilt_deg;

@@ -14,7 +14,8 @@ namespace {
 constexpr double kDegrees = 3.14159265358979323846 / 180;
 
 std::filesystem::path table(const std::string& text) {
-  const auto path = std::filesystem::temp_directory_path() / ("lookdown_ground_signs_" + std::to_string(::getpid()) + ".csv");
+  const auto path = std::filesystem::temp_directory_path() /
+                    ("lookdown_ground_signs_" + std::to_string(::getpid()) + ".csv");
   std::ofstream(path) << text;
   return path;
 }
@@ -35,14 +36,16 @@ Pose oblique_pose() {
 }
 
 Point2<StoredPx> seen(double x, double y) {
-  const Eigen::Vector3d p = oblique_pose().world_from_camera.transpose() * (Eigen::Vector3d(x, y, 0) - oblique_pose().centre);
+  const Eigen::Vector3d p =
+      oblique_pose().world_from_camera.transpose() * (Eigen::Vector3d(x, y, 0) - oblique_pose().centre);
   const Camera camera = plain_camera();
   return {camera.fx_px * p.x() / p.z() + camera.cx_px, camera.fy_px * p.y() / p.z() + camera.cy_px};
 }
 
 TEST(GroundSigns, ATableIsReadByFrameAndKind) {
-  const auto all = read_ground_signs(table("file,sign,x_px,y_px,x_m,y_m\na.jpg,corner,1,2,12.5,8\na.jpg,corner,3,4,,\nb.jpg,mark,5,6,7,8\n"
-                                           "a.jpg,corner,5,6,,\na.jpg,corner,7,8,,\nc.jpg,along,1,1,,\nc.jpg,across,2,2,,\n"));
+  const auto all = read_ground_signs(
+      table("file,sign,x_px,y_px,x_m,y_m\na.jpg,corner,1,2,12.5,8\na.jpg,corner,3,4,,\nb.jpg,mark,5,6,7,8\n"
+            "a.jpg,corner,5,6,,\na.jpg,corner,7,8,,\nc.jpg,along,1,1,,\nc.jpg,across,2,2,,\n"));
   ASSERT_EQ(all.size(), 3U);
   EXPECT_EQ(all[0].corners.size(), 4U);
   EXPECT_EQ(all[0].width_m, 12.5);
@@ -60,7 +63,8 @@ TEST(GroundSigns, AnUnknownSignIsRefusedByLine) {
   }
 }
 
-// Each way must lay the same 6 m by 4 m level rectangle out with its true sides; positions come from the pinhole model.
+// Each way must lay the same 6 m by 4 m level rectangle out with its true sides; positions come from the
+// pinhole model.
 TEST(GroundSigns, MarksRectangleAndParallelsAgreeOnTheGround) {
   GroundSigns marks, rectangle, parallels;
   const double x0 = -2, y0 = 30, width = 6, length = 4;

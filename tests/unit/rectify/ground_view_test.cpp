@@ -20,7 +20,8 @@ Camera camera_3000() {
 }
 
 Pose tilted(double tilt_deg, double height_m) {
-  return pose_from_down(Eigen::Vector3d(0, std::sin(tilt_deg * kDegrees), std::cos(tilt_deg * kDegrees)), height_m);
+  return pose_from_down(Eigen::Vector3d(0, std::sin(tilt_deg * kDegrees), std::cos(tilt_deg * kDegrees)),
+                        height_m);
 }
 
 // H = 30 m, f = 3000 px, at the principal point: along H p / (f cos^2 t), across H p / (f cos t); derived.
@@ -36,7 +37,8 @@ TEST(GroundView, ScaleUnderTiltHasTheDerivedValues) {
   }
 }
 
-// f = 3000, tilt 30 degrees: nadir point f tan t = 1732.051 px from the principal point (derived). It lies under the camera.
+// f = 3000, tilt 30 degrees: nadir point f tan t = 1732.051 px from the principal point (derived). It lies
+// under the camera.
 TEST(GroundView, TheNadirPointLiesUnderTheCamera) {
   const auto h = ground_from_frame(tilted(30, 30), camera_3000());
   const auto below = h * Point2<UndistortedPx>{2000, 1500 + 1732.0508};
@@ -49,7 +51,9 @@ TEST(GroundView, PoseFromDownLooksTheWayItSays) {
   const Pose pose = pose_from_down(down, 12);
   EXPECT_NEAR((down_in_camera(pose) - down).norm(), 0, 1e-12);
   EXPECT_NEAR(pose.world_from_camera.determinant(), 1, 1e-12);
-  EXPECT_NEAR((pose.world_from_camera * pose.world_from_camera.transpose() - Eigen::Matrix3d::Identity()).norm(), 0, 1e-12);
+  EXPECT_NEAR(
+      (pose.world_from_camera * pose.world_from_camera.transpose() - Eigen::Matrix3d::Identity()).norm(), 0,
+      1e-12);
 }
 
 TEST(GroundView, AFrameTowardTheHorizonKeepsASmallCanvas) {
@@ -80,7 +84,8 @@ TEST(GroundView, AFrameThatSeesOnlySkyIsRefused) {
   EXPECT_FALSE(view_from_pose(camera_3000(), tilted(170, 30), {}));
 }
 
-// A roof 5 m up seen from 30 m: a metre there spans more pixels, so the ground size of a pixel falls by 25 / 30.
+// A roof 5 m up seen from 30 m: a metre there spans more pixels, so the ground size of a pixel falls by 25
+// / 30.
 TEST(GroundView, RaisingThePlaneScalesTheGroundSize) {
   Options roof;
   roof.plane_height_m = 5;
@@ -109,8 +114,11 @@ TEST(GroundView, TwoFamiliesOfParallelsGiveTheTilt) {
   const auto view = view_from_parallels(camera, east, north, options);
   ASSERT_TRUE(view);
   // Lengths on the ground come back: 16 m along the first family, 12 m along the second.
-  const auto ground = [&](const Point2<StoredPx>& p) { return view->ground_from_frame * camera.undistort(p); };
-  const auto a = ground(east[0].from), b = ground(east[0].to), c = ground(north[0].from), d = ground(north[0].to);
+  const auto ground = [&](const Point2<StoredPx>& p) {
+    return view->ground_from_frame * camera.undistort(p);
+  };
+  const auto a = ground(east[0].from), b = ground(east[0].to), c = ground(north[0].from),
+             d = ground(north[0].to);
   EXPECT_NEAR(std::hypot(a.x - b.x, a.y - b.y), 16, 1e-4);
   EXPECT_NEAR(std::hypot(c.x - d.x, c.y - d.y), 12, 1e-4);
   EXPECT_NEAR(a.y, b.y, 1e-4);
@@ -119,8 +127,8 @@ TEST(GroundView, TwoFamiliesOfParallelsGiveTheTilt) {
 TEST(GroundView, AKnownRectangleBecomesARectangle) {
   const Camera camera = camera_3000();
   const Pose pose = tilted(35, 40);
-  const std::array<Point2<StoredPx>, 4> corners{seen(pose, camera, -3, 20), seen(pose, camera, 5, 20), seen(pose, camera, 5, 26),
-                                                seen(pose, camera, -3, 26)};
+  const std::array<Point2<StoredPx>, 4> corners{seen(pose, camera, -3, 20), seen(pose, camera, 5, 20),
+                                                seen(pose, camera, 5, 26), seen(pose, camera, -3, 26)};
   const auto view = view_from_rectangle(camera, corners, 8, 6, {});
   ASSERT_TRUE(view);
   const auto p = view->ground_from_frame * camera.undistort(seen(pose, camera, 1, 23));

@@ -25,7 +25,8 @@ class WriteRectified : public testing::Test {
     pose_ = pose_from_down(Eigen::Vector3d(0, std::sin(0.4), std::cos(0.4)), 20);
     const auto p = project(pose_, camera_, {2, 3, 0});
     cv::Mat3b picture(600, 800, cv::Vec3b(90, 100, 110));
-    cv::circle(picture, cv::Point(cvRound(p.x * 256), cvRound(p.y * 256)), 10 * 256, {255, 255, 255}, cv::FILLED, cv::LINE_AA, 8);
+    cv::circle(picture, cv::Point(cvRound(p.x * 256), cvRound(p.y * 256)), 10 * 256, {255, 255, 255},
+               cv::FILLED, cv::LINE_AA, 8);
     cv::imwrite((folder_ / "frame.png").string(), picture);
     record_.source.path = folder_ / "frame.png";
     record_.source.file = "frame.png";
@@ -54,8 +55,8 @@ TEST_F(WriteRectified, APointLandsAtItsGroundPositionInTheGeoTiff) {
   EXPECT_EQ(dataset->GetRasterCount(), 4);
   ASSERT_NE(dataset->GetSpatialRef(), nullptr);
   cv::Mat1b green(dataset->GetRasterYSize(), dataset->GetRasterXSize());
-  ASSERT_EQ(dataset->GetRasterBand(2)->RasterIO(GF_Read, 0, 0, green.cols, green.rows, green.data, green.cols, green.rows,
-                                                GDT_Byte, 0, 0),
+  ASSERT_EQ(dataset->GetRasterBand(2)->RasterIO(GF_Read, 0, 0, green.cols, green.rows, green.data, green.cols,
+                                                green.rows, GDT_Byte, 0, 0),
             CE_None);
   GDALClose(dataset);
   const cv::Moments m = cv::moments(green > 180, true);
@@ -78,7 +79,9 @@ TEST_F(WriteRectified, TheFileSaysWhatItIsAndKeepsAuthorAndCopyright) {
   GDALAllRegister();
   const GDALDatasetUniquePtr dataset(GDALDataset::Open(path->c_str()));
   ASSERT_TRUE(dataset);
-  const auto tag = [&](const char* name) { return std::string(dataset->GetMetadataItem(name) ? dataset->GetMetadataItem(name) : ""); };
+  const auto tag = [&](const char* name) {
+    return std::string(dataset->GetMetadataItem(name) ? dataset->GetMetadataItem(name) : "");
+  };
   EXPECT_TRUE(tag("TIFFTAG_SOFTWARE").starts_with("lookdown "));
   EXPECT_EQ(tag("TIFFTAG_IMAGEDESCRIPTION"), "rectified: laid onto the ground plane; from frame.png");
   EXPECT_EQ(tag("TIFFTAG_ARTIST"), "A. Reed");

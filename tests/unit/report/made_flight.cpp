@@ -104,7 +104,8 @@ void place_frame(FrameRecord& frame, int index, int count) {
   placement.rmse_px = 0.4 + 0.05 * (index % 9);
   placement.tie_points = 120 + index % 50;
   const Point2<UndistortedPx> middle{0.5 * placement.camera.width_px, 0.5 * placement.camera.height_px};
-  placement.misfits.push_back({placement.mosaic_from_frame * middle, 0.3 - 0.1 * (index % 7), 0.02 * (index % 5)});
+  placement.misfits.push_back(
+      {placement.mosaic_from_frame * middle, 0.3 - 0.1 * (index % 7), 0.02 * (index % 5)});
   for (const int other : {index - 2, index - 1, index + 1, index + 2}) {
     if (other >= 0 && other < count) placement.neighbours.push_back(other);
   }

@@ -4,8 +4,8 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 
-#include "stages/report/words/flight_figures.h"
 #include "stages/report/overlay_shapes.h"
+#include "stages/report/words/flight_figures.h"
 
 namespace lookdown::report {
 namespace {
@@ -131,8 +131,8 @@ TEST(PlumbPoint, LiesAsFarFromTheMiddleAsTheTiltSays) {
   EXPECT_NEAR(2000, spot->x * 4000 - 0.5, 1e-9);
 }
 
-// Flat water, camera straight down: the mirror point lies f tan(90 deg - elevation) from the nadir point toward the sun's
-// azimuth; f = 3000 px, elevation 70 deg: 1091.91 px (derived).
+// Flat water, camera straight down: the mirror point lies f tan(90 deg - elevation) from the nadir point
+// toward the sun's azimuth; f = 3000 px, elevation 70 deg: 1091.91 px (derived).
 TEST(SunMirrorPoint, LiesTowardTheSunAsFarAsItsElevationSays) {
   FlightRecord record;
   record.placement.north_from = "control";

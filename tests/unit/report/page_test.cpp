@@ -7,11 +7,11 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/report/page_content.h"
+#include "stages/report/page_template.h"
 #include "stages/report/pictures/control_marks.h"
 #include "stages/report/pictures/frame_pictures.h"
 #include "stages/report/pictures/map_layers.h"
-#include "stages/report/page_content.h"
-#include "stages/report/page_template.h"
 #include "stages/report/pictures/repeat_crops.h"
 #include "tests/unit/report/made_flight.h"
 

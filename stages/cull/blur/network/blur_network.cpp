@@ -12,7 +12,8 @@ namespace {
 #include "stages/cull/blur/network/evidence_network.inc"
 #include "stages/cull/blur/network/whole_network.inc"
 
-/// Reads one network from a flat list: number of layers, sizes, mean, scale, then each layer's weights (row by row) and offsets.
+/// Reads one network from a flat list: number of layers, sizes, mean, scale, then each layer's weights (row
+/// by row) and offsets.
 BlurNetwork unpack(const float* at) {
   BlurNetwork network;
   const int layers = static_cast<int>(*at++);

@@ -6,7 +6,8 @@
 
 namespace lookdown::cull {
 
-/// Inputs are centred, scaled and held within +-kInputLimit; hidden layers are leaky rectifiers with kLeak below zero; the last layer is linear.
+/// Inputs are centred, scaled and held within +-kInputLimit; hidden layers are leaky rectifiers with kLeak
+/// below zero; the last layer is linear.
 struct BlurNetwork {
   static constexpr float kInputLimit = 6;
   static constexpr float kLeak = 0.1F;
@@ -18,17 +19,18 @@ struct BlurNetwork {
   [[nodiscard]] Eigen::VectorXf evaluate(const Eigen::VectorXf& input) const;
 };
 
-/// Natural logarithm of the standard deviation of the blur along the axis that the features are seen from. Input: AxisFeatures.
+/// Natural logarithm of the standard deviation of the blur along the axis that the features are seen from.
+/// Input: AxisFeatures.
 [[nodiscard]] const BlurNetwork& axis_width_network();
 
 /// What the other two networks answer.
 enum BlurOutput {
-  kLogOddsBlurred,     ///< of a smear of 3 px or more, or a Gaussian of 1.3 px or more, against neither
-  kLogNarrowest,       ///< standard deviation across the smear, px
-  kLogWidest,          ///< standard deviation along the smear, px
-  kLogSmear,           ///< length of the smear where there is one, px
-  kLogWidestSpread,    ///< scale of the Laplace-distributed error of kLogWidest
-  kLogOddsSmeared,     ///< of a smear of 3 px or more against none
+  kLogOddsBlurred,   ///< of a smear of 3 px or more, or a Gaussian of 1.3 px or more, against neither
+  kLogNarrowest,     ///< standard deviation across the smear, px
+  kLogWidest,        ///< standard deviation along the smear, px
+  kLogSmear,         ///< length of the smear where there is one, px
+  kLogWidestSpread,  ///< scale of the Laplace-distributed error of kLogWidest
+  kLogOddsSmeared,   ///< of a smear of 3 px or more against none
   kBlurOutputs
 };
 /// A first answer from the spectrum alone. Input: WholeFeatures.

@@ -30,7 +30,8 @@ TEST_F(CacheTest, KeepsBytesUnderTheirKey) {
 
 TEST_F(CacheTest, AFilesDigestIsThatOfItsBytes) {
   fs::create_directories(folder_);
-  for (const std::size_t size : {std::size_t{0}, std::size_t{1000}, std::size_t{1} << 20, (std::size_t{1} << 21) + 7}) {
+  for (const std::size_t size :
+       {std::size_t{0}, std::size_t{1000}, std::size_t{1} << 20, (std::size_t{1} << 21) + 7}) {
     std::string bytes(size, '\0');
     for (std::size_t i = 0; i < size; ++i) bytes[i] = static_cast<char>(i * 31 % 251);
     std::ofstream(folder_ / "some", std::ios::binary) << bytes;
@@ -59,7 +60,9 @@ TEST_F(CacheTest, WithoutFolderNothingIsKept) {
 }
 
 // XXH3-128 of the empty input with seed 0, as the xxHash specification's test vectors give it (from memory).
-TEST(Digest, AgreesWithThePublishedVectorForNoInput) { EXPECT_EQ(digest(""), "99aa06d3014798d86001c324468d497f"); }
+TEST(Digest, AgreesWithThePublishedVectorForNoInput) {
+  EXPECT_EQ(digest(""), "99aa06d3014798d86001c324468d497f");
+}
 
 }  // namespace
 }  // namespace lookdown

@@ -48,13 +48,14 @@ TEST(OptionJson, WritingAndReadingBackGivesTheSameOptions) {
 TEST(OptionJson, MisspeltNameIsRefusedAndTheNearestNamed) {
   Sample sample;
   EXPECT_THAT([&] { options_from_json(describe(sample), R"({"limit-xp": 2})", "my.toml"); },
-              ThrowsMessage<std::runtime_error>(AllOf(HasSubstr("my.toml"), HasSubstr("limit-xp"), HasSubstr("\"limit-px\""))));
+              ThrowsMessage<std::runtime_error>(
+                  AllOf(HasSubstr("my.toml"), HasSubstr("limit-xp"), HasSubstr("\"limit-px\""))));
 }
 
 TEST(OptionJson, WrongTypesAndRangesAreRefused) {
   Sample sample;
-  for (const char* wrong : {R"({"count": 2.5})", R"({"count": 11})", R"({"limit-px": "2"})", R"({"flag": 1})", R"({"order": "oldest"})",
-                            R"({"names": [1]})", R"({"height-m": -1})", "[]"})
+  for (const char* wrong : {R"({"count": 2.5})", R"({"count": 11})", R"({"limit-px": "2"})", R"({"flag": 1})",
+                            R"({"order": "oldest"})", R"({"names": [1]})", R"({"height-m": -1})", "[]"})
     EXPECT_THROW(options_from_json(describe(sample), wrong, "t"), std::runtime_error) << wrong;
 }
 
@@ -62,7 +63,8 @@ TEST(OptionJson, MemoryIsReadWithUnits) {
   EXPECT_EQ(parse_memory("2G"), 2'000'000'000);
   EXPECT_EQ(parse_memory("1500m"), 1'500'000'000);
   EXPECT_EQ(parse_memory("150000000"), 150'000'000);
-  for (const char* wrong : {"", "G", "2T", "-1G", "10", "nan", "1e300", "2GB"}) EXPECT_THROW((void)parse_memory(wrong), std::runtime_error) << wrong;
+  for (const char* wrong : {"", "G", "2T", "-1G", "10", "nan", "1e300", "2GB"})
+    EXPECT_THROW((void)parse_memory(wrong), std::runtime_error) << wrong;
 }
 
 }  // namespace

@@ -48,7 +48,10 @@ TEST(Scheduler, OneFramesFaultDoesNotEndTheFlight) {
 TEST(Scheduler, OtherExceptionsEndTheRun) {
   const Scheduler scheduler({2, 1'000'000'000});
   EXPECT_THROW(scheduler.for_each_frame(
-                   10, 1000, [](std::size_t i) { if (i == 3) throw std::logic_error("broken program"); },
+                   10, 1000,
+                   [](std::size_t i) {
+                     if (i == 3) throw std::logic_error("broken program");
+                   },
                    [](std::size_t, const std::optional<Fault>&) {}),
                std::logic_error);
 }
@@ -63,7 +66,8 @@ TEST(Scheduler, NeverHoldsMoreFramesThanTheMemoryAllows) {
       [&](std::size_t) {
         const int now = ++live;
         int seen = most.load();
-        while (now > seen && !most.compare_exchange_weak(seen, now)) {}
+        while (now > seen && !most.compare_exchange_weak(seen, now)) {
+        }
         std::this_thread::sleep_for(std::chrono::microseconds(300));
         --live;
       },

@@ -31,10 +31,13 @@ TEST(Camera, UndistortUndoesDistortEverywhereInTheFrame) {
 // OpenCV's calib3d is the reference for the model and the order of its terms.
 TEST(Camera, DistortionAgreesWithOpenCv) {
   const Camera camera = barrel();
-  const cv::Mat matrix = (cv::Mat_<double>(3, 3) << camera.fx_px, 0, camera.cx_px, 0, camera.fy_px, camera.cy_px, 0, 0, 1);
+  const cv::Mat matrix =
+      (cv::Mat_<double>(3, 3) << camera.fx_px, 0, camera.cx_px, 0, camera.fy_px, camera.cy_px, 0, 0, 1);
   const std::vector<double> terms{camera.k1, camera.k2, camera.p1, camera.p2, camera.k3};
-  for (const cv::Point2d corner : {cv::Point2d(0, 0), cv::Point2d(1599, 0), cv::Point2d(800, 533), cv::Point2d(120, 1040)}) {
-    const cv::Point3d ray((corner.x - camera.cx_px) / camera.fx_px, (corner.y - camera.cy_px) / camera.fy_px, 1);
+  for (const cv::Point2d corner :
+       {cv::Point2d(0, 0), cv::Point2d(1599, 0), cv::Point2d(800, 533), cv::Point2d(120, 1040)}) {
+    const cv::Point3d ray((corner.x - camera.cx_px) / camera.fx_px, (corner.y - camera.cy_px) / camera.fy_px,
+                          1);
     std::vector<cv::Point2d> seen;
     cv::projectPoints(std::vector<cv::Point3d>{ray}, cv::Vec3d(), cv::Vec3d(), matrix, terms, seen);
     const auto ours = camera.distort({corner.x, corner.y});

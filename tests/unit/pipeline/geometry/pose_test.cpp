@@ -20,7 +20,8 @@ Camera camera_4000x3000() {
 // Straight down, then tipped about the camera's x axis so that the top of the frame rises toward the horizon.
 Pose tilted(double tilt_deg, double height) {
   Pose pose = straight_down({0, 0, height});
-  pose.world_from_camera = pose.world_from_camera * Eigen::AngleAxisd(tilt_deg * kRadian, Eigen::Vector3d::UnitX()).toRotationMatrix();
+  pose.world_from_camera = pose.world_from_camera *
+                           Eigen::AngleAxisd(tilt_deg * kRadian, Eigen::Vector3d::UnitX()).toRotationMatrix();
   return pose;
 }
 
@@ -50,8 +51,8 @@ TEST(Pose, GroundFromFrameUndoesProjection) {
   }
 }
 
-// Derived: f = 3000 px, tilt t from nadir: the nadir point lies f tan t from the principal point and the horizon f cot t.
-// t = 10: 528.981 and 17013.85; t = 30: 1732.051 and 5196.15.
+// Derived: f = 3000 px, tilt t from nadir: the nadir point lies f tan t from the principal point and the
+// horizon f cot t. t = 10: 528.981 and 17013.85; t = 30: 1732.051 and 5196.15.
 TEST(Pose, NadirPointAndHorizonLieWherePhotogrammetryPutsThem) {
   const Camera camera = camera_4000x3000();
   const double expected[][3] = {{10, 528.981, 17013.85}, {30, 1732.051, 5196.15}};
@@ -66,14 +67,16 @@ TEST(Pose, NadirPointAndHorizonLieWherePhotogrammetryPutsThem) {
   }
 }
 
-// Derived: depression d, roll r: up = (sin r cos d, -cos r cos d, -sin d); f = 3000, principal point (2000, 1500).
+// Derived: depression d, roll r: up = (sin r cos d, -cos r cos d, -sin d); f = 3000, principal point (2000,
+// 1500).
 TEST(Pose, HorizonLineFollowsDepressionAndRoll) {
-  const double expected[][5] = {
-      {30, 0, -232.0508, -232.0508, -232.0508}, {30, 5, -413.6443, -238.6670, -63.6896}, {10, -3, 1075.1087, 970.2931, 865.4776}};
+  const double expected[][5] = {{30, 0, -232.0508, -232.0508, -232.0508},
+                                {30, 5, -413.6443, -238.6670, -63.6896},
+                                {10, -3, 1075.1087, 970.2931, 865.4776}};
   for (const auto& [depression, roll, at_0, at_2000, at_4000] : expected) {
     const double d = depression * kRadian, r = roll * kRadian;
-    const Eigen::Vector3d line =
-        horizon_line(camera_4000x3000(), {std::sin(r) * std::cos(d), -std::cos(r) * std::cos(d), -std::sin(d)});
+    const Eigen::Vector3d line = horizon_line(
+        camera_4000x3000(), {std::sin(r) * std::cos(d), -std::cos(r) * std::cos(d), -std::sin(d)});
     const auto y_at = [&](double x) { return -(line.x() * x + line.z()) / line.y(); };
     EXPECT_NEAR(y_at(0), at_0, 1e-4);
     EXPECT_NEAR(y_at(2000), at_2000, 1e-4);
@@ -81,8 +84,8 @@ TEST(Pose, HorizonLineFollowsDepressionAndRoll) {
   }
 }
 
-// Derived: H = 30 m, f = 3000 px, at the principal point along/across the tilt: 10 deg 10.311/10.154 mm, 30 deg
-// 13.333/11.547 mm, 60 deg 40.0/20.0 mm.
+// Derived: H = 30 m, f = 3000 px, at the principal point along/across the tilt: 10 deg 10.311/10.154 mm, 30
+// deg 13.333/11.547 mm, 60 deg 40.0/20.0 mm.
 TEST(Pose, GroundSampleDistanceGrowsWithTilt) {
   const double expected[][3] = {{10, 10.311, 10.154}, {30, 13.333, 11.547}, {60, 40.0, 20.0}};
   for (const auto& [tilt, along_mm, across_mm] : expected) {

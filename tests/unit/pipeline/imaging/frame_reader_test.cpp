@@ -82,7 +82,8 @@ TEST_F(FrameReaderTest, ReducedDecodeIsTheAreaMeanAndRoundsSizesUp) {
     EXPECT_EQ(small->cols, (203 + reduction - 1) / reduction);
     EXPECT_EQ(small->rows, (151 + reduction - 1) / reduction);
     const double mean = cv::mean((*full)(cv::Rect(80, 80, 8, 8)))[0];
-    const double small_mean = cv::mean((*small)(cv::Rect(80 / reduction, 80 / reduction, 8 / reduction, 8 / reduction)))[0];
+    const double small_mean =
+        cv::mean((*small)(cv::Rect(80 / reduction, 80 / reduction, 8 / reduction, 8 / reduction)))[0];
     EXPECT_NEAR(small_mean, mean, 2.0) << "reduction " << reduction;
   }
 }

@@ -1,4 +1,5 @@
-// Parts read from the coded stream must be what a full decode gives (ITU-T T.81 lets decoders differ by one level).
+// Parts read from the coded stream must be what a full decode gives (ITU-T T.81 lets decoders differ by one
+// level).
 #include "pipeline/imaging/partial_jpeg/partial_jpeg.h"
 
 #include <gtest/gtest.h>
@@ -32,7 +33,7 @@ std::vector<std::uint8_t> coded(const cv::Mat& picture, const std::vector<int>& 
 void expect_like_full_decode(const std::vector<std::uint8_t>& file) {
   const cv::Mat whole = cv::imdecode(file, cv::IMREAD_GRAYSCALE);
   const std::vector<cv::Rect> wanted = {{0, 0, 64, 64}, {128, 96, 96, 48}, {264, 200, 69, 51}};
-  const auto picture = cull::PartialJpeg::open(file);
+  const auto picture = PartialJpeg::open(file);
   ASSERT_TRUE(picture);
   EXPECT_EQ(picture->size(), whole.size());
   for (const cv::Rect& part : wanted) {
@@ -46,12 +47,17 @@ void expect_like_full_decode(const std::vector<std::uint8_t>& file) {
 }
 
 TEST(PartialJpeg, AgreesWithAFullDecodeAtAllQualities) {
-  for (const int quality : {40, 75, 90, 100}) expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_QUALITY, quality}));
+  for (const int quality : {40, 75, 90, 100})
+    expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_QUALITY, quality}));
 }
 
-TEST(PartialJpeg, ReadsRestartIntervals) { expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_RST_INTERVAL, 7})); }
+TEST(PartialJpeg, ReadsRestartIntervals) {
+  expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_RST_INTERVAL, 7}));
+}
 
-TEST(PartialJpeg, ReadsOptimisedTables) { expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_OPTIMIZE, 1})); }
+TEST(PartialJpeg, ReadsOptimisedTables) {
+  expect_like_full_decode(coded(scene(), {cv::IMWRITE_JPEG_OPTIMIZE, 1}));
+}
 
 TEST(PartialJpeg, ReadsGreyFiles) {
   cv::Mat grey;
@@ -60,13 +66,13 @@ TEST(PartialJpeg, ReadsGreyFiles) {
 }
 
 TEST(PartialJpeg, LeavesProgressiveFilesToTheFullDecoder) {
-  EXPECT_FALSE(cull::PartialJpeg::open(coded(scene(), {cv::IMWRITE_JPEG_PROGRESSIVE, 1})));
+  EXPECT_FALSE(PartialJpeg::open(coded(scene(), {cv::IMWRITE_JPEG_PROGRESSIVE, 1})));
 }
 
 TEST(PartialJpeg, RefusesATruncatedFile) {
   auto file = coded(scene(), {});
   file.resize(file.size() / 2);
-  EXPECT_FALSE(cull::PartialJpeg::open(file));
+  EXPECT_FALSE(PartialJpeg::open(file));
 }
 
 TEST(PartialJpeg, SurvivesDamage) {
@@ -76,9 +82,11 @@ TEST(PartialJpeg, SurvivesDamage) {
   int readable = 0;
   for (int round = 0; round < 400; ++round) {
     auto damaged = file;
-    for (int k = 0; k < 1 + round % 20; ++k) damaged[random() % damaged.size()] = static_cast<std::uint8_t>(random());
-    const auto picture = cull::PartialJpeg::open(damaged);
-    if (picture && picture->size().width >= 64 && picture->size().height >= 64) readable += !picture->luminance({0, 0, 64, 64}).empty();
+    for (int k = 0; k < 1 + round % 20; ++k)
+      damaged[random() % damaged.size()] = static_cast<std::uint8_t>(random());
+    const auto picture = PartialJpeg::open(damaged);
+    if (picture && picture->size().width >= 64 && picture->size().height >= 64)
+      readable += !picture->luminance({0, 0, 64, 64}).empty();
   }
   EXPECT_LT(readable, 400);
 }

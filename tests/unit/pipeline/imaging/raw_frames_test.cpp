@@ -8,8 +8,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "made_dng/made_dng.h"
-#include "pipeline/imaging/frame_reader.h"
 #include "pipeline/imaging/formats/raw_decode.h"
+#include "pipeline/imaging/frame_reader.h"
 #include "program_run.h"
 
 namespace lookdown {

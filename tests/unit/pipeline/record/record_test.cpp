@@ -51,11 +51,14 @@ TEST(FlightRecord, SignaturesAreTextAndEarlierListsAreStillRead) {
   record.frames[0].sharpness->signature = {0, 1, 127, 128, 255};
   const nlohmann::json whole = to_json(record);
   EXPECT_EQ(whole["frames"][0]["sharpness"]["signature"], "00017f80ff");
-  EXPECT_EQ(flight_record_from_json(whole).frames[0].sharpness->signature, record.frames[0].sharpness->signature);
+  EXPECT_EQ(flight_record_from_json(whole).frames[0].sharpness->signature,
+            record.frames[0].sharpness->signature);
   nlohmann::json changed = whole;
   changed["frames"][0]["sharpness"]["signature"] = {0, 1, 127, 128, 255};
-  EXPECT_EQ(flight_record_from_json(changed).frames[0].sharpness->signature, record.frames[0].sharpness->signature);
-  for (const auto& damaged : {nlohmann::json("0f0"), nlohmann::json("zz"), nlohmann::json({0, 300}), nlohmann::json(7)}) {
+  EXPECT_EQ(flight_record_from_json(changed).frames[0].sharpness->signature,
+            record.frames[0].sharpness->signature);
+  for (const auto& damaged :
+       {nlohmann::json("0f0"), nlohmann::json("zz"), nlohmann::json({0, 300}), nlohmann::json(7)}) {
     changed["frames"][0]["sharpness"]["signature"] = damaged;
     EXPECT_THROW((void)flight_record_from_json(changed), std::runtime_error) << damaged;
   }
@@ -70,7 +73,8 @@ TEST(FlightRecord, ForeignOrDamagedJsonIsRefused) {
 
 TEST(FlightRecord, NumbersBeyondWhatAFieldHoldsAreRefused) {
   const nlohmann::json whole = to_json(two_frames());
-  for (const auto& beyond : {nlohmann::json(1e103), nlohmann::json(-1e10), nlohmann::json(std::uint64_t{1} << 40)}) {
+  for (const auto& beyond :
+       {nlohmann::json(1e103), nlohmann::json(-1e10), nlohmann::json(std::uint64_t{1} << 40)}) {
     nlohmann::json damaged = whole;
     damaged["frames"][0]["placement"]["group"] = beyond;
     EXPECT_THROW((void)flight_record_from_json(damaged), std::runtime_error) << beyond;
