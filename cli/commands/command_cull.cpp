@@ -23,7 +23,7 @@ Command cull_command() {
   return {"cull",
           "which frames are sharp, and why the others are not",
           "Measures blur, smear and exposure of every frame, sees at a glance which show the horizon, and "
-          "writes the verdicts keep, check or drop with\n"
+          "writes the verdicts keep, unsure or drop with\n"
           "their reasons to frames.csv.",
           true,
           describe_own,

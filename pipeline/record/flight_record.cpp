@@ -22,15 +22,17 @@ const char* word(Verdict verdict) {
       return "keep";
     case Verdict::drop:
       return "drop";
-    case Verdict::check:
+    case Verdict::unsure:
       break;
   }
-  return "check";
+  return "unsure";
 }
 
 std::optional<Verdict> verdict_from_word(const std::string& text) {
-  for (const Verdict verdict : {Verdict::keep, Verdict::check, Verdict::drop})
+  for (const Verdict verdict : {Verdict::keep, Verdict::unsure, Verdict::drop})
     if (text == word(verdict)) return verdict;
+  // The word for it in tables that people have kept from version 0.1.
+  if (text == "check") return Verdict::unsure;
   return std::nullopt;
 }
 

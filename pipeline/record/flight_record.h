@@ -100,7 +100,7 @@ struct Sun {
 };
 
 enum class View { nadir, oblique, horizon, other };
-enum class Verdict { keep, check, drop };
+enum class Verdict { keep, unsure, drop };
 
 /// Why a verdict is what it is.
 struct Reason {
@@ -114,7 +114,7 @@ struct Reason {
 
 struct Decision {
   View view = View::other;
-  Verdict verdict = Verdict::check;
+  Verdict verdict = Verdict::unsure;
   std::vector<Reason> reasons;
   std::string repeat_of;   ///< file of the better near-repeat; empty: none
   bool by_person = false;  ///< set from choices.csv

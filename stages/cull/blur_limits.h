@@ -11,7 +11,7 @@ struct BlurLimits {
   double blur_fwhm_px = 0;  ///< full width at half maximum above which a frame counts as blurred
   double smear_px = 0;      ///< length above which it counts as smeared
   bool blur_from_flight = false;
-  double least_sharpness = 0;  ///< below it a frame whose width passes is for a person to check; 0: no say
+  double least_sharpness = 0;  ///< below it a frame whose width passes is unsure; 0: no say
 };
 
 /// Frames of one flight share lens, camera and subject, so the sharpest of them show what "sharp" is here

@@ -1,5 +1,5 @@
 // cull: which frames are sharp, exposed, of the ground, and not the same again. Common rules: blur is in
-// pixels of the frame as stored and does not depend on content; a frame that does not tell is `check` with
+// pixels of the frame as stored and does not depend on content; a frame that does not tell is `unsure` with
 // the reason "too little detail"; every verdict names the number and the limit that decided it.
 #pragma once
 
@@ -24,7 +24,7 @@ struct Options {
   std::optional<double> max_smear_px;  ///< smear length above which a frame is dropped; empty: 3 px
   double strictness = 0.5;             ///< 0 keeps more, 1 keeps fewer
   double max_clipped_share = 0.2;      ///< above: flagged
-  double max_glare_share = 0.3;        ///< above: check with the reason "glare"
+  double max_glare_share = 0.3;        ///< above: unsure with the reason "glare"
   bool keep_repeats = false;           ///< do not drop near-repeats
   int cover = 0;                 ///< mark the fewest frames that see the ground so many times; 0: do not
   double cover_share = 1;        ///< of the ground that these must see

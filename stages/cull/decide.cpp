@@ -28,7 +28,7 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
   if (decision.view == View::horizon && !options.max_blur_px) limits.blur_fwhm_px *= kHorizonLeniency;
   const char* unit = limits.blur_from_flight ? "px (limit from this flight)" : "px";
   if (!s.blur_fwhm_px || s.blur_sigma_share.value_or(0) > kTooUnsure) {
-    worsen(decision, Verdict::check, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
+    worsen(decision, Verdict::unsure, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
   }
   const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;
@@ -39,7 +39,7 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
   else if (wide)
     worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
   else if (decision.view == View::nadir && s.sharpness && *s.sharpness < limits.least_sharpness)
-    worsen(decision, Verdict::check,
+    worsen(decision, Verdict::unsure,
            {"soft", s.sharpness, limits.least_sharpness, "sharpness (limit from this flight)"});
   else
     worsen(decision, Verdict::keep, {"sharp", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
@@ -58,7 +58,7 @@ void judge_parts(const Sharpness& s, const BlurLimits& limits, Decision& decisio
   if (known < kLeastParts) return;
   const double share = static_cast<double>(blurred) / known;
   if (share >= kBlurredParts)
-    worsen(decision, Verdict::check, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
+    worsen(decision, Verdict::unsure, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
 }
 
 void judge_exposure(const Sharpness& s, const Options& options, Decision& decision) {
@@ -72,7 +72,7 @@ void judge_exposure(const Sharpness& s, const Options& options, Decision& decisi
 
 void judge_glare(const FrameRecord& frame, const Options& options, Decision& decision) {
   if (frame.glare && frame.glare->glare_share > options.max_glare_share)
-    worsen(decision, Verdict::check,
+    worsen(decision, Verdict::unsure,
            {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame"});
 }
 
@@ -117,7 +117,7 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"strictness", "0 keeps more frames, 1 keeps fewer", 0, 1}, o.strictness);
   visitor.option({"max-clipped-share", "flag frames with a larger share of clipped pixels", 0, 1},
                  o.max_clipped_share);
-  visitor.option({"max-glare-share", "mark for checking frames with a larger share of glare", 0, 1},
+  visitor.option({"max-glare-share", "frames with a larger share of glare are unsure", 0, 1},
                  o.max_glare_share);
   visitor.option({"keep-repeats", "do not drop near-repeats"}, o.keep_repeats);
   visitor.option(

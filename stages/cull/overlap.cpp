@@ -82,7 +82,7 @@ void judge_glare_again(FrameRecord& frame, const Options& options) {
   std::erase_if(reasons, [](const Reason& r) { return r.word == "glare"; });
   if (glares)
     reasons.push_back(
-        {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame", Verdict::check});
+        {"glare", frame.glare->glare_share, options.max_glare_share, "of the frame", Verdict::unsure});
   frame.decision.verdict = Verdict::keep;
   for (const Reason& reason : reasons)
     frame.decision.verdict = std::max(frame.decision.verdict, reason.asks_for);

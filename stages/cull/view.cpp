@@ -78,7 +78,7 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_o
     if (only_sky(*frame.sharpness, *picture))
       return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
     if (even_blue(*picture))
-      return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::check}}};
+      return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::unsure}}};
   }
   return out;
 }
@@ -108,7 +108,7 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
     for (; first != last && structure[*first] && *structure[*first] < limit; ++first)
       views[*first] = {
           View::other,
-          {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::check}}};
+          {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::unsure}}};
   };
   mark_run(order.begin(), order.end());
   mark_run(order.rbegin(), order.rend());

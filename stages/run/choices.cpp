@@ -14,7 +14,7 @@ Choices read_choices(const std::filesystem::path& file) {
     const auto verdict = verdict_from_word(table.text(row, "verdict"));
     if (!verdict)
       throw std::runtime_error(table.where(row) + ": verdict is \"" + table.text(row, "verdict") +
-                               "\", but must be keep, check or drop");
+                               "\", but must be keep, unsure or drop");
     choices[table.text(row, "file")] = *verdict;
   }
   return choices;

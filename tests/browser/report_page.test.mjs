@@ -29,7 +29,7 @@ const withPage = (options, use) => async () => {
 const shownFiles = (page) => page.$$eval('.grid .card', (cards) => cards.map((card) => card.dataset.file));
 const focusedFile = (page) => page.evaluate(() => document.activeElement.dataset?.file ?? null);
 const verdictOnCard = (page, file) => page.$$eval('.grid .card', (cards, name) =>
-  cards.find((card) => card.dataset.file === name).getAttribute('aria-label').match(/: (keep|check|drop),/)[1], file);
+  cards.find((card) => card.dataset.file === name).getAttribute('aria-label').match(/: (keep|unsure|drop),/)[1], file);
 
 async function focusFirstCard(page) {
   await page.focus('#find-file');
@@ -53,7 +53,7 @@ describe('the page', () => {
 
   test('counts on the page agree with the flight', withPage({}, async (page) => {
     const flight = await flightOf(page);
-    for (const verdict of ['keep', 'check', 'drop']) {
+    for (const verdict of ['keep', 'unsure', 'drop']) {
       const expected = flight.frames.filter((frame) => (frame.fault ? 'drop' : frame.decision.verdict) === verdict).length;
       assert.match(await page.textContent('.tally-words'), new RegExp(`${expected} ${verdict}`));
       await page.selectOption('select >> nth=1', verdict);
@@ -61,9 +61,9 @@ describe('the page', () => {
     }
   }));
 
-  test('worst first puts drops before checks before keeps', withPage({}, async (page) => {
-    const order = await page.$$eval('.grid .card', (cards) => cards.map((card) => card.className.match(/keep|check|drop/)[0]));
-    const rank = {drop: 0, check: 1, keep: 2};
+  test('worst first puts drops before unsure before keeps', withPage({}, async (page) => {
+    const order = await page.$$eval('.grid .card', (cards) => cards.map((card) => card.className.match(/keep|unsure|drop/)[0]));
+    const rank = {drop: 0, unsure: 1, keep: 2};
     assert.deepEqual(order, [...order].sort((a, b) => rank[a] - rank[b]));
   }));
 
@@ -125,23 +125,23 @@ describe('by keyboard alone', () => {
   test('a change is undone and done again', withPage({}, async (page) => {
     await focusFirstCard(page);
     const [file] = await shownFiles(page);
-    await page.keyboard.press('c');
-    assert.equal(await verdictOnCard(page, file), 'check');
+    await page.keyboard.press('u');
+    assert.equal(await verdictOnCard(page, file), 'unsure');
     await page.keyboard.press('z');
     assert.equal(await verdictOnCard(page, file), 'drop');
     await page.keyboard.press('y');
-    assert.equal(await verdictOnCard(page, file), 'check');
+    assert.equal(await verdictOnCard(page, file), 'unsure');
   }));
 
   test('letters typed into the search do not judge frames', withPage({}, async (page) => {
     await page.focus('#find-file');
-    await page.keyboard.type('kcd');
+    await page.keyboard.type('kud');
     assert.match(await page.textContent('.choice-status'), /No verdict changed/);
   }));
 });
 
 describe('choices', () => {
-  const changes = {'R0001.jpg': 'drop', 'R0004.jpg': 'keep', [HOSTILE]: 'check'};
+  const changes = {'R0001.jpg': 'drop', 'R0004.jpg': 'keep', [HOSTILE]: 'unsure'};
   const change = async (page) => {
     for (const [file, verdict] of Object.entries(changes)) {
       await page.fill('#find-file', file);
@@ -158,7 +158,7 @@ describe('choices', () => {
     const {name, text} = await saved(page, '#save-choices');
     assert.equal(name, 'choices.csv');
     // A quote inside a quoted field is doubled (RFC 4180, rule 7).
-    assert.deepEqual(text.split('\r\n'), ['file,verdict', 'R0001.jpg,drop', 'R0004.jpg,keep', `"""><img src=x onerror=alert(1)>.jpg",check`, '']);
+    assert.deepEqual(text.split('\r\n'), ['file,verdict', 'R0001.jpg,drop', 'R0004.jpg,keep', `"""><img src=x onerror=alert(1)>.jpg",unsure`, '']);
   }));
 
   test('work, and say that they will be forgotten, where storage is refused', withPage({

@@ -73,8 +73,8 @@ std::string spread_in_words(const FlightRecord& record,
 std::string frames_in_words(const FlightRecord& record) {
   const VerdictCounts counts = verdict_counts(record);
   std::string text = fmt::format("{} files; {} kept", record.frames.size(), counts.keep);
-  text += fmt::format(", {} to check", counts.check);
-  if (const std::string why = reasons_in_words(record, Verdict::check); !why.empty())
+  text += fmt::format(", {} unsure", counts.unsure);
+  if (const std::string why = reasons_in_words(record, Verdict::unsure); !why.empty())
     text += " (" + why + ")";
   text += fmt::format(", {} dropped", counts.drop);
   if (const std::string why = reasons_in_words(record, Verdict::drop); !why.empty()) text += " (" + why + ")";

@@ -12,7 +12,7 @@ VerdictCounts verdict_counts(const FlightRecord& record) {
     if (frame.fault) ++counts.unreadable;
     if (frame.decision.by_person) ++counts.by_person;
     const Verdict verdict = frame.fault ? Verdict::drop : frame.decision.verdict;
-    ++(verdict == Verdict::keep ? counts.keep : verdict == Verdict::check ? counts.check : counts.drop);
+    ++(verdict == Verdict::keep ? counts.keep : verdict == Verdict::unsure ? counts.unsure : counts.drop);
   }
   return counts;
 }

@@ -14,7 +14,7 @@ namespace lookdown::report {
 /// Frames by verdict; a file that could not be read counts as dropped.
 struct VerdictCounts {
   int keep = 0;
-  int check = 0;
+  int unsure = 0;
   int drop = 0;
   int unreadable = 0;  ///< of the dropped
   int by_person = 0;

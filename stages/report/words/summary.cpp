@@ -72,10 +72,10 @@ std::string wrapped(const std::string& text, std::size_t indent, std::size_t mos
 
 std::string counts_in_words(const FlightRecord& record) {
   const VerdictCounts counts = verdict_counts(record);
-  std::string text = fmt::format("{} frames: {} keep, {} check, {} drop\n", record.frames.size(), counts.keep,
-                                 counts.check, counts.drop);
+  std::string text = fmt::format("{} frames: {} keep, {} unsure, {} drop\n", record.frames.size(), counts.keep,
+                                 counts.unsure, counts.drop);
   if (counts.drop > 0) text += wrapped("  drop: " + reasons_in_words(record, Verdict::drop), 4, 2);
-  if (counts.check > 0) text += wrapped("  check: " + reasons_in_words(record, Verdict::check), 4, 2);
+  if (counts.unsure > 0) text += wrapped("  unsure: " + reasons_in_words(record, Verdict::unsure), 4, 2);
   return text;
 }
 
@@ -125,10 +125,10 @@ std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& 
   std::vector<std::string> steps;
   const VerdictCounts counts = verdict_counts(record);
   if (fs::exists(out / "report.html")) {
-    steps.push_back(counts.check > 0
-                        ? fmt::format("look at the {} frames to check in report.html, save choices.csv there "
+    steps.push_back(counts.unsure > 0
+                        ? fmt::format("look at the {} unsure frames in report.html, save choices.csv there "
                                       "and run again with --choices choices.csv",
-                                      counts.check)
+                                      counts.unsure)
                         : std::string("open report.html"));
   }
   if (record.mosaic && !record.placement.gsd_m) {
@@ -168,12 +168,12 @@ std::string summary_json(const FlightRecord& record, const fs::path& out) {
   const json object = {
       {"frames", record.frames.size()},
       {"keep", counts.keep},
-      {"check", counts.check},
+      {"unsure", counts.unsure},
       {"drop", counts.drop},
       {"unreadable", counts.unreadable},
       {"by_person", counts.by_person},
       {"drop_reasons", reasons(Verdict::drop)},
-      {"check_reasons", reasons(Verdict::check)},
+      {"unsure_reasons", reasons(Verdict::unsure)},
       {"placed", placed_count(record)},
       {"groups", placement.groups},
       {"gsd_m", placement.gsd_m ? json(*placement.gsd_m) : json(nullptr)},

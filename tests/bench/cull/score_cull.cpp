@@ -48,7 +48,7 @@ struct Groups {
 struct Tally {
   Groups ours, laplacian, gradient, reblur;
   std::vector<double> length_px, length, length_of_limit, direction, sigma;
-  int sharp = 0, sharp_kept = 0, sharp_checked = 0, blurred = 0, blurred_kept = 0, blurred_checked = 0;
+  int sharp = 0, sharp_kept = 0, sharp_unsure = 0, blurred = 0, blurred_kept = 0, blurred_unsure = 0;
 };
 
 double number(const nlohmann::json& j, const char* key) {
@@ -67,9 +67,10 @@ void add(Tally& tally, const FrameRecord& frame, const Scored& scored) {
   if (!frame.sharpness) return;
   // A frame that does not tell counts as the middle: neither sharp nor blurred.
   tally.ours.add(truth, frame.sharpness->sharpness.value_or(0.5));
-  const bool keep = frame.decision.verdict == Verdict::keep, check = frame.decision.verdict == Verdict::check;
-  if (truth.sharp()) ++tally.sharp, tally.sharp_kept += keep, tally.sharp_checked += check;
-  if (truth.blurred()) ++tally.blurred, tally.blurred_kept += keep, tally.blurred_checked += check;
+  const bool keep = frame.decision.verdict == Verdict::keep,
+             unsure = frame.decision.verdict == Verdict::unsure;
+  if (truth.sharp()) ++tally.sharp, tally.sharp_kept += keep, tally.sharp_unsure += unsure;
+  if (truth.blurred()) ++tally.blurred, tally.blurred_kept += keep, tally.blurred_unsure += unsure;
   const Sharpness& s = *frame.sharpness;
   if (truth.smear_px >= 4 && truth.smear_px <= 25 && s.smear_px) {
     const double off_px = std::abs(*s.smear_px - truth.smear_px);
@@ -88,9 +89,10 @@ void print(const char* name, const Tally& t) {
                                  static_cast<double>(t.blurred_kept) / std::max(1, t.blurred));
   const auto reached = [](const Groups& g) { return bench::best_balanced(g.sharp, g.blurred).accuracy; };
   std::printf(
-      "%-14s sharp %3d (kept %3d, check %d), blurred %3d (kept %3d, check %d), balanced %.4f | smear: length "
+      "%-14s sharp %3d (kept %3d, unsure %d), blurred %3d (kept %3d, unsure %d), balanced %.4f | smear: "
+      "length "
       "%.3f, %.2f px, %.2f of the limit, direction %.2f deg (n %zu) | sigma %.3f (n %zu)\n",
-      name, t.sharp, t.sharp_kept, t.sharp_checked, t.blurred, t.blurred_kept, t.blurred_checked, balanced,
+      name, t.sharp, t.sharp_kept, t.sharp_unsure, t.blurred, t.blurred_kept, t.blurred_unsure, balanced,
       bench::median(t.length), bench::median(t.length_px), bench::median(t.length_of_limit),
       bench::median(t.direction), t.length.size(), bench::median(t.sigma), t.sigma.size());
   std::printf(

@@ -274,7 +274,7 @@ TEST(BlurOfFrame, HalfBlurredFrameIsToldApart) {
   flight.frames.push_back(frame);
   cull::decide(flight, {});
   const Decision& decision = flight.frames[0].decision;
-  EXPECT_EQ(decision.verdict, Verdict::check);
+  EXPECT_EQ(decision.verdict, Verdict::unsure);
   ASSERT_FALSE(decision.reasons.empty());
   EXPECT_EQ(decision.reasons.back().word, "blurred in part");
 }

@@ -53,13 +53,13 @@ TEST(Verdict, NamesTheNumberAndTheLimit) {
   EXPECT_DOUBLE_EQ(*smeared->limit, 4);
 }
 
-TEST(Verdict, FrameThatDoesNotTellIsForAPersonToCheck) {
+TEST(Verdict, FrameThatDoesNotTellIsUnsure) {
   FlightRecord flight;
   flight.frames = {frame_with(2)};
   flight.frames[0].sharpness->blur_fwhm_px.reset();
   flight.frames[0].sharpness->detail = 0.1;
   cull::decide(flight, {});
-  EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::check);
+  EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::unsure);
   EXPECT_TRUE(find(flight.frames[0].decision, "too little detail"));
 }
 
@@ -99,7 +99,7 @@ TEST(BlurLimit, FlightWithoutASharpFrameDoesNotPullItUp) {
   EXPECT_LT(cull::find_blur_limits(frames, {}).blur_fwhm_px, 4.5);
 }
 
-TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsForAPersonToCheck) {
+TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsUnsure) {
   FlightRecord flight;
   for (int i = 0; i < 20; ++i) flight.frames.push_back(frame_with(1.4, 0, i));
   for (int i = 0; i < 20; ++i) flight.frames[i].sharpness->sharpness = i < 17 ? 0.85 + 0.005 * i : 0.45;
@@ -107,7 +107,7 @@ TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsForAPersonToCheck) {
   options.keep_repeats = true;
   cull::decide(flight, options);
   for (int i = 0; i < 20; ++i)
-    EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::check) << i;
+    EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::unsure) << i;
   EXPECT_TRUE(find(flight.frames[19].decision, "soft"));
 }
 

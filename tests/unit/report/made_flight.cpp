@@ -174,8 +174,8 @@ void add_glare(FrameRecord& frame, int index, const std::filesystem::path& out) 
   glare.readable_water_share = 0.8;
   glare.mask_file = name;
   frame.glare = glare;
-  frame.decision.verdict = std::max(frame.decision.verdict, Verdict::check);
-  frame.decision.reasons.push_back({"glare", glare.glare_share, 0.05, "of the frame", Verdict::check});
+  frame.decision.verdict = std::max(frame.decision.verdict, Verdict::unsure);
+  frame.decision.reasons.push_back({"glare", glare.glare_share, 0.05, "of the frame", Verdict::unsure});
 }
 
 void make_oblique(FrameRecord& frame) {

@@ -35,8 +35,8 @@ FlightRecord small_flight() {
                  {{"sharp", 1.9, 2.8, "px", Verdict::keep}, {"near-repeat", {}, {}, "", Verdict::drop}}));
   record.frames.push_back(frame_with("c.jpg", Verdict::drop, {{"smeared", 7.25, 3, "px", Verdict::drop}}));
   record.frames.push_back(
-      frame_with("d.jpg", Verdict::check, {{"glare", 0.4, 0.3, "of the frame", Verdict::check}}));
-  FrameRecord broken = frame_with("e.jpg", Verdict::check, {});
+      frame_with("d.jpg", Verdict::unsure, {{"glare", 0.4, 0.3, "of the frame", Verdict::unsure}}));
+  FrameRecord broken = frame_with("e.jpg", Verdict::unsure, {});
   broken.fault = "ends after 31 of 1067 rows; copy it again from the card";
   record.frames.push_back(broken);
   return record;
@@ -69,7 +69,7 @@ TEST(Summary, FitsOneScreenEvenWithManyLongWarnings) {
 
 TEST(Summary, SaysHowManyAndWhy) {
   const std::string text = summary(small_flight(), "out");
-  EXPECT_THAT(text, HasSubstr("5 frames: 1 keep, 1 check, 3 drop"));
+  EXPECT_THAT(text, HasSubstr("5 frames: 1 keep, 1 unsure, 3 drop"));
   EXPECT_THAT(text, HasSubstr("1 near-repeat"));
   EXPECT_THAT(text, HasSubstr("1 unreadable"));
   EXPECT_THAT(text, HasSubstr("1 glare"));

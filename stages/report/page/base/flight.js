@@ -40,9 +40,9 @@ function distanceFromLimit(reason) {
   return ratio > 0 ? Math.max(ratio, 1 / ratio) : Infinity;
 }
 
-/** Orders frames worst first: dropped before checked before kept, and within these by distance from the limit. */
+/** Orders frames worst first: dropped before unsure before kept, and within these by distance from the limit. */
 function badness(frame, verdict) {
-  const rank = {drop: 2, check: 1, keep: 0}[verdict];
+  const rank = {drop: 2, unsure: 1, keep: 0}[verdict];
   const factor = Math.min(distanceFromLimit(decidingReason(frame)) ?? 1, 1000) / 1001;
   return rank + (rank === 0 ? 1 - factor : factor);
 }

@@ -1,8 +1,8 @@
 // Numbers and verdicts in words: every number with its unit, "not known" where nothing is known.
 
 const NOT_KNOWN = 'not known';
-const VERDICTS = ['keep', 'check', 'drop'];
-const verdictKey = {keep: 'K', check: 'C', drop: 'D'};
+const VERDICTS = ['keep', 'unsure', 'drop'];
+const verdictKey = {keep: 'K', unsure: 'U', drop: 'D'};
 
 const number = (value, digits) => value.toFixed(digits).replace('-', '\u2212');
 
@@ -62,7 +62,7 @@ function reasonText(reason) {
 function verdictShape(verdict, size = 14) {
   const shape = {
     keep: () => svg('circle', {cx: 8, cy: 8, r: 6.4}),
-    check: () => svg('path', {d: 'M8 1.2 14.8 8 8 14.8 1.2 8z', 'fill-opacity': 0.15, 'stroke-width': 2}),
+    unsure: () => svg('path', {d: 'M8 1.2 14.8 8 8 14.8 1.2 8z', 'fill-opacity': 0.15, 'stroke-width': 2}),
     drop: () => svg('path', {d: 'M2.5 2.5l11 11M13.5 2.5l-11 11', 'stroke-width': 3.4, 'stroke-linecap': 'round'}),
   }[verdict]();
   return svg('svg', {viewBox: '0 0 16 16', width: size, height: size, class: `shape ${verdict}`, 'aria-hidden': 'true'},
@@ -73,7 +73,7 @@ function verdictShape(verdict, size = 14) {
 function verdictMark(verdict, size) {
   const half = size / 2;
   if (verdict === 'keep') return svg('circle', {r: half, class: 'mark keep'});
-  if (verdict === 'check') return svg('path', {d: `M0 ${-half}L${half} 0 0 ${half} ${-half} 0z`, class: 'mark check'});
+  if (verdict === 'unsure') return svg('path', {d: `M0 ${-half}L${half} 0 0 ${half} ${-half} 0z`, class: 'mark unsure'});
   return svg('path', {d: `M${-half} ${-half}L${half} ${half}M${half} ${-half}L${-half} ${half}`, class: 'mark drop'});
 }
 

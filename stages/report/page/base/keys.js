@@ -4,11 +4,11 @@ const KEYS = [
   ['\u2190 \u2191 \u2192 \u2193', 'walk through the frames; in an open frame \u2190 and \u2192 go to the one before and after, in a plot from point to point'],
   ['Enter', 'open the frame'],
   ['K', 'keep it'],
-  ['C', 'mark it to be checked'],
+  ['U', 'say that you are unsure'],
   ['D', 'drop it'],
   ['Z', 'undo the last change'],
   ['Y', 'do it again'],
-  ['N', 'go to the next frame to check'],
+  ['N', 'go to the next unsure frame'],
   ['F', 'go to the search for a file name'],
   ['S', 'save choices.csv'],
   ['Esc', 'close the open frame'],
@@ -33,17 +33,17 @@ function currentFrame() {
   return card ? frameByFile.get(card.dataset.file) : null;
 }
 
-function goToNextCheck() {
+function goToNextUnsure() {
   const order = grid.shown;
   const from = frameView.frame ? order.indexOf(frameView.frame) : grid.current;
   for (let ahead = 1; ahead <= order.length; ++ahead) {
     const frame = order[(from + ahead) % order.length];
-    if (choices.verdictOf(frame) !== 'check') continue;
+    if (choices.verdictOf(frame) !== 'unsure') continue;
     if (frameView.frame) openFrame(frame);
     else focusPlace(order.indexOf(frame));
     return;
   }
-  say('No frame is left to check.');
+  say('No unsure frame is left.');
 }
 
 function walk(key) {
@@ -66,7 +66,7 @@ function onKey(event) {
   const actions = {
     z: () => choices.undo(),
     y: () => choices.redo(),
-    n: goToNextCheck,
+    n: goToNextUnsure,
     f: () => { closeFrame(); document.getElementById('find-file').focus(); },
     s: () => document.getElementById('save-choices').click(),
   };
@@ -88,7 +88,7 @@ function drawKeys() {
          el('div', {}, el('h3', {}, 'Shapes'),
             el('ul', {class: 'shape-list'},
                el('li', {}, verdictShape('keep', 18), ' keep: goes into the mosaic'),
-               el('li', {}, verdictShape('check', 18), ' check: the program cannot tell, look at it'),
+               el('li', {}, verdictShape('unsure', 18), ' unsure: the program cannot tell, look at it'),
                el('li', {}, verdictShape('drop', 18), ' drop: stays out')),
             el('h3', {}, 'Terms'), list(TERMS, (name) => name))));
   document.addEventListener('keydown', onKey);
