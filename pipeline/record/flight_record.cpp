@@ -28,6 +28,17 @@ const char* word(Verdict verdict) {
   return "unsure";
 }
 
+bool dropped_for_blur_alone(const Decision& decision) {
+  if (decision.verdict != Verdict::drop || decision.by_person) return false;
+  bool blurred = false;
+  for (const Reason& reason : decision.reasons) {
+    if (reason.asks_for != Verdict::drop) continue;
+    if (!reason.word.starts_with("blurred") && !reason.word.starts_with("smeared")) return false;
+    blurred = true;
+  }
+  return blurred;
+}
+
 std::optional<Verdict> verdict_from_word(const std::string& text) {
   for (const Verdict verdict : {Verdict::keep, Verdict::unsure, Verdict::drop})
     if (text == word(verdict)) return verdict;

@@ -120,6 +120,9 @@ struct Decision {
   bool by_person = false;  ///< set from choices.csv
 };
 
+/// True when a frame is dropped, not by a person, and for nothing but its blur.
+[[nodiscard]] bool dropped_for_blur_alone(const Decision&);
+
 /// How a part of a frame lies against the rest of the flight after the adjustment.
 struct Misfit {
   Point2<MosaicPx> at;
@@ -149,6 +152,7 @@ struct ControlResidual {
   double x = 0, y = 0, z = 0;
   double dx = 0, dy = 0;  ///< found minus given, world units
   int marks = 0;
+  std::optional<double> dz;  ///< as dx, upwards: where the placement tells heights and two frames show it
 };
 
 /// What is known of the whole placement.
@@ -156,7 +160,8 @@ struct Accuracy {
   double tie_point_rmse_px = 0;
   std::optional<double> control_rmse_m;                                  ///< fit residual, not an accuracy
   std::optional<double> check_rmse_x_m, check_rmse_y_m, check_rmse_r_m;  ///< on withheld points
-  std::optional<double> nssda_95_m;  ///< 1.7308 RMSE_r, FGDC-STD-007.3-1998, check points only
+  std::optional<double> check_rmse_z_m;  ///< of heights, where the placement tells them
+  std::optional<double> nssda_95_m;      ///< 1.7308 RMSE_r, FGDC-STD-007.3-1998, check points only
   int check_points = 0;
   std::vector<ControlResidual> points;
   std::string sentence;  ///< the same in words that would stand in a report
@@ -184,8 +189,20 @@ struct FlightPlacement {
   int groups = 0;
   std::vector<double> plane_heights;       ///< world units; [0] = ground, then those of `raised_planes`
   std::vector<RaisedPlane> raised_planes;  ///< of the first group, largest first
+  /// Robust standard deviation of the tie points' heights about the plane, world units; 0 where the flight
+  /// was placed on the plane alone: its ground is flat, or its frames do not tell heights.
+  double relief_spread = 0;
+  double height_sigma = 0;   ///< with which tie points tell heights, world units; 0 as above
   double ground_height = 0;  ///< height in the control's system that z = 0 of the world stands for
   Accuracy accuracy;
+};
+
+/// What the surface stage has made.
+struct SurfaceRecord {
+  std::string file;         ///< heights above z = 0 of the world and how many pairs of frames agree on each
+  double step_px = 0;       ///< mosaic pixels (as placed) between nodes
+  double known_share = 0;   ///< of the nodes, where frames agree on a height
+  double height_sigma = 0;  ///< of one match, world units
 };
 
 /// What the mosaic stage has made.
@@ -195,6 +212,9 @@ struct MosaicRecord {
   double covered_share = 0;
   std::optional<double> covered_m2, unavoidable_glare_m2;
   int frames_used = 0;
+  /// Share of what is covered that frames show which were dropped for blur alone: no kept frame sees it.
+  std::optional<double> filled_share;
+  std::vector<int> filled_by;               ///< those frames, indices in FlightRecord::frames
   std::optional<double> lean_per_m_height;  ///< horizontal displacement of what stands off the plane, at
                                             ///< most, for each metre of height
   std::optional<double>
@@ -244,6 +264,7 @@ struct FlightRecord {
   std::string options_json;         ///< every option with its value, one flat object; can be run again
   std::vector<FrameRecord> frames;  ///< ordered by time taken, then file
   FlightPlacement placement;
+  std::optional<SurfaceRecord> surface;
   std::optional<MosaicRecord> mosaic;
   std::vector<ClearestView> clearest_views;
   std::vector<StageTiming> timings;

@@ -171,6 +171,7 @@ void each_field(MaybeConst<ControlResidual> auto& p, auto field) {
   field("z", p.z);
   field("dx", p.dx);
   field("dy", p.dy);
+  field("dz", p.dz);
   field("marks", p.marks);
 }
 
@@ -180,6 +181,7 @@ void each_field(MaybeConst<Accuracy> auto& a, auto field) {
   field("check_rmse_x_m", a.check_rmse_x_m);
   field("check_rmse_y_m", a.check_rmse_y_m);
   field("check_rmse_r_m", a.check_rmse_r_m);
+  field("check_rmse_z_m", a.check_rmse_z_m);
   field("nssda_95_m", a.nssda_95_m);
   field("check_points", a.check_points);
   field("points", a.points);
@@ -205,8 +207,17 @@ void each_field(MaybeConst<FlightPlacement> auto& p, auto field) {
   field("groups", p.groups);
   field("plane_heights", p.plane_heights);
   field("raised_planes", p.raised_planes);
+  field("relief_spread", p.relief_spread);
+  field("height_sigma", p.height_sigma);
   field("ground_height", p.ground_height);
   field("accuracy", p.accuracy);
+}
+
+void each_field(MaybeConst<SurfaceRecord> auto& s, auto field) {
+  field("file", s.file);
+  field("step_px", s.step_px);
+  field("known_share", s.known_share);
+  field("height_sigma", s.height_sigma);
 }
 
 void each_field(MaybeConst<MosaicRecord> auto& m, auto field) {
@@ -220,6 +231,8 @@ void each_field(MaybeConst<MosaicRecord> auto& m, auto field) {
   field("covered_m2", m.covered_m2);
   field("unavoidable_glare_m2", m.unavoidable_glare_m2);
   field("frames_used", m.frames_used);
+  field("filled_share", m.filled_share);
+  field("filled_by", m.filled_by);
   field("lean_per_m_height", m.lean_per_m_height);
   field("largest_lean_m", m.largest_lean_m);
 }

@@ -18,6 +18,7 @@ json to_json(const FlightRecord& record) {
          {"frames", record.frames},
          {"timings", record.timings}};
   j["options"] = record.options_json.empty() ? json::object() : json::parse(record.options_json);
+  put(j, "surface", record.surface);
   put(j, "mosaic", record.mosaic);
   if (!record.clearest_views.empty()) j["clearest_views"] = record.clearest_views;
   return j;
@@ -37,6 +38,7 @@ FlightRecord flight_record_from_json(const json& j) {
     for (const json& frame : j.at("frames"))
       for (const char* needed : {"source", "info", "decision", "placement"}) (void)frame.at(needed);
     j.at("frames").get_to(record.frames);
+    take(j, "surface", record.surface);
     take(j, "mosaic", record.mosaic);
     take(j, "clearest_views", record.clearest_views);
     take(j, "timings", record.timings);
