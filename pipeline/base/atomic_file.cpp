@@ -76,6 +76,10 @@ void write_file(const fs::path& path, std::string_view bytes, Durability durabil
   }
 }
 
+void write_file(const fs::path& path, const std::vector<std::uint8_t>& bytes, Durability durability) {
+  write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()), durability);
+}
+
 void write_file(const fs::path& path, const std::function<bool(const fs::path&)>& write) {
   make_parent(path);
   const fs::path unfinished = unfinished_name(path);

@@ -1,11 +1,13 @@
 // Outputs appear whole or not at all: written beside, then renamed.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <functional>
 #include <stdexcept>
 #include <string>
 #include <string_view>
+#include <vector>
 
 namespace lookdown {
 
@@ -20,6 +22,8 @@ enum class Durability { survives_power_cut, survives_kill };
 
 /// Writes `bytes` to `path` atomically, making its folder. Throws WriteError.
 void write_file(const std::filesystem::path& path, std::string_view bytes,
+                Durability durability = Durability::survives_power_cut);
+void write_file(const std::filesystem::path& path, const std::vector<std::uint8_t>& bytes,
                 Durability durability = Durability::survives_power_cut);
 
 /// For libraries that write by path: `write` is given a temporary name beside `path` (same extension) and

@@ -2,6 +2,7 @@
 // becomes a reason in the record, and the flight goes on.
 #pragma once
 
+#include <exception>
 #include <string>
 #include <utility>
 #include <variant>
@@ -41,9 +42,16 @@ class Result {
   std::variant<T, Fault> content_;
 };
 
-/// Thrown inside per-frame work only; `for_each_frame` turns it into the frame's fault.
-struct FrameFault {
+/// Thrown inside work on one frame; `for_each_frame` turns it into the frame's fault.
+class FrameFault : public std::exception {
+ public:
+  explicit FrameFault(Fault of_frame) : fault(std::move(of_frame)), message_(fault.message()) {}
+  [[nodiscard]] const char* what() const noexcept override { return message_.c_str(); }
+
   Fault fault;
+
+ private:
+  std::string message_;
 };
 
 }  // namespace lookdown

@@ -1,5 +1,6 @@
 #include "pipeline/base/scheduler.h"
 
+#include <fmt/core.h>
 #include <tbb/global_control.h>
 #include <tbb/info.h>
 #include <tbb/parallel_pipeline.h>
@@ -7,6 +8,10 @@
 #include <algorithm>
 #include <atomic>
 #include <csignal>
+#include <exception>
+#include <new>
+
+#include "pipeline/base/atomic_file.h"
 
 namespace lookdown {
 namespace {
@@ -52,8 +57,6 @@ int Scheduler::frames_in_flight(std::int64_t peak_bytes) const {
 void Scheduler::for_each_frame(
     std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
     const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const {
-  const auto step = [this] { steps_.fetch_add(1, std::memory_order_acq_rel); };
-  step();
   std::size_t next = 0;
   const auto draw_index = [&](tbb::flow_control& flow) -> std::size_t {
     if (next == count || stop_requested()) flow.stop();
@@ -61,26 +64,26 @@ void Scheduler::for_each_frame(
   };
   const auto do_work = [&](std::size_t index) -> Outcome {
     Outcome outcome{index, std::nullopt};
-    step();
     try {
       work(index);
     } catch (const FrameFault& met) {
-      ++faults_met_;
       outcome.fault = met.fault;
+    } catch (const WriteError&) {
+      throw;
+    } catch (const std::bad_alloc&) {
+      throw;
+    } catch (const std::exception& error) {
+      // Libraries throw exceptions of their own over one frame's content.
+      outcome.fault = Fault{"", "", fmt::format("cannot be worked on ({})", error.what()), ""};
     }
-    step();
+    if (outcome.fault) ++faults_met_;
     return outcome;
   };
-  const auto hand_over = [&](const Outcome& outcome) {
-    step();
-    take(outcome.index, outcome.fault);
-    step();
-  };
+  const auto hand_over = [&](const Outcome& outcome) { take(outcome.index, outcome.fault); };
   tbb::parallel_pipeline(static_cast<std::size_t>(frames_in_flight(peak_bytes)),
                          tbb::make_filter<void, std::size_t>(tbb::filter_mode::serial_in_order, draw_index) &
                              tbb::make_filter<std::size_t, Outcome>(tbb::filter_mode::parallel, do_work) &
                              tbb::make_filter<Outcome, void>(tbb::filter_mode::serial_in_order, hand_over));
-  step();
   stop_if_requested();
 }
 

@@ -36,10 +36,11 @@ class Scheduler {
   /// thread.
   [[nodiscard]] int frames_in_flight(std::int64_t peak_bytes) const;
 
-  /// Calls work(i) for i in 0..count-1 in parallel, then take(i, fault) in order from one thread at a time. A
-  /// FrameFault thrown by work arrives as `fault`; any other exception stops the run and is rethrown. A
-  /// request to stop
-  /// (`stop_requested`) ends the loop with Stopped.
+  /// Calls work(i) for i in 0..count-1 in parallel, then take(i, fault) in order from one thread at a time.
+  /// What work throws arrives as the frame's `fault`, whichever library threw it: one bad file never ends a
+  /// flight. Only what no other frame could do better about stops the run and is rethrown: WriteError (the
+  /// disk), std::bad_alloc, and exceptions of `take`. A request to stop (`stop_requested`) ends the loop with
+  /// Stopped.
   void for_each_frame(std::size_t count, std::int64_t peak_bytes,
                       const std::function<void(std::size_t)>& work,
                       const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const;
@@ -52,9 +53,6 @@ class Scheduler {
   std::unique_ptr<Limit> limit_;
   Resources resources_;
   mutable std::atomic<std::int64_t> faults_met_{0};
-  // TBB orders the steps of a loop. Debian's TBB is not built for the thread sanitizer, which learns of the
-  // order from this counter.
-  mutable std::atomic<std::int64_t> steps_{0};
 };
 
 /// Thrown when the person asked to stop (Ctrl-C). What was finished is in the cache.

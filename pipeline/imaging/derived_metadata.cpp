@@ -4,25 +4,13 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
-#include <exiv2/bmffimage.hpp>
 #include <exiv2/exiv2.hpp>
-#include <mutex>
 #include <set>
+
+#include "pipeline/imaging/exiv2_lock.h"
 
 namespace lookdown {
 namespace {
-
-// Exiv2's XMP toolkit keeps global state.
-std::mutex& exiv2_lock() {
-  static std::mutex one_at_a_time;
-  static std::once_flag started;
-  std::call_once(started, [] {
-    Exiv2::XmpParser::initialize();
-    Exiv2::enableBMFF(true);
-    Exiv2::LogMsg::setLevel(Exiv2::LogMsg::mute);
-  });
-  return one_at_a_time;
-}
 
 std::string trimmed(std::string text) {
   text.erase(std::find(text.begin(), text.end(), '\0'), text.end());
@@ -108,7 +96,7 @@ std::string software_name() {
 }
 
 Attribution attribution_of(const std::vector<std::filesystem::path>& files) {
-  const std::lock_guard lock(exiv2_lock());
+  const auto lock = exiv2_lock();
   std::vector<std::string> artists, copyrights;
   for (const std::filesystem::path& file : files) {
     try {
@@ -145,7 +133,7 @@ std::vector<std::pair<std::string, std::string>> tiff_tags(const Derivation& der
 }
 
 std::vector<std::uint8_t> with_derivation(std::vector<std::uint8_t> picture, const Derivation& derivation) {
-  const std::lock_guard lock(exiv2_lock());
+  const auto lock = exiv2_lock();
   try {
     const auto target = Exiv2::ImageFactory::open(picture.data(), static_cast<long>(picture.size()));
     target->readMetadata();
@@ -160,7 +148,7 @@ std::vector<std::uint8_t> with_metadata_of(const std::filesystem::path& original
                                            std::vector<std::uint8_t> picture, int width_px, int height_px,
                                            const Derivation& derivation) {
   {
-    const std::lock_guard lock(exiv2_lock());
+    const auto lock = exiv2_lock();
     try {
       const auto source = Exiv2::ImageFactory::open(original.string());
       source->readMetadata();

@@ -88,7 +88,10 @@ class FrameReader {
 /// the frame's fault).
 class FramePixels {
  public:
+  /// Reader and source must outlive the object.
   FramePixels(const FrameReader& reader, const FrameSource& source, RawPixels = RawPixels::developed);
+  FramePixels(const FrameReader&, const FrameSource&&, RawPixels = RawPixels::developed) = delete;
+  FramePixels(const FrameReader&&, const FrameSource&, RawPixels = RawPixels::developed) = delete;
   ~FramePixels();
   FramePixels(const FramePixels&) = delete;
   FramePixels& operator=(const FramePixels&) = delete;

@@ -6,23 +6,13 @@
 #include <cctype>
 #include <chrono>
 #include <cmath>
-#include <exiv2/bmffimage.hpp>
 #include <exiv2/easyaccess.hpp>
 #include <exiv2/exiv2.hpp>
-#include <mutex>
+
+#include "pipeline/imaging/exiv2_lock.h"
 
 namespace lookdown::inspect {
 namespace {
-
-// Exiv2's XMP toolkit must be started once, under a lock, before threads use it.
-void start_exiv2() {
-  static std::once_flag started;
-  std::call_once(started, [] {
-    Exiv2::XmpParser::initialize();
-    Exiv2::enableBMFF(true);  // HEIF, AVIF and the raw files built like them
-    Exiv2::LogMsg::setLevel(Exiv2::LogMsg::mute);
-  });
-}
 
 class Tags {
  public:
@@ -201,7 +191,7 @@ ExifTags interpret(const Tags& tags) {
 }  // namespace
 
 ExifTags read_exif(std::span<const std::uint8_t> file) {
-  start_exiv2();
+  const auto lock = exiv2_lock();
   try {
     const auto picture = Exiv2::ImageFactory::open(file.data(), static_cast<long>(file.size()));
     picture->readMetadata();

@@ -5,13 +5,13 @@
 
 #include <algorithm>
 #include <map>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <set>
 #include <string_view>
 
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/imaging/encode.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
@@ -178,10 +178,7 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
   const bool north_known = north_is_known(flight.placement);
   const cv::Mat preview = draw_preview(read({0, 0, canvas.width_px, canvas.height_px}, size), canvas,
                                        north_known, days_taken(flight));
-  std::vector<std::uint8_t> jpeg;
-  cv::imencode(".jpg", preview, jpeg, {cv::IMWRITE_JPEG_QUALITY, 90});
-  jpeg = with_derivation(std::move(jpeg), derivation);
-  write_file(out / "mosaic.jpg", std::string_view(reinterpret_cast<const char*>(jpeg.data()), jpeg.size()));
+  write_file(out / "mosaic.jpg", with_derivation(encode_jpeg(preview, 90), derivation));
   if (canvas.geotransform) {
     write_file(out / "mosaic.tfw", world_file(*canvas.geotransform));
     write_file(out / "mosaic.jgw",

@@ -4,9 +4,10 @@
 
 #include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
-#include <opencv2/imgcodecs.hpp>
 
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/imaging/encode.h"
+#include "pipeline/record/frame_memory.h"
 #include "pipeline/record/record_json.h"
 
 namespace lookdown {
@@ -14,50 +15,45 @@ namespace {
 
 using nlohmann::json;
 
-// What is known of a frame after it was measured, as kept in the cache.
-struct Measured {
+// Answers about a frame have three parts, each in the cache under what it depends on and no more: a changed
+// wind does not measure the blur anew, and what `cull` has measured serves `run`.
+struct SharpnessPart {
   Sharpness sharpness;
-  std::optional<double> horizon_glance_log_odds;
-  level::Finding level;
-  std::optional<Glare> glare;
-  std::string glare_mask_png, water_mask_png;
+  double glance_log_odds = 0;  // that the reduced picture shows the horizon
 };
 
-std::string to_png(const cv::Mat& mask) {
-  std::vector<uchar> bytes;
-  cv::imencode(".png", mask, bytes,
-               {cv::IMWRITE_PNG_COMPRESSION, 1, cv::IMWRITE_PNG_STRATEGY, cv::IMWRITE_PNG_STRATEGY_RLE});
-  return {bytes.begin(), bytes.end()};
+struct GlarePart {
+  Glare glare;
+  std::vector<std::uint8_t> glare_mask_png, water_mask_png;
+};
+
+json packed(const SharpnessPart& part) {
+  return {{"sharpness", to_json(part.sharpness)}, {"glance", part.glance_log_odds}};
 }
 
-std::string to_cache(const Measured& m) {
-  json j{{"sharpness", to_json(m.sharpness)}, {"tilts", json::array()}};
-  if (m.horizon_glance_log_odds) j["horizon_glance"] = *m.horizon_glance_log_odds;
-  if (m.level.horizon) j["horizon"] = to_json(*m.level.horizon);
-  for (const Tilt& tilt : m.level.tilts) j["tilts"].push_back(to_json(tilt));
-  if (m.glare) j["glare"] = to_json(*m.glare);
-  j["glare_mask"] = json::binary({m.glare_mask_png.begin(), m.glare_mask_png.end()});
-  j["water_mask"] = json::binary({m.water_mask_png.begin(), m.water_mask_png.end()});
-  const std::vector<std::uint8_t> packed = json::to_cbor(j);
-  return {packed.begin(), packed.end()};
+json packed(const level::Finding& part) {
+  json tilts = json::array();
+  for (const Tilt& tilt : part.tilts) tilts.push_back(to_json(tilt));
+  return {{"horizon", part.horizon ? to_json(*part.horizon) : json()}, {"tilts", tilts}};
 }
 
-std::string binary_text(const json& j) {
-  const auto& bytes = j.get_binary();
-  return {bytes.begin(), bytes.end()};
+json packed(const GlarePart& part) {
+  return {{"glare", to_json(part.glare)},
+          {"glare_mask", json::binary(part.glare_mask_png)},
+          {"water_mask", json::binary(part.water_mask_png)}};
 }
 
-Measured from_cache(const std::string& packed) {
-  const json j = json::from_cbor(packed);
-  Measured m;
-  m.sharpness = sharpness_from_json(j.at("sharpness"));
-  if (j.contains("horizon_glance")) m.horizon_glance_log_odds = j["horizon_glance"].get<double>();
-  if (j.contains("horizon")) m.level.horizon = horizon_from_json(j["horizon"]);
-  for (const json& tilt : j.at("tilts")) m.level.tilts.push_back(tilt_from_json(tilt));
-  if (j.contains("glare")) m.glare = glare_from_json(j["glare"]);
-  m.glare_mask_png = binary_text(j.at("glare_mask"));
-  m.water_mask_png = binary_text(j.at("water_mask"));
-  return m;
+void unpack(const json& j, SharpnessPart& part) {
+  part = {sharpness_from_json(j.at("sharpness")), j.at("glance").get<double>()};
+}
+
+void unpack(const json& j, level::Finding& part) {
+  if (!j.at("horizon").is_null()) part.horizon = horizon_from_json(j["horizon"]);
+  for (const json& tilt : j.at("tilts")) part.tilts.push_back(tilt_from_json(tilt));
+}
+
+void unpack(const json& j, GlarePart& part) {
+  part = {glare_from_json(j.at("glare")), j.at("glare_mask").get_binary(), j.at("water_mask").get_binary()};
 }
 
 std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
@@ -66,92 +62,120 @@ std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
   return best == tilts.end() ? std::nullopt : std::optional(*best);
 }
 
-Measured measure(const FrameRecord& frame, const FlightOptions& options, const FrameReader& reader) {
-  FramePixels pixels(reader, frame.source, RawPixels::quick);
-  Measured m;
-  cv::Mat overview;
-  m.sharpness = cull::measure(pixels, frame.info, options.cull, &overview);
-  if (options.look_for_horizon)
-    m.level = level::find(pixels, frame.info, options.level);
-  else
-    m.horizon_glance_log_odds = level::glance_log_odds(
-        overview, frame.info.camera.scaled(static_cast<double>(overview.cols) / frame.source.width_px),
-        frame.source.orientation);
-  if (!options.look_for_glare) return m;
-  const auto sun = glare::sun_of_frame(frame.info, options.glare);
-  glare::Found found = glare::find(pixels, frame.info, surest(m.level.tilts), sun, options.glare);
-  m.glare = found.glare;
-  if (options.glare.write_masks) {
-    m.glare_mask_png = to_png(*found.glare_mask);
-    m.water_mask_png = to_png(*found.water_mask);
+// What is asked of each frame, and under which names the answers are kept.
+class FrameQuestions {
+ public:
+  FrameQuestions(const FlightOptions& options, const RunContext& context)
+      : options_(options), context_(context) {
+    FlightOptions copy = options;
+    level_text_ = options_to_json([&](OptionVisitor& visitor) { level::describe(copy.level, visitor); });
+    glare_text_ = options_to_json([&](OptionVisitor& visitor) { glare::describe(copy.glare, visitor); });
   }
-  return m;
-}
 
-void enter(FrameRecord& frame, Measured m, const FlightOptions& options, const std::filesystem::path& out) {
-  if (m.glare && options.glare.write_masks) {
-    m.glare->mask_file = "masks/" + frame.source.stem + "_glare.png";
-    m.glare->water_mask_file = "masks/" + frame.source.stem + "_water.png";
-    write_file(out / m.glare->mask_file, m.glare_mask_png);
-    write_file(out / m.glare->water_mask_file, m.water_mask_png);
+  // Everything about one frame; returns true when all of it was in the cache.
+  bool answer(FrameRecord& frame, std::optional<double>& glance) const {
+    FramePixels pixels(context_.reader, frame.source, RawPixels::quick);
+    const std::string content = frame.source.content_hash + to_json(frame.info).dump();
+    bool all_kept = true;
+    const auto part = [&]<class Part>(const std::string& versions, const std::string& options,
+                                      const std::function<Part()>& find) {
+      return kept_or_found(Cache::key(versions + " " + kReaderVersion, content, options), find, all_kept);
+    };
+
+    SharpnessPart sharpness = part.operator()<SharpnessPart>(
+        fmt::format("sharpness {} {}", cull::kMeasureVersion, level::kFindVersion), "",
+        [&] { return measure(pixels, frame); });
+    glance = sharpness.glance_log_odds;
+    frame.sharpness = std::move(sharpness.sharpness);
+
+    frame.horizon_looked_for = options_.look_for_horizon;
+    if (options_.look_for_horizon) {
+      level::Finding found =
+          part.operator()<level::Finding>(std::string("level ") + level::kFindVersion, level_text_, [&] {
+            return level::find(pixels, frame.info, options_.level);
+          });
+      glance.reset();
+      frame.horizon = found.horizon;
+      frame.tilt_sources = std::move(found.tilts);
+      frame.tilt = surest(frame.tilt_sources);
+    }
+
+    const auto sun = glare::sun_of_frame(frame.info, options_.glare);
+    if (sun) frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
+    if (options_.look_for_glare) {
+      const std::string tilt = frame.tilt ? to_json(*frame.tilt).dump() : "";
+      enter(part.operator()<GlarePart>(std::string("glare ") + glare::kFindVersion, glare_text_ + tilt,
+                                       [&] { return find_glare(pixels, frame, sun); }),
+            frame);
+    }
+    return all_kept;
   }
-  frame.sharpness = std::move(m.sharpness);
-  frame.horizon_looked_for = options.look_for_horizon;
-  frame.horizon = m.level.horizon;
-  frame.tilt_sources = std::move(m.level.tilts);
-  frame.tilt = surest(frame.tilt_sources);
-  frame.glare = std::move(m.glare);
-  if (const auto sun = glare::sun_of_frame(frame.info, options.glare))
-    frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
-}
 
-// The options that change what `measure` sees; flight-wide limits are not among them, but telling them apart
-// by name would be a second list to keep in step.
-std::string options_that_matter(const FlightOptions& options) {
-  FlightOptions copy = options;
-  return options_to_json([&](OptionVisitor& visitor) {
-    cull::describe(copy.cull, visitor);
-    level::describe(copy.level, visitor);
-    glare::describe(copy.glare, visitor);
-    visitor.option({"horizon", ""}, copy.look_for_horizon);
-    visitor.option({"glare", ""}, copy.look_for_glare);
-  });
-}
+ private:
+  template <class Part>
+  Part kept_or_found(const std::string& key, const std::function<Part()>& find, bool& all_kept) const {
+    Part part;
+    if (const auto kept = context_.cache.find(key)) {
+      unpack(json::from_cbor(*kept), part);
+      return part;
+    }
+    all_kept = false;
+    part = find();
+    const std::vector<std::uint8_t> bytes = json::to_cbor(packed(part));
+    context_.cache.keep(key, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
+    return part;
+  }
+
+  SharpnessPart measure(FramePixels& pixels, const FrameRecord& frame) const {
+    cv::Mat overview;
+    SharpnessPart part;
+    part.sharpness = cull::measure(pixels, frame.info, options_.cull, &overview);
+    const double scale = static_cast<double>(overview.cols) / frame.source.width_px;
+    part.glance_log_odds =
+        level::glance_log_odds(overview, frame.info.camera.scaled(scale), frame.source.orientation);
+    return part;
+  }
+
+  GlarePart find_glare(FramePixels& pixels, const FrameRecord& frame,
+                       const std::optional<SunPosition>& sun) const {
+    glare::Found found = glare::find(pixels, frame.info, frame.tilt, sun, options_.glare);
+    GlarePart part{std::move(found.glare), {}, {}};
+    if (!options_.glare.write_masks) return part;
+    part.glare_mask_png = encode_png(*found.glare_mask, PngEffort::quick);
+    part.water_mask_png = encode_png(*found.water_mask, PngEffort::quick);
+    return part;
+  }
+
+  void enter(GlarePart part, FrameRecord& frame) const {
+    frame.glare = std::move(part.glare);
+    if (!options_.glare.write_masks) return;
+    frame.glare->mask_file = "masks/" + frame.source.stem + "_glare.png";
+    frame.glare->water_mask_file = "masks/" + frame.source.stem + "_water.png";
+    write_file(context_.out / frame.glare->mask_file, part.glare_mask_png);
+    write_file(context_.out / frame.glare->water_mask_file, part.water_mask_png);
+  }
+
+  const FlightOptions& options_;
+  const RunContext& context_;
+  std::string level_text_, glare_text_;
+};
 
 // Full-size luminance and reduced colour; for glare two masks and working copies of them.
-std::int64_t peak_bytes(const FlightRecord& record, bool with_glare) {
-  std::int64_t most_pixels = 1;
-  for (const FrameRecord& frame : record.frames)
-    most_pixels = std::max(most_pixels, std::int64_t{frame.source.width_px} * frame.source.height_px);
-  return (with_glare ? 20 : 4) * most_pixels;
-}
+constexpr std::int64_t kBytesAPixel = 4, kBytesAPixelWithGlare = 20;
 
 }  // namespace
 
 cull::HorizonGlances analyse_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
-  const std::string stages = fmt::format("{} {} {} {}", kReaderVersion, cull::kMeasureVersion,
-                                         level::kFindVersion, glare::kFindVersion);
-  const std::string options_text = options_that_matter(options);
+  const FrameQuestions questions(options, context);
   std::vector<char> was_cached(record.frames.size(), 0);
   cull::HorizonGlances glances(record.frames.size());
   context.progress.start("measure", record.frames.size());
   context.scheduler.for_each_frame(
-      record.frames.size(), peak_bytes(record, options.look_for_glare),
+      record.frames.size(),
+      bytes_for_largest_frame(record, options.look_for_glare ? kBytesAPixelWithGlare : kBytesAPixel),
       [&](std::size_t i) {
         FrameRecord& frame = record.frames[i];
-        if (frame.fault) return;
-        const std::string camera = to_json(frame.info).dump();
-        const std::string key = Cache::key(stages, frame.source.content_hash + camera, options_text);
-        if (const auto kept = context.cache.find(key)) {
-          was_cached[i] = 1;
-          Measured measured = from_cache(*kept);
-          glances[i] = measured.horizon_glance_log_odds;
-          return enter(frame, std::move(measured), options, context.out);
-        }
-        Measured measured = measure(frame, options, context.reader);
-        glances[i] = measured.horizon_glance_log_odds;
-        context.cache.keep(key, to_cache(measured));
-        enter(frame, std::move(measured), options, context.out);
+        if (!frame.fault) was_cached[i] = questions.answer(frame, glances[i]);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault) {

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/record/frame_memory.h"
 #include "pipeline/record/record_json.h"
 #include "stages/cull/selection/export.h"
 #include "stages/cull/selection/set_cover.h"
@@ -42,12 +43,29 @@ class Timed {
   Clock::time_point started_;
 };
 
+// The frame in its own depth, its levelled copy and the encoder's copy of that, each of up to 8 bytes.
+constexpr std::int64_t kBytesAPixelOfCopies = 24;
+
 void write_levelled_copies(FlightRecord& record, const FlightOptions& options, RunContext& context) {
-  for (const FrameRecord& frame : record.frames) {
-    if (frame.fault || frame.decision.verdict == Verdict::drop || !frame.horizon) continue;
-    const auto copy = level::write_levelled(frame, context.out / "levelled", options.copies, context.reader);
-    if (!copy) record.warnings.push_back(copy.error().message());
-  }
+  std::vector<const FrameRecord*> level_frames;
+  for (const FrameRecord& frame : record.frames)
+    if (!frame.fault && frame.decision.verdict != Verdict::drop && frame.horizon)
+      level_frames.push_back(&frame);
+  std::vector<std::optional<Fault>> faults(level_frames.size());
+  context.progress.start("levelled copies", level_frames.size());
+  context.scheduler.for_each_frame(
+      level_frames.size(), bytes_for_largest_frame(record, kBytesAPixelOfCopies),
+      [&](std::size_t i) {
+        const auto copy = level::write_levelled(*level_frames[i], context.out / "levelled", options.copies,
+                                                context.reader);
+        if (!copy) faults[i] = copy.error();
+      },
+      [&](std::size_t i, const std::optional<Fault>& fault) {
+        if (fault) faults[i] = Fault{"level", level_frames[i]->source.file, fault->detail, fault->hint};
+        if (faults[i]) record.warnings.push_back(faults[i]->message());
+        context.progress.step(i + 1);
+      });
+  context.progress.finish();
 }
 
 Step place_step(FlightOptions options) {

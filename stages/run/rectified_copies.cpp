@@ -3,6 +3,10 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <functional>
+#include <vector>
+
+#include "pipeline/record/frame_memory.h"
 
 namespace lookdown {
 namespace {
@@ -34,25 +38,53 @@ std::optional<Lie> lie_of(const FrameRecord& frame, const FlightRecord& record,
              std::nullopt};
 }
 
-Result<std::filesystem::path> write_one(const FrameRecord& frame, const Lie& lie,
-                                        const rectify::Options& options, const RunContext& context) {
-  const auto view = rectify::view_from_pose(lie.camera, lie.pose, options);
-  if (!view) return view.error();
-  return rectify::write_rectified(frame, *view, lie.crs, file_of(frame, context), options, context.reader);
+// The frame, what it becomes on the ground, and the encoder's copy of that.
+constexpr std::int64_t kBytesAPixel = 16;
+
+// One copy to make.
+struct Work {
+  const FrameRecord* frame;
+  std::function<Result<rectify::GroundView>()> view;
+  std::optional<std::string> crs;
+};
+
+void write_copies(const std::vector<Work>& work, FlightRecord& record, const rectify::Options& options,
+                  RunContext& context) {
+  std::vector<std::optional<Fault>> faults(work.size());
+  context.progress.start("rectified copies", work.size());
+  context.scheduler.for_each_frame(
+      work.size(), bytes_for_largest_frame(record, kBytesAPixel),
+      [&](std::size_t i) {
+        const auto view = work[i].view();
+        const auto copy = view ? rectify::write_rectified(*work[i].frame, *view, work[i].crs,
+                                                          file_of(*work[i].frame, context), options,
+                                                          context.reader)
+                               : Result<std::filesystem::path>(view.error());
+        if (!copy) faults[i] = copy.error();
+      },
+      [&](std::size_t i, const std::optional<Fault>& fault) {
+        if (fault) faults[i] = fault;
+        if (faults[i]) record.warnings.push_back(work[i].frame->source.file + ": " + faults[i]->message());
+        context.progress.step(i + 1);
+      });
+  context.progress.finish();
 }
 
 }  // namespace
 
 void write_rectified_obliques(FlightRecord& record, const rectify::Options& options, RunContext& context) {
+  std::vector<Work> work;
   int without_height = 0;
   for (const FrameRecord& frame : record.frames) {
     if (!looks_aside(frame)) continue;
     const std::optional<Lie> lie = lie_of(frame, record, options);
     without_height += !lie && !frame.placement.placed && frame.tilt && !options.height_m;
     if (!lie) continue;
-    if (const auto copy = write_one(frame, *lie, options, context); !copy)
-      record.warnings.push_back(frame.source.file + ": " + copy.error().message());
+    work.push_back({&frame,
+                    [lie, &options] { return rectify::view_from_pose(lie->camera, lie->pose, options); },
+                    lie->crs});
   }
+  write_copies(work, record, options, context);
   if (without_height > 0)
     record.warnings.push_back(fmt::format(
         "{} that could not be placed but whose tilt is known could be laid onto the ground too: "
@@ -61,6 +93,7 @@ void write_rectified_obliques(FlightRecord& record, const rectify::Options& opti
 }
 
 void write_marked_ground(FlightRecord& record, const rectify::Options& options, RunContext& context) {
+  std::vector<Work> work;
   for (const rectify::GroundSigns& signs : rectify::read_ground_signs(options.ground_file)) {
     const auto frame = std::find_if(record.frames.begin(), record.frames.end(),
                                     [&](const FrameRecord& f) { return f.source.file == signs.file; });
@@ -69,12 +102,13 @@ void write_marked_ground(FlightRecord& record, const rectify::Options& options, 
       continue;
     }
     if (frame->fault) continue;
-    const auto view = rectify::view_from_signs(frame->info.camera, signs, options);
-    const auto copy =
-        view ? rectify::write_rectified(*frame, *view, {}, file_of(*frame, context), options, context.reader)
-             : Result<std::filesystem::path>(view.error());
-    if (!copy) record.warnings.push_back(signs.file + ": " + copy.error().message());
+    work.push_back({&*frame,
+                    [signs, &options, &camera = frame->info.camera] {
+                      return rectify::view_from_signs(camera, signs, options);
+                    },
+                    {}});
   }
+  write_copies(work, record, options, context);
 }
 
 }  // namespace lookdown

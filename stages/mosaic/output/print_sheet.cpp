@@ -4,11 +4,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <opencv2/imgcodecs.hpp>
 #include <tuple>
 #include <utility>
 #include <vector>
 
+#include "pipeline/imaging/encode.h"
 #include "stages/mosaic/output/pdf_document.h"
 #include "stages/mosaic/output/preview.h"
 
@@ -39,9 +39,7 @@ std::string jpeg_on_white(const cv::Mat& rgba) {
         picture.at<cv::Vec3b>(row, column)[channel] =
             static_cast<uchar>((pixel[2 - channel] * pixel[3] + 255 * (255 - pixel[3]) + 127) / 255);
     }
-  std::vector<uchar> bytes;
-  cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 90});
-  return {bytes.begin(), bytes.end()};
+  return as_text(encode_jpeg(picture, 90));
 }
 
 void draw_scale_bar(PdfPage& page, int scale, double left, double bottom, double most_mm) {

@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/core.hpp>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/imaging/encode.h"
 #include "stages/report/pictures/detail_spot.h"
 #include "stages/report/pictures/displayed_frame.h"
 
@@ -126,7 +126,7 @@ std::string jpeg_within(const cv::Mat& bgr, std::int64_t most_bytes) {
   std::vector<std::uint8_t> bytes;
   while (true) {
     for (const int quality : {86, 78, 68, 56, 42}) {
-      cv::imencode(".jpg", picture, bytes, {cv::IMWRITE_JPEG_QUALITY, quality, cv::IMWRITE_JPEG_OPTIMIZE, 1});
+      bytes = encode_jpeg(picture, quality, true);
       if (static_cast<std::int64_t>(bytes.size()) <= most_bytes) return {bytes.begin(), bytes.end()};
     }
     const int long_side = std::max(picture.cols, picture.rows);

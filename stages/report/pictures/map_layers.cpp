@@ -7,6 +7,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
+#include "pipeline/imaging/encode.h"
 #include "stages/report/pictures/frame_pictures.h"
 
 namespace lookdown::report {
@@ -55,9 +56,7 @@ std::string sources_picture(const FlightRecord& record, const RunContext& contex
                                           static_cast<std::uint8_t>(source & 255)};
     }
   }
-  std::vector<std::uint8_t> bytes;
-  cv::imencode(".png", coded, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
-  return {bytes.begin(), bytes.end()};
+  return as_text(encode_png(coded, PngEffort::small));
 }
 
 std::string glare_picture(const FlightRecord& record, const RunContext& context) {
@@ -66,9 +65,7 @@ std::string glare_picture(const FlightRecord& record, const RunContext& context)
   if (glare.empty() || cv::countNonZero(glare) == 0) return {};
   cv::Mat drawn(glare.size(), CV_8UC4, cv::Scalar(0, 0, 0, 0));
   drawn.setTo(cv::Scalar(60, 220, 255, 200), glare > 0);
-  std::vector<std::uint8_t> bytes;
-  cv::imencode(".png", drawn, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9});
-  return {bytes.begin(), bytes.end()};
+  return as_text(encode_png(drawn, PngEffort::small));
 }
 
 std::vector<int> source_frames(const FlightRecord& record) {

@@ -3,21 +3,13 @@
 #include <fmt/format.h>
 
 #include <exiv2/exiv2.hpp>
-#include <mutex>
 
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/imaging/exiv2_lock.h"
 #include "stages/report/words/flight_figures.h"
 
 namespace lookdown::report {
 namespace {
-
-void register_namespace() {
-  static std::once_flag once;
-  std::call_once(once, [] {
-    Exiv2::XmpParser::initialize();
-    Exiv2::XmpProperties::registerNs(kSidecarNamespace, "lookdown");
-  });
-}
 
 std::string reason_in_words(const Reason& reason) {
   std::string text = reason.word;
@@ -54,7 +46,8 @@ void put_numbers(Exiv2::XmpData& xmp, const FrameRecord& frame) {
 }  // namespace
 
 std::string sidecar(const FrameRecord& frame) {
-  register_namespace();
+  const auto lock = exiv2_lock();
+  Exiv2::XmpProperties::registerNs(kSidecarNamespace, "lookdown");
   const char* verdict = frame.fault ? word(Verdict::drop) : word(frame.decision.verdict);
   Exiv2::XmpData xmp;
   Exiv2::LangAltValue description;
