@@ -25,6 +25,6 @@ set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_SECTION libdevel)
 # What the exported package looks for; the list of packages to build with says it once.
 file(STRINGS .ci/packages.txt build_packages)
 list(FILTER build_packages INCLUDE REGEX "^(lib.*-dev|nlohmann-json3-dev|pkg-config)$")
-list(FILTER build_packages EXCLUDE REGEX "^lib(gtest|gmock|benchmark|cli11|toml11)-dev$")
+list(FILTER build_packages EXCLUDE REGEX "^lib(cli11|toml11)-dev$")
 list(JOIN build_packages ", " CPACK_DEBIAN_DEVELOPMENT_PACKAGE_DEPENDS)
 include(CPack)

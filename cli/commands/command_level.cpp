@@ -6,6 +6,7 @@ namespace lookdown::cli {
 Command level_command() {
   auto options = std::make_shared<FlightOptions>();
   options->levelled_copies = true;
+  options->look_for_glare = false;
   const auto describe_own = [options](OptionVisitor& visitor) {
     inspect::describe(options->inspect, visitor);
     level::describe(options->level, visitor);

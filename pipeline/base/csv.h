@@ -1,5 +1,7 @@
-// Small tables: choices, control points, marks come in, results go out. RFC 4180: commas, quotes, CR LF or
-// LF; UTF-8 with or without byte order mark.
+// Small tables: choices, control points, marks, shapes come in, results go out. RFC 4180: quotes, CR LF or LF;
+// UTF-8 with or without byte order mark. Spreadsheets of many countries separate by semicolons or tabs: the
+// first row tells which. Empty lines and lines that begin with # are passed over; blanks around a cell that
+// is not quoted are not part of it.
 #pragma once
 
 #include <filesystem>
@@ -21,14 +23,19 @@ class CsvTable {
                         const std::vector<std::string>& columns);
 
   [[nodiscard]] std::size_t rows() const { return rows_.size(); }
+  [[nodiscard]] bool has(const std::string& column) const { return column_.contains(column); }
   [[nodiscard]] const std::string& text(std::size_t row, const std::string& column) const;
-  /// A finite number; throws std::runtime_error naming file, line and column otherwise.
+  /// A finite number, whatever the locale: a decimal point, or a decimal comma in a table whose cells are
+  /// separated otherwise. Throws std::runtime_error naming file, line and column otherwise.
   [[nodiscard]] double number(std::size_t row, const std::string& column) const;
   /// "file, line 7" for messages about a row.
   [[nodiscard]] std::string where(std::size_t row) const;
+  /// Line of the file on which a row begins, from 1.
+  [[nodiscard]] int line(std::size_t row) const { return lines_.at(row); }
 
  private:
   std::string origin_;
+  char separator_ = ',';
   std::map<std::string, std::size_t> column_;
   std::vector<std::vector<std::string>> rows_;
   std::vector<int> lines_;

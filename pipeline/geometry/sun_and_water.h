@@ -37,11 +37,6 @@ struct Air {
 /// Angle at which the reflection is fully polarized: atan(n), in radians.
 [[nodiscard]] double brewster_angle_rad(double refractive_index);
 
-/// Refractive index of water with dissolved salt, visible light near 20 degrees C: 1.333 at 0 g/kg, 1.340 at
-/// sea salinity of 35 g/kg, and linear on (about 2e-4 a g/kg, common practice); saturated sodium chloride
-/// brine comes out near 1.38.
-[[nodiscard]] double refractive_index_of_brine(double salinity_g_per_kg);
-
 /// Mean square slope of a wind-roughened surface of long fetch: 0.003 + 0.00512 W, W in m/s at 12.5 m height
 /// (Cox & Munk, J. Opt. Soc. Am. 44:838, 1954).
 [[nodiscard]] double mean_square_slope(double wind_m_s);

@@ -32,10 +32,6 @@ double brewster_angle_rad(double refractive_index) {
   return std::atan(refractive_index);
 }
 
-double refractive_index_of_brine(double salinity_g_per_kg) {
-  return 1.333 + 0.0002 * salinity_g_per_kg;
-}
-
 double mean_square_slope(double wind_m_s) {
   return 0.003 + 0.00512 * std::max(0.0, wind_m_s);
 }

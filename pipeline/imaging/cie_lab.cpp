@@ -3,20 +3,10 @@
 #include <array>
 #include <cmath>
 
+#include "pipeline/imaging/srgb.h"
+
 namespace lookdown {
 namespace {
-
-const std::array<float, 256>& linear_light() {
-  static const std::array<float, 256> table = [] {
-    std::array<float, 256> linear{};
-    for (int v = 0; v < 256; ++v) {
-      const double s = v / 255.0;
-      linear[v] = static_cast<float>(s <= 0.04045 ? s / 12.92 : std::pow((s + 0.055) / 1.055, 2.4));
-    }
-    return linear;
-  }();
-  return table;
-}
 
 /// ISO/CIE 11664-4: cube root with a straight piece near zero.
 float lightness_response(float t) {
@@ -28,7 +18,7 @@ float lightness_response(float t) {
 
 cv::Mat3f cie_lab(const cv::Mat3b& bgr) {
   constexpr float kWhiteX = 0.950456F, kWhiteZ = 1.088754F;  // D65, Y = 1
-  const auto& linear = linear_light();
+  const auto& linear = light_of_bytes();
   cv::Mat3f lab(bgr.size());
   for (int row = 0; row < bgr.rows; ++row)
     for (int column = 0; column < bgr.cols; ++column) {

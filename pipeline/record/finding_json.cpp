@@ -31,9 +31,6 @@ json to_json(const FramePlacement& placement) {
 Camera camera_from_json(const json& j) {
   return j.get<Camera>();
 }
-FrameInfo frame_info_from_json(const json& j) {
-  return j.get<FrameInfo>();
-}
 Sharpness sharpness_from_json(const json& j) {
   return j.get<Sharpness>();
 }
@@ -45,9 +42,6 @@ Tilt tilt_from_json(const json& j) {
 }
 Glare glare_from_json(const json& j) {
   return j.get<Glare>();
-}
-FramePlacement frame_placement_from_json(const json& j) {
-  return j.get<FramePlacement>();
 }
 
 }  // namespace lookdown

@@ -21,12 +21,10 @@ nlohmann::json to_json(const Glare&);
 nlohmann::json to_json(const FramePlacement&);
 nlohmann::json to_json(const Camera&);
 Camera camera_from_json(const nlohmann::json&);
-FrameInfo frame_info_from_json(const nlohmann::json&);
 Sharpness sharpness_from_json(const nlohmann::json&);
 Horizon horizon_from_json(const nlohmann::json&);
 Tilt tilt_from_json(const nlohmann::json&);
 Glare glare_from_json(const nlohmann::json&);
-FramePlacement frame_placement_from_json(const nlohmann::json&);
 
 /// placement.json as other programs read it: see the file contract in DEVELOPERS.md.
 nlohmann::json placement_document(const FlightRecord&);

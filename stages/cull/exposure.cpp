@@ -5,19 +5,17 @@
 #include <cstdint>
 #include <opencv2/core.hpp>
 
+#include "pipeline/imaging/srgb.h"
+
 namespace lookdown::cull {
 namespace {
 
 constexpr int kTop = 254;
 constexpr int kBottom = 1;
 
-/// Inverse of the sRGB transfer function, IEC 61966-2-1.
 std::array<double, 256> linear_light() {
   std::array<double, 256> table{};
-  for (int v = 0; v < 256; ++v) {
-    const double s = v / 255.0;
-    table[v] = s <= 0.04045 ? s / 12.92 : std::pow((s + 0.055) / 1.055, 2.4);
-  }
+  for (int v = 0; v < 256; ++v) table[v] = light_from_srgb(v / 255.0);
   return table;
 }
 

@@ -44,7 +44,7 @@ struct InputError : std::runtime_error {
 /// Shapes of the options, in the order points, lines, areas, file. Throws InputError.
 [[nodiscard]] std::vector<Shape> shapes_of(const Options&);
 /// CSV text with a header that has x and y, and optionally name and kind; rows with the same name make one
-/// shape. Without kind one row is a point, several are a line. Throws InputError naming `file` and the row.
+/// shape. Without kind one row is a point, several are a line. Throws InputError naming `file` and the line.
 [[nodiscard]] std::vector<Shape> shapes_from_csv(const std::string& text, const std::string& file);
 /// RFC 7946 Point, LineString, Polygon (outer ring), alone, as features or collections. Throws InputError.
 [[nodiscard]] std::vector<Shape> shapes_from_geojson(const std::string& text, const std::string& file);

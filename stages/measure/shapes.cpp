@@ -1,12 +1,13 @@
 #include <fmt/format.h>
 
+#include <charconv>
 #include <cmath>
 #include <fstream>
 #include <iterator>
-#include <map>
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "pipeline/base/csv.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {
@@ -15,15 +16,9 @@ namespace {
 using nlohmann::json;
 
 double number(const std::string& text, const std::string& where) {
-  std::size_t used = 0;
-  double value = NAN;
-  try {
-    value = std::stod(text, &used);
-  } catch (const std::exception&) {
-    used = 0;
-  }
-  while (used > 0 && used < text.size() && std::isspace(static_cast<unsigned char>(text[used]))) ++used;
-  if (used == 0 || used != text.size() || !std::isfinite(value))
+  double value = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+  if (error != std::errc() || end != text.data() + text.size() || !std::isfinite(value))
     throw InputError(fmt::format("{}: '{}' is not a number", where, text));
   return value;
 }
@@ -49,24 +44,6 @@ Shape shape_from_words(const std::string& text, Kind kind, int serial) {
   }
   check(shape, text);
   return shape;
-}
-
-std::vector<std::string> cells_of(const std::string& line) {
-  std::vector<std::string> cells(1);
-  bool quoted = false;
-  for (std::size_t i = 0; i < line.size(); ++i) {
-    if (line[i] == '"') {
-      if (quoted && i + 1 < line.size() && line[i + 1] == '"')
-        cells.back() += line[++i];
-      else
-        quoted = !quoted;
-    } else if (line[i] == ',' && !quoted) {
-      cells.emplace_back();
-    } else if (line[i] != '\r') {
-      cells.back() += line[i];
-    }
-  }
-  return cells;
 }
 
 Kind kind_from(const std::string& text, const std::string& where) {
@@ -124,30 +101,22 @@ const char* word(Kind kind) {
 }
 
 std::vector<Shape> shapes_from_csv(const std::string& text, const std::string& file) {
-  std::istringstream lines(text);
-  std::string line;
-  std::map<std::string, std::size_t> columns;
-  if (!std::getline(lines, line)) throw InputError(file + ": is empty; it needs a header with x and y");
-  const std::vector<std::string> header = cells_of(line);
-  for (std::size_t i = 0; i < header.size(); ++i) columns[header[i]] = i;
-  if (!columns.contains("x") || !columns.contains("y"))
-    throw InputError(file + ": the header has no x and y");
   std::vector<Shape> shapes;
   std::vector<bool> kind_given;
-  for (int row = 2; std::getline(lines, line); ++row) {
-    if (line.find_first_not_of(" \r,") == std::string::npos) continue;
-    const std::vector<std::string> cells = cells_of(line);
-    const std::string where = fmt::format("{} row {}", file, row);
-    const auto cell = [&](const char* column) {
-      return columns.contains(column) && columns[column] < cells.size() ? cells[columns[column]]
-                                                                        : std::string();
-    };
-    const std::string name = columns.contains("name") ? cell("name") : fmt::format("point {}", row - 1);
-    if (shapes.empty() || shapes.back().name != name) {
-      shapes.push_back({name, cell("kind").empty() ? Kind::point : kind_from(cell("kind"), where), {}});
-      kind_given.push_back(!cell("kind").empty());
+  try {
+    const CsvTable table = CsvTable::parse(text, file, {"x", "y"});
+    for (std::size_t row = 0; row < table.rows(); ++row) {
+      const std::string name =
+          table.has("name") ? table.text(row, "name") : fmt::format("point {}", row + 1);
+      const std::string kind = table.has("kind") ? table.text(row, "kind") : "";
+      if (shapes.empty() || shapes.back().name != name) {
+        shapes.push_back({name, kind.empty() ? Kind::point : kind_from(kind, table.where(row)), {}});
+        kind_given.push_back(!kind.empty());
+      }
+      shapes.back().corners.push_back({table.number(row, "x"), table.number(row, "y")});
     }
-    shapes.back().corners.push_back({number(cell("x"), where), number(cell("y"), where)});
+  } catch (const std::runtime_error& error) {
+    throw InputError(error.what());
   }
   for (std::size_t i = 0; i < shapes.size(); ++i) {
     if (!kind_given[i] && shapes[i].corners.size() > 1) shapes[i].kind = Kind::line;

@@ -148,12 +148,6 @@ Result<GroundView> view_from_rectangle(const Camera& camera, const std::array<Po
                          {{0, 0}, {width, 0}, {width, height}, {0, height}}, options);
 }
 
-std::optional<Eigen::Vector3d> vanishing_point(const Camera& camera, const std::vector<FrameEdge>& edges) {
-  const auto direction = common_direction(camera, edges);
-  if (!direction) return std::nullopt;
-  return (camera.matrix() * *direction).normalized();
-}
-
 Result<GroundView> view_from_parallels(const Camera& camera, const std::vector<FrameEdge>& first,
                                        const std::vector<FrameEdge>& second, const Options& options) {
   auto east = common_direction(camera, first), other = common_direction(camera, second);

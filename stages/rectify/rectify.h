@@ -80,10 +80,6 @@ struct GroundSigns {
 /// The view that a frame's signs give; a fault when they are too few or of several kinds.
 Result<GroundView> view_from_signs(const Camera&, const GroundSigns&, const Options&);
 
-/// Point where the edges of a family meet, least squares over the undistorted edges' line equations,
-/// homogeneous and unit; empty with fewer than two edges.
-[[nodiscard]] std::optional<Eigen::Vector3d> vanishing_point(const Camera&, const std::vector<FrameEdge>&);
-
 /// Least-squares homography, ground from undistorted pixels (normalised DLT refined; Hartley & Zisserman
 /// alg. 4.1-4.3).
 Result<Homography<Ground, UndistortedPx>> fit_homography(const std::vector<Point2<UndistortedPx>>&,

@@ -121,7 +121,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
     const cull::HorizonGlances glances = analyse_frames(record, options, context);
     level::add_tilts_from_sun(record, sun_marks);
     cull::decide(record, options.cull, glances);
-    apply_choices(record, choices);
+    apply_rescues(record, choices);
   }
   warn_about_faults(record);
   if (extent >= Extent::place) {
@@ -137,10 +137,12 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
       glare::refine_across_frames(record, options.glare, context);
       cull::settle_by_overlap(record, options.cull, context);
     }));
-    apply_choices(record, choices);
-    if (options.cull.cover > 0)
-      cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   }
+  // What was placed and compared does not depend on what a person drops, so that these steps need not be done
+  // again for it.
+  if (extent >= Extent::measure) apply_choices(record, choices);
+  if (extent >= Extent::place && options.cull.cover > 0)
+    cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
     timed.from_cache(remember_step(mosaic_step(options), record, context,

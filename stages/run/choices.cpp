@@ -6,6 +6,22 @@
 #include "pipeline/base/csv.h"
 
 namespace lookdown {
+namespace {
+
+Choices::const_iterator choice_for(const FrameRecord& frame, const Choices& choices) {
+  const auto chosen = choices.find(frame.source.file);
+  return chosen != choices.end() ? chosen : choices.find(frame.source.twin_file);
+}
+
+void choose(FrameRecord& frame, Verdict verdict) {
+  if (frame.fault) return;  // what cannot be read cannot be kept
+  frame.decision.by_person = true;
+  if (frame.decision.verdict == verdict) return;
+  frame.decision.verdict = verdict;
+  frame.decision.reasons.insert(frame.decision.reasons.begin(), Reason{"chosen by hand", {}, {}, {}});
+}
+
+}  // namespace
 
 Choices read_choices(const std::filesystem::path& file) {
   const CsvTable table = CsvTable::read(file, {"file", "verdict"});
@@ -20,18 +36,21 @@ Choices read_choices(const std::filesystem::path& file) {
   return choices;
 }
 
+void apply_rescues(FlightRecord& record, const Choices& choices) {
+  for (FrameRecord& frame : record.frames) {
+    const auto chosen = choice_for(frame, choices);
+    if (frame.decision.verdict == Verdict::drop && chosen != choices.end() && chosen->second != Verdict::drop)
+      choose(frame, chosen->second);
+  }
+}
+
 void apply_choices(FlightRecord& record, const Choices& choices) {
   Choices unused = choices;
   for (FrameRecord& frame : record.frames) {
-    auto chosen = choices.find(frame.source.file);
-    if (chosen == choices.end()) chosen = choices.find(frame.source.twin_file);
+    const auto chosen = choice_for(frame, choices);
     if (chosen == choices.end()) continue;
     unused.erase(chosen->first);
-    if (frame.fault) continue;  // what cannot be read cannot be kept
-    frame.decision.by_person = true;
-    if (frame.decision.verdict == chosen->second) continue;
-    frame.decision.verdict = chosen->second;
-    frame.decision.reasons.insert(frame.decision.reasons.begin(), Reason{"chosen by hand", {}, {}, {}});
+    choose(frame, chosen->second);
   }
   for (const auto& [file, verdict] : unused) {
     const std::string warning = "The choices name " + file + ", which is not in this flight.";

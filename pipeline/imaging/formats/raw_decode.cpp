@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "pipeline/imaging/formats/jpeg_decode.h"
+#include "pipeline/imaging/srgb.h"
 
 namespace lookdown {
 namespace {
@@ -75,8 +76,7 @@ const std::vector<std::uint16_t>& srgb_curve() {
   static const std::vector<std::uint16_t> curve = [] {
     std::vector<std::uint16_t> made(65536);
     for (std::size_t level = 0; level < made.size(); ++level) {
-      const double light = static_cast<double>(level) / 65535;
-      const double coded = light <= 0.0031308 ? 12.92 * light : 1.055 * std::pow(light, 1 / 2.4) - 0.055;
+      const double coded = srgb_from_light(static_cast<double>(level) / 65535);
       made[level] = static_cast<std::uint16_t>(std::lround(65535 * coded));
     }
     return made;

@@ -6,6 +6,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::cull {
 namespace {
 
@@ -90,10 +92,7 @@ float middle_of(const cv::Mat& squared) {
   std::vector<float> values;
   for (int y = kMargin_px; y < squared.rows - kMargin_px; y += 4)
     for (int x = kMargin_px; x < squared.cols - kMargin_px; x += 4) values.push_back(squared.at<float>(y, x));
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return median_in_place(values);
 }
 
 /// -1, 0 or 1: the component of a direction, rounded; `squared`: its squared length.

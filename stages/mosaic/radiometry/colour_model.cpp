@@ -7,6 +7,7 @@
 #include <map>
 #include <string>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/mosaic/radiometry/overlaps.h"
 
 namespace lookdown::mosaic {
@@ -22,12 +23,6 @@ constexpr double kExposureKnown = 0.15,
 constexpr double kBalancePrior = 0.05;  // of the ratio of two channels
 constexpr double kSlopePrior = 0.03;    // of the brightness across half a diagonal
 constexpr double kVignettingPrior = 0.3;  // of each coefficient
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  std::nth_element(values.begin(), values.begin() + values.size() / 2, values.end());
-  return values[values.size() / 2];
-}
 
 /// ln of the light admitted, t ISO / N^2, when Exif tells all of it.
 std::optional<double> log_exposure(const FrameInfo& info) {

@@ -2,6 +2,7 @@
 #include <cmath>
 #include <vector>
 
+#include "pipeline/imaging/srgb.h"
 #include "stages/mosaic/radiometry/colour_model.h"
 
 namespace lookdown::mosaic {
@@ -45,12 +46,11 @@ std::vector<float> brightening_by_square_radius(const FrameColour& colour, doubl
 }  // namespace
 
 double linear_from_srgb(double code) {
-  const double value = code / 255;
-  return value <= 0.04045 ? value / 12.92 : std::pow((value + 0.055) / 1.055, 2.4);
+  return light_from_srgb(code / 255);
 }
 
 double srgb_from_linear(double light) {
-  return 255 * (light <= 0.0031308 ? 12.92 * light : 1.055 * std::pow(light, 1 / 2.4) - 0.055);
+  return 255 * srgb_from_light(light);
 }
 
 double FrameColour::log_brightness(double x_px, double y_px) const {

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::mosaic {
 namespace {
 
@@ -64,8 +66,7 @@ HeightSweep::HeightSweep(const std::vector<FrameView>& views, const Survey& surv
                                    : cv::Mat(survey.frames[i].usable & (glare == 0)));
     heights.push_back(views[i].height_px);
   }
-  std::nth_element(heights.begin(), heights.begin() + heights.size() / 2, heights.end());
-  usual_height_px_ = heights[heights.size() / 2];
+  usual_height_px_ = median_in_place(heights);
 }
 
 Scatter HeightSweep::at(double height_px, const cv::Rect& region) const {

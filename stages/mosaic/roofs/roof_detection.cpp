@@ -6,6 +6,7 @@
 #include <map>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/mosaic/roofs/plane_sweep.h"
 #include "stages/mosaic/roofs/roof_outline.h"
 
@@ -106,10 +107,9 @@ bool is_long(const std::vector<FrameView>& views, const RaisedArea& area) {
   constexpr double kLong = 0.45;
   std::vector<int> widths;
   for (const FrameView& view : views) widths.push_back(std::min(view.box.width, view.box.height));
-  std::nth_element(widths.begin(), widths.begin() + widths.size() / 2, widths.end());
   const double length =
       std::max(cv::norm(area.outline[1] - area.outline[0]), cv::norm(area.outline[2] - area.outline[1]));
-  return length > kLong * widths[widths.size() / 2];
+  return length > kLong * median_in_place(widths);
 }
 
 /// True for what two overlapping regions both found.

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::mosaic {
 namespace {
 
@@ -36,18 +38,14 @@ double median_of_positive(const cv::Mat& values) {
   for (int row = 0; row < values.rows; ++row)
     for (int column = 0; column < values.cols; ++column)
       if (values.at<float>(row, column) > 0) positive.push_back(values.at<float>(row, column));
-  if (positive.empty()) return 0;
-  std::nth_element(positive.begin(), positive.begin() + positive.size() / 2, positive.end());
-  return positive[positive.size() / 2];
+  return median_in_place(positive);
 }
 
 int usual_frame_area(const Survey& survey) {
   std::vector<int> areas;
   for (const SurveyFrame& frame : survey.frames)
     if (!frame.bgr.empty()) areas.push_back(cv::countNonZero(frame.usable));
-  if (areas.empty()) return 0;
-  std::nth_element(areas.begin(), areas.begin() + areas.size() / 2, areas.end());
-  return areas[areas.size() / 2];
+  return median_in_place(areas);
 }
 
 void fill_insides(cv::Mat& things, int largest_area) {

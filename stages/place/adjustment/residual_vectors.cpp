@@ -3,16 +3,12 @@
 #include <algorithm>
 #include <array>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::place {
 namespace {
 
 constexpr std::size_t kFewestSightings = 5;
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 /// Sightings of one quarter, in mosaic pixels.
 struct Quarter {

@@ -4,16 +4,11 @@
 #include <cmath>
 #include <memory>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/place/datum/datum.h"
 
 namespace lookdown::place {
 namespace {
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ptrdiff_t(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 struct Destroy {
   void operator()(OGRCoordinateTransformation* t) const { OGRCoordinateTransformation::DestroyCT(t); }

@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 #include <set>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/place/planes/off_plane_points.h"
 
 namespace lookdown::place {
@@ -39,12 +40,6 @@ struct Area {
   Outline outline;
   int tie_points = 0;
 };
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  std::nth_element(values.begin(), values.begin() + std::ptrdiff_t(values.size() / 2), values.end());
-  return values[values.size() / 2];
-}
 
 /// Within `slack` of the outline or inside it.
 bool inside(const Outline& outline, const Eigen::Vector3d& p, double slack) {

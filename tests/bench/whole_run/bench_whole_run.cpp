@@ -1,5 +1,5 @@
-// Whole runs over the first N frames of a flight: time a frame, peak memory, ratio to the least work, cold
-// and warm cache, one changed choice, threads. bench_whole_run FLIGHT SCRATCH N [N...]
+// Whole runs over the first N frames of a flight: time a frame, peak memory, ratio to the least work; what a
+// second run does again; whether the bytes depend on the threads. bench_whole_run FLIGHT SCRATCH N [N...]
 #include <fmt/core.h>
 #include <unistd.h>
 
@@ -7,17 +7,20 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <map>
 #include <string>
 #include <vector>
 
 #include "least_work.h"
 #include "measured_process.h"
+#include "program_run.h"
 
 namespace {
 
 namespace fs = std::filesystem;
 using lookdown::bench::Cost;
 using lookdown::bench::cost_of;
+using lookdown::contents_of;
 
 std::vector<fs::path> frames_of(const fs::path& flight) {
   std::vector<fs::path> frames;
@@ -48,6 +51,16 @@ void print(int count, const char* what, const Cost& cost, double floor_cpu_s) {
   std::fflush(stdout);
 }
 
+using Contents = std::map<std::string, std::string>;
+
+// What differs from run to run by design: how long it took and how it was called.
+bool same_but_for_timings(Contents a, Contents b) {
+  for (const char* own : {"flight.json", "report.html"}) a.erase(own), b.erase(own);
+  for (const auto& [file, bytes] : a)
+    if (!b.contains(file) || b.at(file) != bytes) fmt::print("        differs: {}\n", file);
+  return a == b;
+}
+
 void measure(const std::vector<fs::path>& frames, const fs::path& scratch) {
   const int count = static_cast<int>(frames.size());
   const fs::path card = scratch / "card", out = scratch / "out";
@@ -56,14 +69,21 @@ void measure(const std::vector<fs::path>& frames, const fs::path& scratch) {
   for (const fs::path& frame : frames) fs::create_symlink(fs::absolute(frame), card / frame.filename());
   const Cost floor = cost_of([&] { return lookdown::bench::least_work(frames, 2); });
   print(count, "least work, 2 threads", floor, floor.cpu_s);
-  print(count, "cold cache, 2 threads", run(card, out, 2), floor.cpu_s);
-  print(count, "warm cache, 2 threads", run(card, out, 2), floor.cpu_s);
-  std::ofstream(scratch / "choices.csv")
-      << "file,verdict\n"
-      << frames[static_cast<std::size_t>(count) / 2].filename().string() << ",drop\n";
-  print(count, "one changed choice", run(card, out, 2, {"--choices", scratch / "choices.csv"}), floor.cpu_s);
-  fs::remove_all(out);
-  print(count, "cold cache, 1 thread", run(card, out, 1), floor.cpu_s);
+  print(count, "cold, 2 threads", run(card, out, 2), floor.cpu_s);
+  const auto of_two_threads = contents_of(out);
+  print(count, "nothing changed", run(card, out, 2), floor.cpu_s);
+  print(count, "another option of the page", run(card, out, 2, {"--picture-px", "900"}), floor.cpu_s);
+  const auto name = [&](std::size_t part) { return frames[frames.size() * part / 3].filename().string(); };
+  std::ofstream(scratch / "choices.csv") << "file,verdict\n" << name(1) << ",drop\n" << name(2) << ",drop\n";
+  print(count, "two changed verdicts", run(card, out, 2, {"--choices-file", scratch / "choices.csv"}),
+        floor.cpu_s);
+  for (const int threads : {1, 8}) {
+    fs::remove_all(out);
+    const std::string what = fmt::format("cold, {} thread{}", threads, threads == 1 ? "" : "s");
+    print(count, what.c_str(), run(card, out, threads), floor.cpu_s);
+    fmt::print("        {} threads and 2 leave {} bytes\n", threads,
+               same_but_for_timings(contents_of(out), of_two_threads) ? "the same" : "OTHER");
+  }
   fs::remove_all(scratch);
 }
 

@@ -106,7 +106,7 @@ TEST(Shapes, CsvFaultsNameTheRow) {
     (void)shapes_from_csv("x,y\n1,2\n3,four\n", "t.csv");
     FAIL();
   } catch (const InputError& error) {
-    EXPECT_NE(std::string(error.what()).find("t.csv row 3"), std::string::npos) << error.what();
+    EXPECT_NE(std::string(error.what()).find("t.csv, line 3"), std::string::npos) << error.what();
   }
   EXPECT_THROW((void)shapes_from_csv("name,kind,x,y\na,area,0,0\na,area,1,1\n", "t.csv"), InputError);
   EXPECT_THROW((void)shapes_from_csv("", "t.csv"), InputError);
