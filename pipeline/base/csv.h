@@ -1,7 +1,7 @@
-// Small tables: choices, control points, marks, shapes come in, results go out. RFC 4180: quotes, CR LF or LF;
-// UTF-8 with or without byte order mark. Spreadsheets of many countries separate by semicolons or tabs: the
-// first row tells which. Empty lines and lines that begin with # are passed over; blanks around a cell that
-// is not quoted are not part of it.
+// Small tables: choices, control points, marks, shapes come in, results go out. RFC 4180: quotes, CR LF or
+// LF; UTF-8 with or without byte order mark. Spreadsheets of many countries separate by semicolons or tabs:
+// the first row tells which. Empty lines and lines that begin with # are passed over; blanks around a cell
+// that is not quoted are not part of it.
 #pragma once
 
 #include <filesystem>

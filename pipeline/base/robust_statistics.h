@@ -3,7 +3,6 @@
 #pragma once
 
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
 #include <vector>
 
@@ -37,14 +36,6 @@ template <class T>
 template <class T>
 [[nodiscard]] T median(std::vector<T> values, T if_empty = T{}) {
   return quantile_in_place(values, 0.5, if_empty);
-}
-
-/// Median absolute deviation from the median.
-template <class T>
-[[nodiscard]] T median_absolute_deviation(std::vector<T> values) {
-  const T middle = median_in_place(values);
-  for (T& value : values) value = std::abs(value - middle);
-  return median_in_place(values);
 }
 
 }  // namespace lookdown

@@ -33,10 +33,6 @@ std::vector<std::uint8_t> encode_png(const cv::Mat& picture, PngEffort effort) {
                  {cv::IMWRITE_PNG_COMPRESSION, 1, cv::IMWRITE_PNG_STRATEGY, cv::IMWRITE_PNG_STRATEGY_RLE});
 }
 
-std::vector<std::uint8_t> encode_bilevel_png(const cv::Mat& mask) {
-  return encoded(".png", mask, {cv::IMWRITE_PNG_BILEVEL, 1});
-}
-
 std::vector<std::uint8_t> encode_jpeg(const cv::Mat& picture, int quality, bool optimised) {
   return encoded(".jpg", picture,
                  {cv::IMWRITE_JPEG_QUALITY, quality, cv::IMWRITE_JPEG_OPTIMIZE, optimised ? 1 : 0});

@@ -12,16 +12,14 @@ class Mat;
 
 namespace lookdown {
 
-/// How hard a PNG is squeezed; the pixels are the same. `quick`: run lengths alone, for masks and what lies in
-/// the cache. `small`: for what travels.
+/// How hard a PNG is squeezed; the pixels are the same. `quick`: run lengths alone, for masks and what lies
+/// in the cache. `small`: for what travels.
 enum class PngEffort { quick, small };
 
 /// CV_8UC1, CV_8UC3 or CV_8UC4 (blue, green, red, alpha), or the same of 16 bits.
 [[nodiscard]] std::vector<std::uint8_t> encode_png(const cv::Mat& picture, PngEffort);
-/// A mask of 0 and others than 0 as a PNG of one bit a pixel.
-[[nodiscard]] std::vector<std::uint8_t> encode_bilevel_png(const cv::Mat& mask);
-/// CV_8UC1 or CV_8UC3 (blue, green, red); quality 1..100. `optimised`: Huffman tables of its own, some percent
-/// smaller and slower.
+/// CV_8UC1 or CV_8UC3 (blue, green, red); quality 1..100. `optimised`: Huffman tables of its own, some
+/// percent smaller and slower.
 [[nodiscard]] std::vector<std::uint8_t> encode_jpeg(const cv::Mat& picture, int quality,
                                                     bool optimised = false);
 /// By the ending of a file name: ".jpg" at `quality`, ".png", ".tif".

@@ -1,5 +1,5 @@
-// The transfer curve of sRGB (IEC 61966-2-1, equations 5 to 8), the working space: coded values as pixels hold
-// them against the light that they stand for. Both from 0 to 1.
+// The transfer curve of sRGB (IEC 61966-2-1, equations 5 to 8), the working space: coded values as pixels
+// hold them against the light that they stand for. Both from 0 to 1.
 #pragma once
 
 #include <array>

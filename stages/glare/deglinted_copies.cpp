@@ -7,6 +7,7 @@
 
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/imaging/encode.h"
 #include "stages/glare/deglint.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/view_comparison.h"
@@ -44,13 +45,12 @@ Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const Plac
 
 void save(const std::filesystem::path& path, const cv::Mat& picture, const FrameRecord& frame,
           const std::vector<std::string>& donors) {
-  std::vector<uchar> bytes;
-  if (!cv::imencode(path.extension().string(), picture, bytes, {cv::IMWRITE_JPEG_QUALITY, 95})) return;
+  std::vector<std::uint8_t> bytes = encode_picture(path.extension().string(), picture, 95);
   if (picture.channels() == 3)
     bytes = with_metadata_of(frame.source.path, std::move(bytes), picture.cols, picture.rows,
                              {"glare filled from other frames' pixels of the same ground", donors,
                               attribution_of({frame.source.path})});
-  write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
+  write_file(path, bytes);
 }
 
 }  // namespace

@@ -106,8 +106,7 @@ std::vector<Shape> shapes_from_csv(const std::string& text, const std::string& f
   try {
     const CsvTable table = CsvTable::parse(text, file, {"x", "y"});
     for (std::size_t row = 0; row < table.rows(); ++row) {
-      const std::string name =
-          table.has("name") ? table.text(row, "name") : fmt::format("point {}", row + 1);
+      const std::string name = table.has("name") ? table.text(row, "name") : fmt::format("point {}", row + 1);
       const std::string kind = table.has("kind") ? table.text(row, "kind") : "";
       if (shapes.empty() || shapes.back().name != name) {
         shapes.push_back({name, kind.empty() ? Kind::point : kind_from(kind, table.where(row)), {}});

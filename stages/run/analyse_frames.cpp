@@ -91,9 +91,8 @@ class FrameQuestions {
     frame.horizon_looked_for = options_.look_for_horizon;
     if (options_.look_for_horizon) {
       level::Finding found =
-          part.operator()<level::Finding>(std::string("level ") + level::kFindVersion, level_text_, [&] {
-            return level::find(pixels, frame.info, options_.level);
-          });
+          part.operator()<level::Finding>(std::string("level ") + level::kFindVersion, level_text_,
+                                          [&] { return level::find(pixels, frame.info, options_.level); });
       glance.reset();
       frame.horizon = found.horizon;
       frame.tilt_sources = std::move(found.tilts);

@@ -56,8 +56,8 @@ void write_levelled_copies(FlightRecord& record, const FlightOptions& options, R
   context.scheduler.for_each_frame(
       level_frames.size(), bytes_for_largest_frame(record, kBytesAPixelOfCopies),
       [&](std::size_t i) {
-        const auto copy = level::write_levelled(*level_frames[i], context.out / "levelled", options.copies,
-                                                context.reader);
+        const auto copy =
+            level::write_levelled(*level_frames[i], context.out / "levelled", options.copies, context.reader);
         if (!copy) faults[i] = copy.error();
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {

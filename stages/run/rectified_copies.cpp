@@ -56,10 +56,10 @@ void write_copies(const std::vector<Work>& work, FlightRecord& record, const rec
       work.size(), bytes_for_largest_frame(record, kBytesAPixel),
       [&](std::size_t i) {
         const auto view = work[i].view();
-        const auto copy = view ? rectify::write_rectified(*work[i].frame, *view, work[i].crs,
-                                                          file_of(*work[i].frame, context), options,
-                                                          context.reader)
-                               : Result<std::filesystem::path>(view.error());
+        const auto copy =
+            view ? rectify::write_rectified(*work[i].frame, *view, work[i].crs,
+                                            file_of(*work[i].frame, context), options, context.reader)
+                 : Result<std::filesystem::path>(view.error());
         if (!copy) faults[i] = copy.error();
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {

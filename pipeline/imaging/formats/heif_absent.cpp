@@ -11,9 +11,6 @@ Fault not_built_in(const std::string& file) {
 
 }  // namespace
 
-bool heif_is_available() {
-  return false;
-}
 Result<FrameHeader> heif_header(std::span<const std::uint8_t>, const std::string& file) {
   return not_built_in(file);
 }

@@ -84,10 +84,6 @@ Result<cv::Mat> pixels_of(const heif_image& image, const std::string& file) {
 
 }  // namespace
 
-bool heif_is_available() {
-  return true;
-}
-
 Result<FrameHeader> heif_header(std::span<const std::uint8_t> bytes, const std::string& file) {
   const Result<Opened> opened = open(bytes, file);
   if (!opened) return opened.error();

@@ -1,5 +1,5 @@
-// Decoding of HEIF (HEIC) and AVIF through libheif. Built with or without the library: without it,
-// `heif_is_available` is false and every file is a Fault that says so. Private to pipeline/.
+// Decoding of HEIF (HEIC) and AVIF through libheif. Built with or without the library: without it
+// every file is a Fault that says so. Private to pipeline/.
 #pragma once
 
 #include <cstdint>
@@ -11,8 +11,6 @@
 #include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {
-
-[[nodiscard]] bool heif_is_available();
 
 /// True when the bytes begin as an HEIF or AVIF still picture does (ISO/IEC 23008-12: an `ftyp` box with such
 /// a brand).

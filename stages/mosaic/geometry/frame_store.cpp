@@ -39,7 +39,6 @@ FrameStore::Picture FrameStore::kept(const Key& key, std::int64_t bytes,
     by_use_.push_front(key);
     entries_[key] = {promise.get_future().share(), bytes, by_use_.begin()};
     held_bytes_ += bytes;
-    if (key.second > 0) ++decodes_;
   }
   // Decoding happens outside the lock; others who want the same frame wait on the future.
   try {

@@ -30,7 +30,6 @@ class FrameStore {
   [[nodiscard]] Picture bgr(int frame_index, int reduction);
   /// CV_8UC1 of the frame's size, 255 = glare; null when there is none or it does not fit the frame.
   [[nodiscard]] Picture glare_mask(int frame_index);
-  [[nodiscard]] int decodes() const { return decodes_; }
 
  private:
   using Key = std::pair<int, int>;  // frame, reduction; 0 for the mask of glare
@@ -47,7 +46,6 @@ class FrameStore {
   std::filesystem::path out_;
   std::int64_t budget_bytes_;
   std::int64_t held_bytes_ = 0;
-  int decodes_ = 0;
   std::mutex guard_;
   std::map<Key, Entry> entries_;
   std::list<Key> by_use_;  // most recent first

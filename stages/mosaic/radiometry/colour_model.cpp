@@ -68,7 +68,7 @@ class RobustSystem {
   [[nodiscard]] Eigen::VectorXd weighted_solution(const std::vector<double>& left) const {
     std::vector<double> sizes(left.size());
     std::transform(left.begin(), left.end(), sizes.begin(), [](double value) { return std::abs(value); });
-    const double scatter = std::max(kLeastScatter, 1.4826 * median(sizes));
+    const double scatter = std::max(kLeastScatter, kSigmaOfMad * median(sizes));
     std::map<std::pair<int, int>, double> sums;
     Eigen::VectorXd right = Eigen::VectorXd::Zero(unknowns_);
     for (std::size_t i = 0; i < rows_.size(); ++i) {
@@ -165,7 +165,7 @@ ExposureTrust exposure_trust(const std::vector<std::optional<double>>& exposures
     trust.share = std::clamp(products / squares, 0.0, 1.0);
     std::transform(pairs.begin(), pairs.end(), left.begin(),
                    [&](const auto& pair) { return std::abs(pair[1] - trust.share * pair[0]); });
-    scatter = std::max(kLeastScatter, 1.4826 * median(left));
+    scatter = std::max(kLeastScatter, kSigmaOfMad * median(left));
   }
   trust.sigma = std::clamp(scatter / std::sqrt(2.0), kExposureKnown, kExposureUnknown);
   return trust;

@@ -22,8 +22,6 @@ struct FrameColour {
   std::array<double, 3> vignetting{};  ///< a1, a2, a3
   double centre_x_px = 0, centre_y_px = 0, half_diagonal_px = 1;
 
-  /// Natural logarithm of the factor common to all channels, at a position of the frame as stored.
-  [[nodiscard]] double log_brightness(double x_px, double y_px) const;
   [[nodiscard]] bool is_identity() const;
 };
 

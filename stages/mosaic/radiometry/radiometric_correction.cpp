@@ -53,13 +53,6 @@ double srgb_from_linear(double light) {
   return 255 * srgb_from_light(light);
 }
 
-double FrameColour::log_brightness(double x_px, double y_px) const {
-  const double u = (x_px - centre_x_px) / half_diagonal_px, v = (y_px - centre_y_px) / half_diagonal_px;
-  const double square = u * u + v * v;
-  return log_slope[0] * u + log_slope[1] * v -
-         square * (vignetting[0] + square * (vignetting[1] + square * vignetting[2]));
-}
-
 bool FrameColour::is_identity() const {
   const auto none = [](const auto& terms) {
     return std::all_of(terms.begin(), terms.end(), [](double term) { return term == 0; });

@@ -106,11 +106,7 @@ std::optional<std::optional<Tie>> PairMemory::recall(int a, int b, std::string_v
 
 void PairMemory::learn(int a, int b, std::string_view question, const std::optional<Tie>& answer) {
   const auto [entry, added] = answers_.try_emplace(key(a, b, question));
-  if (added) {
-    entry->second.tie = answer;
-  } else if (!entry->second.asked) {
-    ++recalled_;
-  }
+  if (added) entry->second.tie = answer;
   entry->second.asked = true;
 }
 

@@ -26,8 +26,6 @@ class PairMemory {
   /// Leaves in the cache what this run has asked.
   void keep() const;
 
-  [[nodiscard]] int recalled() const { return recalled_; }
-
  private:
   struct Answer {
     std::optional<Tie> tie;
@@ -38,7 +36,6 @@ class PairMemory {
   const Cache& cache_;
   std::vector<std::string> frame_words_;  ///< digest of spots and camera
   std::unordered_map<std::string, Answer> answers_;
-  int recalled_ = 0;
 };
 
 }  // namespace lookdown::place

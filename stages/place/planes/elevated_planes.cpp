@@ -235,7 +235,7 @@ class Search {
       thrice += p.frames.size() >= 3;
       off.push_back(std::abs(p.at.z() - area.height));
     }
-    if (1.4826 * median(off) > kFlatShare * height_) return std::nullopt;
+    if (kSigmaOfMad * median(off) > kFlatShare * height_) return std::nullopt;
     if (thrice < kFewestSeenThrice || frames.size() < kFewestFrames) return std::nullopt;
     const cv::Size2f box = cv::minAreaRect(area.outline).size;
     if (std::min(box.width, box.height) < 0.3 * link_) return std::nullopt;
@@ -248,7 +248,7 @@ class Search {
     cv::approxPolyDP(outline, area.outline, cell_, true);
     area.tie_points = int(members.size());
     // The spots of one frame share the error of its pose: frames count, not spots.
-    area.sigma = 1.4826 * median(off) / std::sqrt(double(frames.size()));
+    area.sigma = kSigmaOfMad * median(off) / std::sqrt(double(frames.size()));
     return area;
   }
 

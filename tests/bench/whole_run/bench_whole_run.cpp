@@ -18,9 +18,9 @@
 namespace {
 
 namespace fs = std::filesystem;
+using lookdown::contents_of;
 using lookdown::bench::Cost;
 using lookdown::bench::cost_of;
-using lookdown::contents_of;
 
 std::vector<fs::path> frames_of(const fs::path& flight) {
   std::vector<fs::path> frames;

@@ -16,7 +16,8 @@ const std::string kOpenCvPictures = "/usr/share/doc/opencv-doc/examples/data/";
 const std::string kSkimagePictures = "/usr/lib/python3/dist-packages/skimage/data/";
 
 cv::Mat picture(const std::string& path) {
-  EXPECT_TRUE(std::filesystem::exists(path)) << path << ": install the Debian packages in .ci/test_packages.txt";
+  EXPECT_TRUE(std::filesystem::exists(path))
+      << path << ": install the Debian packages in .ci/test_packages.txt";
   return cv::imread(path, cv::IMREAD_COLOR);
 }
 

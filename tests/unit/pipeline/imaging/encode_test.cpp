@@ -1,7 +1,7 @@
 #include "pipeline/imaging/encode.h"
 
-#include <exiv2/exiv2.hpp>
 #include <gtest/gtest.h>
+#include <exiv2/exiv2.hpp>
 
 #include <atomic>
 #include <opencv2/imgcodecs.hpp>
@@ -23,12 +23,6 @@ TEST(Encode, PngKeepsEveryPixelAtEitherEffort) {
   cv::randu(picture, 0, 256);
   for (const PngEffort effort : {PngEffort::quick, PngEffort::small})
     EXPECT_EQ(cv::norm(decoded(encode_png(picture, effort)), picture, cv::NORM_INF), 0);
-}
-
-TEST(Encode, OneBitAPixelTellsZeroFromTheRest) {
-  cv::Mat mask = cv::Mat::zeros(20, 30, CV_8UC1);
-  mask(cv::Rect(3, 4, 9, 5)) = 255;
-  EXPECT_EQ(cv::norm(decoded(encode_bilevel_png(mask)), mask, cv::NORM_INF), 0);
 }
 
 TEST(Encode, WhatCannotBeEncodedIsAnErrorAndNoEmptyFile) {
