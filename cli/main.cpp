@@ -1,5 +1,7 @@
 #include "cli/command_line.h"
 
+#include <cstdlib>  // tells whether the C library is GNU's, which the next line asks
+
 #ifdef __GLIBC__
 #include <malloc.h>
 #endif

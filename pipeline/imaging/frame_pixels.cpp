@@ -50,9 +50,4 @@ int FramePixels::reduction_for(int long_side_px) const {
   return 8;
 }
 
-void FramePixels::release() {
-  bgr_.clear();
-  grey_.clear();
-}
-
 }  // namespace lookdown

@@ -105,8 +105,6 @@ class FramePixels {
   const std::vector<std::uint8_t>& bytes();
   /// The smallest reduction of 1, 2, 4, 8 whose long side is at most `long_side_px`, or 8.
   [[nodiscard]] int reduction_for(int long_side_px) const;
-  /// Gives back the memory of full-size copies that are no longer needed.
-  void release();
 
  private:
   const FrameReader& reader_;

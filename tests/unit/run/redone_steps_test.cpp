@@ -19,7 +19,7 @@ class RedoneSteps : public ::testing::Test {
  protected:
   static void SetUpTestSuite() {
     folder_ = std::make_unique<TemporaryFolder>();
-    write_row_of_frames(folder_->path() / "card", 5, 7);
+    write_row_of_frames(folder_->path() / "card", 5, 77);
     first_ = contents_of_run({});
   }
   static void TearDownTestSuite() { folder_.reset(); }
