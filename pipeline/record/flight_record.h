@@ -82,15 +82,17 @@ struct Tilt {
   std::string from;  ///< "horizon", "verticals", "parallels", "placement", "sun"
 };
 
-/// Water and glare of one frame. Masks are files: masks/NAME_glare.png, same size and orientation as the
-/// frame as stored.
+/// Water and glare of one frame; a frame that cannot tell (blurred, tilted towards the horizon) has none.
+/// Masks are files: masks/NAME_glare.png, size of the frame as stored.
 struct Glare {
   double water_share = 0;  ///< of the frame
   double glare_share = 0;  ///< of the frame
   std::optional<double> glare_share_of_water;
-  std::optional<double> readable_water_share;  ///< of the water, weighted by how well it can be read
-  std::string mask_file;                       ///< relative to the output folder; empty: none written
-  std::string water_mask_file;
+  std::optional<double> readable_water_share;  ///< of the water
+  std::string kind;       ///< "no water", "none" (water without glare), or what there is most of: "glitter"
+                          ///< (specks), "glint" (the sun itself, clipped), "sky" (a veil)
+  std::string mask_file;  ///< relative to the output folder; empty: none written, there is no glare
+  std::string water_mask_file;  ///< the same for water
 };
 
 /// Where the sun stood when a frame was taken, refraction included.

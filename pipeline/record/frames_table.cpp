@@ -95,7 +95,7 @@ std::string frames_table(const FlightRecord& record) {
       "px,smear_px,smear_deg,"
       "clipped_high_share,clipped_low_share,repeat_of,horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,"
       "tilt_sigma_deg,water_share,"
-      "glare_share,placed,group,rmse_px,gsd_m\r\n";
+      "glare_share,placed,group,rmse_px,gsd_m,glare_kind,readable_share\r\n";
   for (const FrameRecord& frame : record.frames) {
     Row row;
     add_source(row, frame);
@@ -106,6 +106,8 @@ std::string frames_table(const FlightRecord& record) {
     row.add(frame.glare ? number(frame.glare->water_share, 4) : "");
     row.add(frame.glare ? number(frame.glare->glare_share, 4) : "");
     add_place(row, frame, record.placement);
+    row.add(frame.glare ? frame.glare->kind : "");
+    row.add(frame.glare ? number(frame.glare->readable_water_share, 4) : "");
     table += row.line();
   }
   return table;

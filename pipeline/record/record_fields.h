@@ -102,6 +102,7 @@ void each_field(MaybeConst<Glare> auto& g, auto field) {
   field("glare_share", g.glare_share);
   field("glare_share_of_water", g.glare_share_of_water);
   field("readable_water_share", g.readable_water_share);
+  field("kind", g.kind);
   field("mask_file", g.mask_file);
   field("water_mask_file", g.water_mask_file);
 }

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
 #include <list>
 #include <map>
 #include <mutex>
@@ -11,8 +10,8 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/base/atomic_file.h"
-#include "stages/glare/added_light.h"
 #include "stages/glare/clearest_views.h"
+#include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
 #include "stages/glare/sun_from_glint.h"
@@ -22,7 +21,7 @@ namespace lookdown::glare {
 namespace {
 
 constexpr int kMostViews = 8;
-constexpr int kBytesAPixel = 7;  // of a searched frame
+constexpr std::int64_t kReadingBytes = 20'000'000;  // a frame at reduced size, and two masks
 
 // Where a frame is placed against true north and the sun is known, physics says where glint can be at all.
 GlintPrior placed_prior(const FlightRecord& flight, const FrameRecord& frame, const Options& options) {
@@ -37,21 +36,32 @@ GlintPrior placed_prior(const FlightRecord& flight, const FrameRecord& frame, co
   return prior;
 }
 
-SearchedFrame search_frame(const FlightRecord& flight, const FrameRecord& frame, const Options& options,
-                           const RunContext& context) {
-  FramePixels pixels(context.reader, frame.source);
-  return searched_frame(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)),
-                        placed_prior(flight, frame, options));
+// A mask that the single-frame search wrote; none was written where there is nothing.
+cv::Mat written_mask(const std::string& file, cv::Size size, const RunContext& context) {
+  if (file.empty()) return cv::Mat::zeros(size, CV_8UC1);
+  auto mask = context.reader.grey(context.out / file);
+  return mask ? *mask : cv::Mat::zeros(size, CV_8UC1);
 }
 
-// Searched frames by index, searched again when they have been dropped to stay within the memory budget.
+SearchedFrame read_frame(const FrameRecord& frame, const Options& options, const RunContext& context) {
+  FramePixels pixels(context.reader, frame.source, RawPixels::quick);
+  const cv::Mat& bgr = pixels.bgr(pixels.reduction_for(kWorkingLongSidePx));
+  if (options.write_masks)
+    return searched_frame(bgr, written_mask(frame.glare->water_mask_file, bgr.size(), context),
+                          written_mask(frame.glare->mask_file, bgr.size(), context));
+  // Nothing was kept on disk: the only case in which a frame is searched again.
+  const SearchResult found = search_picture(prepare(bgr));
+  return searched_frame(bgr, found.water, found.glint.any());
+}
+
+// Frames by index, kept small; read again when they have been dropped to stay within the memory budget.
 class SearchedFrames {
  public:
   SearchedFrames(const FlightRecord& flight, const Options& options, const RunContext& context)
       : flight_(flight),
         options_(options),
         context_(context),
-        budget_bytes_(context.scheduler.memory_bytes() / 3) {}
+        budget_bytes_(context.scheduler.memory_bytes() / 8) {}
 
   /// With where it looks into the glitter, as far as that is known.
   SearchedFrame get(int index, const cv::Mat& field = {}) {
@@ -61,24 +71,28 @@ class SearchedFrames {
   }
 
  private:
+  static std::int64_t bytes_of(const SearchedFrame& frame) {
+    constexpr int kBytesAPixel = 6;
+    return static_cast<std::int64_t>(frame.bgr.total()) * kBytesAPixel;
+  }
+
   SearchedFrame get_plain(int index) {
     {
       const std::scoped_lock lock(mutex_);
       if (const auto found = kept_.find(index); found != kept_.end()) return found->second;
     }
-    SearchedFrame searched = search_frame(flight_, flight_.frames[index], options_, context_);
+    SearchedFrame frame = read_frame(flight_.frames[static_cast<std::size_t>(index)], options_, context_);
     const std::scoped_lock lock(mutex_);
-    const std::int64_t bytes = static_cast<std::int64_t>(searched.bgr.total()) * kBytesAPixel;
-    while (!order_.empty() && bytes_ + bytes > budget_bytes_) {
-      bytes_ -= static_cast<std::int64_t>(kept_.at(order_.front()).bgr.total()) * kBytesAPixel;
+    while (!order_.empty() && bytes_ + bytes_of(frame) > budget_bytes_) {
+      bytes_ -= bytes_of(kept_.at(order_.front()));
       kept_.erase(order_.front());
       order_.pop_front();
     }
-    if (kept_.emplace(index, searched).second) {
+    if (kept_.emplace(index, frame).second) {
       order_.push_back(index);
-      bytes_ += bytes;
+      bytes_ += bytes_of(frame);
     }
-    return searched;
+    return frame;
   }
 
   const FlightRecord& flight_;
@@ -91,22 +105,15 @@ class SearchedFrames {
   std::list<int> order_;
 };
 
-cv::Mat own_chance(const SearchedFrame& frame) {
-  cv::Mat chance;
-  frame.glare.convertTo(chance, CV_32FC1, 1 / 255.0);
-  return chance;
+// Luma and two masks at full size, and some tens of planes of working size.
+std::int64_t comparing_bytes(const FlightRecord& flight, const std::vector<int>& members) {
+  constexpr std::int64_t kWorkingBytes = 60'000'000;
+  std::int64_t most_pixels = 1;
+  for (const int index : members)
+    most_pixels = std::max(most_pixels, std::int64_t{flight.frames[index].source.width_px} *
+                                            flight.frames[index].source.height_px);
+  return kWorkingBytes + 4 * most_pixels;
 }
-
-void write_mask(const std::filesystem::path& path, const cv::Mat& mask) {
-  std::vector<uchar> bytes;
-  cv::imencode(".png", mask, bytes, {cv::IMWRITE_PNG_BILEVEL, 1});
-  write_file(path, std::string_view(reinterpret_cast<const char*>(bytes.data()), bytes.size()));
-}
-
-struct Change {
-  double before = 0, after = 0;  // shares of the frame
-  double added = 0, taken_away = 0;
-};
 
 // Spots in the units of the mosaic's world, for the record.
 void record_clearest_views(FlightRecord& flight, int group, const std::vector<MaskedView>& views) {
@@ -128,25 +135,27 @@ void record_clearest_views(FlightRecord& flight, int group, const std::vector<Ma
 }
 
 // The group's sun as its own glint shows it, on the ring of the right elevation when place and time are
-// known, and where each frame looks into the glitter.
+// known.
 std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vector<int>& members,
-                                     const std::vector<std::vector<int>>& views,
                                      const std::vector<PlacedCamera>& places, SearchedFrames& searched,
-                                     const Options& options, RunContext& context,
-                                     std::vector<cv::Mat>& fields) {
+                                     const Options& options, RunContext& context) {
   SkySearch search;
   if (const auto sun = sun_of_frame(flight.frames[members[members.size() / 2]].info, options);
       sun && sun->elevation_deg > 0)
     search.elevation_rad = sun->elevation_deg * std::numbers::pi / 180;
-  const auto samples_of = [&](int i, const std::vector<cv::Mat>& known) {
-    return glint_samples(i, views, places, [&](int j) { return searched.get(members[j], known[j]); });
-  };
-  const auto for_each = [&](std::size_t count, const std::function<void(std::size_t)>& body) {
-    constexpr std::int64_t kPeakBytes = 60'000'000;
-    context.scheduler.for_each_frame(count, kPeakBytes, body,
-                                     [](std::size_t, const std::optional<Fault>&) {});
-  };
-  return sun_of_views(places, search, samples_of, for_each, fields);
+  // A few frames tell as much as many; every n-th of a long flight is asked.
+  constexpr std::size_t kFrames = 60;
+  const std::size_t step = (members.size() + kFrames - 1) / kFrames;
+  std::vector<std::vector<GlintSample>> of_frame(members.size());
+  context.scheduler.for_each_frame((members.size() + step - 1) / step, kReadingBytes,
+                                   [&](std::size_t k) {
+                                     of_frame[k * step] =
+                                         glint_samples(searched.get(members[k * step]), places[k * step]);
+                                   },
+                                   [](std::size_t, const std::optional<Fault>&) {});
+  std::vector<GlintSample> samples;
+  for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
+  return sun_from_glint(samples, search);
 }
 
 std::string about(const GlintSun& sun) {
@@ -159,9 +168,8 @@ std::string about(const GlintSun& sun) {
 }
 
 // A mask of a few thousand pixels is enough to tell how much of a spot is hidden.
-cv::Mat coarse(const cv::Mat& glare_chance) {
+cv::Mat coarse(const cv::Mat& mask) {
   constexpr int kLongSidePx = 160;
-  const cv::Mat mask = glare_chance > 0.5f;
   cv::Mat small;
   const double factor = std::min(1.0, static_cast<double>(kLongSidePx) / std::max(mask.cols, mask.rows));
   cv::resize(
@@ -171,60 +179,82 @@ cv::Mat coarse(const cv::Mat& glare_chance) {
   return small;
 }
 
-Change refine_frame(FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
-                    const Options& options, const RunContext& context) {
-  FramePixels pixels(context.reader, frame.source);
-  const auto [water, glare] = masks_above(compared.water, compared.limit, pixels.grey());
+// What the comparison found of a frame. Masks wait as files do until the whole group has been compared: no
+// frame may be compared with another's refined answer.
+struct Refined {
+  Glare glare;
+  std::string glare_png, water_png;  // empty: nothing to write
+  cv::Mat coarse_glare;
+};
 
-  Change change;
-  const cv::Mat before = own.glare > 127, after = compared.glare > 0.5f;
-  const double total = static_cast<double>(before.total());
-  change.before = cv::countNonZero(before) / total;
-  change.after = cv::countNonZero(after) / total;
-  change.added = cv::countNonZero(after & ~before) / total;
-  change.taken_away = cv::countNonZero(before & ~after) / total;
+Refined refine_frame(const FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
+                     const GlintPrior& prior, const Options& options, const RunContext& context) {
+  constexpr uchar kWater = 127;
+  FramePixels pixels(context.reader, frame.source, RawPixels::quick);
+  const cv::Mat& luma = pixels.grey();
+  const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
+  const Glint glint = glint_beyond_views(picture, own, compared, prior);
+  const FrameMasks masks = frame_masks(compared.water > kWater, glint, luma);
+  Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
+  if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);
+  if (options.write_masks && refined.glare.water_share > 0) refined.water_png = mask_png(masks.water);
+  return refined;
+}
 
-  Glare& record = *frame.glare;
-  record.water_share = static_cast<double>(cv::countNonZero(water)) / water.total();
-  record.glare_share = static_cast<double>(cv::countNonZero(glare)) / glare.total();
-  if (record.water_share > 0.001) {
-    record.glare_share_of_water = record.glare_share / record.water_share;
-    record.readable_water_share = 1 - *record.glare_share_of_water;
+// The name under which a mask was written. One that holds nothing is not, and what an earlier answer wrote
+// goes.
+std::string write_mask(const std::filesystem::path& out, const std::string& name, const std::string& png) {
+  if (png.empty()) {
+    std::error_code absent;
+    std::filesystem::remove(out / name, absent);
+    return "";
   }
-  if (options.write_masks && !record.mask_file.empty()) write_mask(context.out / record.mask_file, glare);
-  if (options.write_masks && !record.water_mask_file.empty())
-    write_mask(context.out / record.water_mask_file, water);
-  return change;
+  write_file(out / name, png);
+  return name;
+}
+
+void enter(FrameRecord& frame, const Refined& refined, const RunContext& context) {
+  *frame.glare = refined.glare;
+  const std::string stem = "masks/" + frame.source.stem;
+  frame.glare->mask_file = write_mask(context.out, stem + "_glare.png", refined.glare_png);
+  frame.glare->water_mask_file = write_mask(context.out, stem + "_water.png", refined.water_png);
+}
+
+// Frames that look at the same plane and whose verdict does not forbid to believe them.
+std::map<int, std::vector<int>> groups_of(const FlightRecord& flight) {
+  std::map<int, std::vector<int>> groups;
+  for (std::size_t i = 0; i < flight.frames.size(); ++i) {
+    const FrameRecord& frame = flight.frames[i];
+    if (frame.placement.placed && frame.glare && frame.decision.verdict != Verdict::drop)
+      groups[frame.placement.group].push_back(static_cast<int>(i));
+  }
+  return groups;
 }
 
 }  // namespace
 
 void refine_across_frames(FlightRecord& flight, const Options& options, RunContext& context) {
   flight.clearest_views.clear();
-  std::map<int, std::vector<int>> groups;
-  for (std::size_t i = 0; i < flight.frames.size(); ++i)
-    if (flight.frames[i].placement.placed && flight.frames[i].glare)
-      groups[flight.frames[i].placement.group].push_back(static_cast<int>(i));
-
   SearchedFrames searched(flight, options, context);
-  Change sum;
+  double before = 0, after = 0;
   int refined = 0;
-  for (const auto& [group, members] : groups) {
+  for (const auto& [group, members] : groups_of(flight)) {
     const std::vector<PlacedCamera> places = placed_cameras(flight, members);
     const auto views = choose_views(places, kMostViews);
-
-    std::vector<cv::Mat> fields;
-    const std::optional<GlintSun> sun =
-        sun_of_group(flight, members, views, places, searched, options, context, fields);
+    const std::optional<GlintSun> sun = sun_of_group(flight, members, places, searched, options, context);
     if (sun) flight.notes.push_back("Glare: " + about(*sun));
-    std::vector<Change> changes(members.size());
+    std::vector<cv::Mat> fields(members.size());
+    if (sun)
+      for (std::size_t i = 0; i < members.size(); ++i) fields[i] = glitter_of(*sun, places[i]);
+
     std::vector<MaskedView> masked(members.size());
-    constexpr std::int64_t kPeakBytes = 220'000'000;
+    std::vector<Refined> answers(members.size());
+    std::vector<char> compared(members.size(), 0);
     context.scheduler.for_each_frame(
-        members.size(), kPeakBytes,
+        members.size(), comparing_bytes(flight, members),
         [&](std::size_t i) {
           const SearchedFrame own = searched.get(members[i]);
-          masked[i] = {places[i], coarse(own_chance(own)), members[i]};
+          masked[i] = {places[i], coarse(own.glint), members[i]};
           if (views[i].empty()) return;
           std::vector<OverlaidView> others;
           for (const int j : views[i])
@@ -233,28 +263,28 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           // The waves' slope is known from the glint itself, and only guessed from place and time.
           const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.bgr.size())
                                        : placed_prior(flight, flight.frames[members[i]], options);
-          const ComparedFrame compared = compare_views(own, others, prior);
-          masked[i].glare = coarse(compared.glare);
-          changes[i] = refine_frame(flight.frames[members[i]], own, compared, options, context);
+          answers[i] = refine_frame(flight.frames[members[i]], own, compare_views(own, others), prior,
+                                    options, context);
+          masked[i].glare = answers[i].coarse_glare;
         },
-        [&](std::size_t i, const std::optional<Fault>& fault) {
-          if (fault || views[i].empty()) return;
-          ++refined;
-          sum.before += changes[i].before;
-          sum.after += changes[i].after;
-          sum.added += changes[i].added;
-          sum.taken_away += changes[i].taken_away;
-        });
+        [&](std::size_t i, const std::optional<Fault>& fault) { compared[i] = !fault && !views[i].empty(); });
+    for (std::size_t i = 0; i < members.size(); ++i) {
+      if (!compared[i]) continue;
+      FrameRecord& frame = flight.frames[members[i]];
+      before += frame.glare->glare_share;
+      enter(frame, answers[i], context);
+      after += frame.glare->glare_share;
+      ++refined;
+    }
     std::erase_if(masked, [](const MaskedView& view) { return view.glare.empty(); });
     record_clearest_views(flight, group, masked);
   }
   if (refined == 0) return;
   flight.notes.push_back(
       fmt::format("Glare: {} frames were compared with their overlapping views; the mean glare share went "
-                  "from {:.2f} % to {:.2f} % of the frame "
-                  "({:.2f} % found only by comparison, {:.2f} % taken back because every view shows it).",
-                  refined, 100 * sum.before / refined, 100 * sum.after / refined, 100 * sum.added / refined,
-                  100 * sum.taken_away / refined));
+                  "from {:.2f} % to "
+                  "{:.2f} % of the frame.",
+                  refined, 100 * before / refined, 100 * after / refined));
 }
 
 }  // namespace lookdown::glare

@@ -27,9 +27,12 @@ cv::Mat displayed(const cv::Mat& stored, int orientation) {
   return out;
 }
 
+// Empty where the mask of a frame with glare was not kept.
 cv::Mat mask_of(const FrameRecord& frame, const RunContext& context, cv::Size size) {
-  cv::Mat mask = cv::imread((context.out / frame.glare->mask_file).string(), cv::IMREAD_GRAYSCALE);
-  return mask.size() == size ? mask : cv::Mat();
+  if (frame.glare->mask_file.empty())
+    return frame.glare->glare_share > 0 ? cv::Mat() : cv::Mat::zeros(size, CV_8UC1);
+  auto mask = context.reader.grey(context.out / frame.glare->mask_file);
+  return mask && mask->size() == size ? *mask : cv::Mat();
 }
 
 // Donors are taken as seen, at the size of the frame; masks ride along in the place of the search's answers.
@@ -39,8 +42,8 @@ Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const Plac
   const cv::Mat& bgr = pixels.bgr();
   const cv::Mat mask = mask_of(frame, context, bgr.size());
   if (mask.empty()) return {};
-  const OverlaidView view = overlay({bgr, mask, mask}, place, own_place, size);
-  return {view.bgr, view.glare > 0, view.seen};
+  const OverlaidView view = overlay({bgr, mask, mask, {}}, place, own_place, size);
+  return {view.bgr, view.glint > 0, view.seen};
 }
 
 void save(const std::filesystem::path& path, const cv::Mat& picture, const FrameRecord& frame,
@@ -59,8 +62,7 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
   std::map<int, std::vector<int>> groups;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     const FrameRecord& frame = flight.frames[i];
-    if (frame.placement.placed && frame.glare && !frame.glare->mask_file.empty() &&
-        frame.decision.verdict != Verdict::drop)
+    if (frame.placement.placed && frame.glare && frame.decision.verdict != Verdict::drop)
       groups[frame.placement.group].push_back(static_cast<int>(i));
   }
   int written = 0;

@@ -3,17 +3,29 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/glare/added_light.h"
+#include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/sun_from_glint.h"
 
 namespace lookdown::glare {
 namespace {
 
 constexpr double kRadians = std::numbers::pi / 180.0;
 
-double share_of(const cv::Mat& mask) {
-  return mask.empty() ? 0 : static_cast<double>(cv::countNonZero(mask)) / mask.total();
+// In pixels of the working copy: beyond, whatever lies there is as smooth as water.
+bool too_blurred(const Sharpness& sharpness, const FrameInfo& info) {
+  constexpr double kMostBlurPx = 4, kMostSmearPx = 7;
+  const double scale = std::min(1.0, static_cast<double>(kWorkingLongSidePx) /
+                                         std::max({1, info.camera.width_px, info.camera.height_px}));
+  return sharpness.blur_fwhm_px.value_or(0) * scale > kMostBlurPx ||
+         sharpness.smear_px.value_or(0) * scale > kMostSmearPx;
+}
+
+bool can_tell(const FrameInfo& info, const Circumstances& known) {
+  constexpr double kMostOffNadirDeg = 40;
+  if (known.shows_horizon || (known.tilt && known.tilt->off_nadir_deg > kMostOffNadirDeg)) return false;
+  return !known.sharpness || !too_blurred(*known.sharpness, info);
 }
 
 // The heading of a single frame is not known, but the mirror point lies at a known angle from straight down:
@@ -48,25 +60,17 @@ Found::Found(Found&&) noexcept = default;
 Found& Found::operator=(Found&&) noexcept = default;
 Found::~Found() = default;
 
-Found find(FramePixels& pixels, const FrameInfo& info, const std::optional<Tilt>& tilt,
-           const std::optional<SunPosition>& sun, const Options& options) {
+std::optional<Found> find(FramePixels& pixels, const FrameInfo& info, const Circumstances& known,
+                          const Options& options) {
+  if (!can_tell(info, known)) return std::nullopt;
+  const cv::Mat& luma = pixels.grey();
+  const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
+  const SearchResult seen = search_picture(picture, ring_prior(info.camera, known.tilt, known.sun, options));
+  const FrameMasks masks = frame_masks(seen.water, seen.glint, luma);
   Found found;
-  const cv::Mat& picture = pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx));
-  const SearchResult seen = search_picture(picture, ring_prior(info.camera, tilt, sun, options));
-
-  Masks masks = masks_above(seen.water, seen.limit, pixels.grey());
-  *found.water_mask = masks.water;
-  *found.glare_mask = masks.glare;
-
-  found.glare.water_share = share_of(*found.water_mask);
-  found.glare.glare_share = share_of(*found.glare_mask);
-  if (found.glare.water_share > 0.001) {
-    found.glare.glare_share_of_water = found.glare.glare_share / found.glare.water_share;
-    const double veiled =
-        cv::sum(seen.glare)[0] / std::max(1.0, static_cast<double>(cv::countNonZero(seen.water > 0.5f)));
-    found.glare.readable_water_share =
-        std::clamp(1.0 - std::max(veiled, *found.glare.glare_share_of_water), 0.0, 1.0);
-  }
+  found.glare = shares_of(masks, seen.glint);
+  if (found.glare.glare_share > 0) *found.glare_mask = masks.glare;
+  if (found.glare.water_share > 0) *found.water_mask = masks.water;
   return found;
 }
 

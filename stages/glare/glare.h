@@ -1,6 +1,7 @@
 // glare: where reflections hide the water. Common rules: only water-like areas can hold glare (white crust,
 // gravel, roofs, foam are bright too and are not glare); masks are 8 bit, 255 = glare, size and orientation
-// of the frame as stored; a frame without water has empty masks and shares of 0, not a fault.
+// of the frame as stored (Exif orientation not applied); a frame without water has shares of 0, not a fault;
+// a frame that cannot tell (blurred, tilted towards the horizon) has no answer at all, which is not the same.
 #pragma once
 
 #include <Eigen/Core>
@@ -26,7 +27,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/8";
+inline constexpr const char* kFindVersion = "glare/9";
 
 /// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else
 /// Exif), the clock time and the clock's offset from UTC (options, else Exif) are all known: nothing is
@@ -56,22 +57,36 @@ struct Prediction {
 [[nodiscard]] Prediction predict(const Pose&, const Camera&, const SunPosition&, double mean_square_slope,
                                  double refractive_index, int columns, int rows);
 
+/// What is known of a frame before water is looked for.
+struct Circumstances {
+  std::optional<Sharpness> sharpness;
+  std::optional<Tilt> tilt;
+  bool shows_horizon = false;
+  std::optional<SunPosition> sun;  ///< shifts thresholds a little where waves can mirror it; never needed
+};
+
 /// Masks of one frame and their shares.
 struct Found {
   Glare glare;
-  std::unique_ptr<cv::Mat> glare_mask;  ///< CV_8UC1, 0/255, size of the frame as stored
-  std::unique_ptr<cv::Mat> water_mask;
+  std::unique_ptr<cv::Mat> glare_mask;  ///< CV_8UC1, 0/255, size of the frame as stored; empty: no glare
+  std::unique_ptr<cv::Mat> water_mask;  ///< the same for water
   Found();
   Found(Found&&) noexcept;
   Found& operator=(Found&&) noexcept;
   ~Found();
 };
-/// Single-frame search. `tilt` and `sun` sharpen the prior when known.
-Found find(FramePixels&, const FrameInfo&, const std::optional<Tilt>& tilt,
-           const std::optional<SunPosition>& sun, const Options&);
+/// Single-frame search. Empty where the frame cannot tell: blurred or smeared by more than some pixels of a
+/// copy of 1024, or so oblique that water mirrors the sky at its foot. Throws FrameFault when the frame
+/// cannot be decoded.
+[[nodiscard]] std::optional<Found> find(FramePixels&, const FrameInfo&, const Circumstances&, const Options&);
 
-/// After placement: the bottom stays, glare moves. Rewrites masks and shares where overlapping frames tell;
-/// adds a note that says how the masks changed.
+/// A mask as the bytes of a PNG file of one bit a pixel, 255 where the mask is set. Throws WriteError when it
+/// cannot be encoded.
+[[nodiscard]] std::string mask_png(const cv::Mat& mask);
+
+/// After placement: the bottom stays, glare and waves move. Rewrites masks and shares where overlapping
+/// frames tell; frames that were dropped neither tell nor are told. Adds a note that says how the masks
+/// changed.
 void refine_across_frames(FlightRecord&, const Options&, RunContext&);
 
 /// Copies of the placed frames with glare, as displayed, in which glare is replaced by what other frames show

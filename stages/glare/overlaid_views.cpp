@@ -25,19 +25,6 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
 
 }  // namespace
 
-SearchedFrame searched_frame(const cv::Mat& bgr, const GlintPrior& prior) {
-  const WorkingPicture picture = prepare(bgr);
-  const SearchResult found = search_picture(picture.bgr, prior);
-  SearchedFrame searched;
-  searched.bgr = picture.bgr;
-  found.water.convertTo(searched.water, CV_8UC1, 255);
-  found.glare.convertTo(searched.glare, CV_8UC1, 255);
-  searched.limit = found.limit;
-  searched.base = stored_brightness(found.base);
-  searched.dark = found.dark;
-  return searched;
-}
-
 OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
                      const PlacedCamera& own_place, cv::Size own_size) {
   // The map is smooth: it is computed on a coarse grid and stretched.
@@ -70,7 +57,7 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
   const cv::Mat inside(other.bgr.size(), CV_8UC1, cv::Scalar(255));
   cv::remap(other.bgr, view.bgr, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
   cv::remap(other.water, view.water, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
-  cv::remap(other.glare, view.glare, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
+  cv::remap(other.glint, view.glint, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
   cv::remap(inside, view.seen, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
   if (!other.field.empty()) {
     cv::Mat field;

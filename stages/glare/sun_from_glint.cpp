@@ -3,6 +3,7 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
@@ -140,57 +141,26 @@ std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, cons
   return best;
 }
 
-std::vector<GlintSample> glint_samples(const ViewExcess& excess, const PlacedCamera& place) {
+std::vector<GlintSample> glint_samples(const SearchedFrame& frame, const PlacedCamera& place) {
   constexpr int kCellPx = 16;
-  constexpr float kSureOdds = 2, kSureWater = 0.6f;
+  constexpr uchar kSureWater = 153;  // 0.6
   std::vector<GlintSample> samples;
-  const cv::Mat odds = odds_of_excess(excess.added, excess.added.colour);
-  const double scale = static_cast<double>(place.camera.width_px) / odds.cols;
-  for (int top = 0; top + kCellPx <= odds.rows; top += kCellPx)
-    for (int left = 0; left + kCellPx <= odds.cols; left += kCellPx) {
-      int water = 0, glint = 0;
-      for (int y = top; y < top + kCellPx; ++y)
-        for (int x = left; x < left + kCellPx; ++x) {
-          if (excess.water.at<float>(y, x) < kSureWater || excess.views.at<uchar>(y, x) == 0) continue;
-          ++water;
-          glint += odds.at<float>(y, x) > kSureOdds;
-        }
-      if (water < kCellPx * kCellPx / 2) continue;
+  const cv::Mat water = frame.water > kSureWater;
+  const double scale = static_cast<double>(place.camera.width_px) / water.cols;
+  for (int top = 0; top + kCellPx <= water.rows; top += kCellPx)
+    for (int left = 0; left + kCellPx <= water.cols; left += kCellPx) {
+      const cv::Rect cell(left, top, kCellPx, kCellPx);
+      const int wet = cv::countNonZero(water(cell));
+      if (wet < kCellPx * kCellPx / 2) continue;
       const Point2<StoredPx> middle{(left + 0.5 * kCellPx) * scale - 0.5,
                                     (top + 0.5 * kCellPx) * scale - 0.5};
       const Eigen::Vector3d to_viewer =
           -(place.pose.world_from_camera * place.camera.ray(place.camera.undistort(middle)));
       if (to_viewer.z() <= 0.05) continue;
-      samples.push_back({to_viewer.normalized(), static_cast<double>(glint) / water, 1});
+      const double glint = cv::sum(frame.glint(cell))[0] / 255;
+      samples.push_back({to_viewer.normalized(), std::min(1.0, glint / wet), 1});
     }
   return samples;
-}
-
-namespace {
-
-SearchedFrame half_size(const SearchedFrame& frame) {
-  SearchedFrame small;
-  const cv::Size size(std::max(1, frame.bgr.cols / 2), std::max(1, frame.bgr.rows / 2));
-  cv::resize(frame.bgr, small.bgr, size, 0, 0, cv::INTER_AREA);
-  cv::resize(frame.water, small.water, size, 0, 0, cv::INTER_AREA);
-  cv::resize(frame.glare, small.glare, size, 0, 0, cv::INTER_AREA);
-  small.dark = frame.dark;
-  small.field = frame.field;
-  return small;
-}
-
-}  // namespace
-
-std::vector<GlintSample> glint_samples(int index, const std::vector<std::vector<int>>& views,
-                                       const std::vector<PlacedCamera>& places,
-                                       const std::function<SearchedFrame(int)>& frame) {
-  const SearchedFrame own = half_size(frame(index));
-  if (cv::countNonZero(own.water > 127) < 0.01 * static_cast<double>(own.water.total())) return {};
-  std::vector<OverlaidView> others;
-  for (const int j : views[index])
-    others.push_back(overlay(half_size(frame(j)), places[j], places[index], own.bgr.size()));
-  if (others.empty()) return {};
-  return glint_samples(excess_over_views(own, others), places[index]);
 }
 
 namespace {
@@ -215,6 +185,11 @@ cv::Mat over_directions(const PlacedCamera& place, cv::Size working_size,
 
 }  // namespace
 
+float odds_of_facets(double relative_density) {
+  constexpr double kSomethingElse = 0.01, kMost = 8;
+  return static_cast<float>(std::clamp(std::log(relative_density / kSomethingElse + 1e-9), -kMost, kMost));
+}
+
 GlintPrior glint_prior(const GlintSun& sun, const PlacedCamera& place, cv::Size working_size) {
   return {over_directions(place, working_size, [&](const Eigen::Vector3d& v) { return sun.odds(v); })};
 }
@@ -223,32 +198,6 @@ cv::Mat glitter_of(const GlintSun& sun, const PlacedCamera& place) {
   constexpr double kLeastDensity = 0.05;
   return over_directions(place, {place.camera.width_px, place.camera.height_px},
                          [&](const Eigen::Vector3d& v) { return sun.facets(v); }) > kLeastDensity;
-}
-
-std::optional<GlintSun> sun_of_views(
-    const std::vector<PlacedCamera>& places, const SkySearch& search,
-    const std::function<std::vector<GlintSample>(int, const std::vector<cv::Mat>&)>& samples_of,
-    const std::function<void(std::size_t, const std::function<void(std::size_t)>&)>& for_each,
-    std::vector<cv::Mat>& fields) {
-  fields.assign(places.size(), {});
-  // A few frames tell as much as many; every n-th of a long flight is asked.
-  constexpr std::size_t kFrames = 40, kPasses = 2;
-  const std::size_t step = (places.size() + kFrames - 1) / kFrames;
-  std::optional<GlintSun> sun;
-  for (std::size_t pass = 0; pass < kPasses; ++pass) {
-    std::vector<std::vector<GlintSample>> of_frame(places.size());
-    for_each((places.size() + step - 1) / step,
-             [&](std::size_t k) { of_frame[k * step] = samples_of(static_cast<int>(k * step), fields); });
-    std::vector<GlintSample> samples;
-    for (const auto& more : of_frame) samples.insert(samples.end(), more.begin(), more.end());
-    sun = sun_from_glint(samples, search);
-    if (!sun) {
-      fields.assign(places.size(), {});
-      return sun;
-    }
-    for (std::size_t i = 0; i < places.size(); ++i) fields[i] = glitter_of(*sun, places[i]);
-  }
-  return sun;
 }
 
 }  // namespace lookdown::glare

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <functional>
 #include <optional>
 #include <vector>
 
@@ -45,24 +44,12 @@ struct SkySearch {
 /// it explains them clearly better than glint spread evenly does.
 [[nodiscard]] std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>&, const SkySearch& = {});
 
-/// The sun of a group of frames: a first guess from what each shows beyond the others, and a second that
-/// knows where each looks into the glitter. `samples_of(frame, fields)`: samples of one frame, all of whose
-/// fields (as SearchedFrame::field, by frame) are empty at first; called from several threads for different
-/// frames by `for_each(count, body)`. `fields` holds those of the answer, when there is one.
-[[nodiscard]] std::optional<GlintSun> sun_of_views(
-    const std::vector<PlacedCamera>& places, const SkySearch& search,
-    const std::function<std::vector<GlintSample>(int, const std::vector<cv::Mat>&)>& samples_of,
-    const std::function<void(std::size_t, const std::function<void(std::size_t)>&)>& for_each,
-    std::vector<cv::Mat>& fields);
+/// Samples of one frame, from what the search in it calls glare.
+[[nodiscard]] std::vector<GlintSample> glint_samples(const SearchedFrame&, const PlacedCamera&);
 
-/// Samples of one frame, from what it shows beyond the others.
-[[nodiscard]] std::vector<GlintSample> glint_samples(const ViewExcess&, const PlacedCamera&);
-
-/// The same at half the working size, for one of the frames of a flight: `views` as from choose_views,
-/// `frame` gives a searched frame.
-[[nodiscard]] std::vector<GlintSample> glint_samples(int index, const std::vector<std::vector<int>>& views,
-                                                     const std::vector<PlacedCamera>& places,
-                                                     const std::function<SearchedFrame(int)>& frame);
+/// Log-odds that what is bright is glint where facets that mirror the sun are so dense, relative to their
+/// peak.
+[[nodiscard]] float odds_of_facets(double relative_density);
 
 /// The sun as a prior for a frame.
 [[nodiscard]] GlintPrior glint_prior(const GlintSun&, const PlacedCamera&, cv::Size working_size);

@@ -5,171 +5,181 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/glare/added_light.h"
-#include "stages/glare/boosted_trees.h"
-#include "stages/glare/glitter_field.h"
+#include "stages/glare/plane_math.h"
 
 namespace lookdown::glare {
 namespace {
 
-// Ratio of brightness between two views of the same ground, by channel, from pixels that neither view calls
-// water: land does not shine.
-std::array<float, 3> gains_between(const SearchedFrame& own, const OverlaidView& other) {
-  static const LightOfLevel light = linear_light(1, 1, 1);
-  std::array<std::vector<float>, 3> on_land, anywhere;
-  for (int y = 2; y < own.bgr.rows; y += 6)
-    for (int x = 2; x < own.bgr.cols; x += 6) {
-      if (!other.seen.at<uchar>(y, x)) continue;
-      const cv::Vec3b a = own.bgr.at<cv::Vec3b>(y, x), b = other.bgr.at<cv::Vec3b>(y, x);
-      if (std::min({a[0], a[1], a[2], b[0], b[1], b[2]}) < 12 ||
-          std::max({a[0], a[1], a[2], b[0], b[1], b[2]}) > 245)
-        continue;
-      const bool land = own.water.at<uchar>(y, x) < 80 && other.water.at<uchar>(y, x) < 80;
-      for (std::size_t c = 0; c < 3; ++c) {
-        const float ratio = std::log(light[c][a[static_cast<int>(c)]] / light[c][b[static_cast<int>(c)]]);
-        anywhere[c].push_back(ratio);
-        if (land) on_land[c].push_back(ratio);
-      }
+constexpr std::array<float, 3> kLuminanceOfBgr{0.0722f, 0.7152f, 0.2126f};  // ITU-R BT.709, linear light
+
+// Ratio of brightness between two views of the same ground, from pixels that neither view calls water: land
+// does not shine. One number serves all channels, since only luminances are compared.
+float gain_between(const cv::Mat& own, const SearchedFrame& frame, const cv::Mat& other,
+                   const OverlaidView& view) {
+  std::vector<float> on_land, anywhere;
+  constexpr int kStep = 5;
+  const auto& linear = linear_of_level();
+  for (int y = 2; y < own.rows; y += kStep)
+    for (int x = 2; x < own.cols; x += kStep) {
+      const uchar a = own.at<uchar>(y, x), b = other.at<uchar>(y, x);
+      if (!view.seen.at<uchar>(y, x) || std::min(a, b) < 12 || std::max(a, b) > 245) continue;
+      const float ratio = std::log(linear[a] / linear[b]);
+      anywhere.push_back(ratio);
+      if (frame.water.at<uchar>(y, x) < 80 && view.water.at<uchar>(y, x) < 80) on_land.push_back(ratio);
     }
-  std::array<float, 3> gains{1, 1, 1};
-  for (std::size_t c = 0; c < 3; ++c) {
-    std::vector<float>& sample = on_land[c].size() > 300 ? on_land[c] : anywhere[c];
-    if (sample.size() < 50) continue;
-    std::nth_element(sample.begin(), sample.begin() + sample.size() / 2, sample.end());
-    gains[c] = std::exp(std::clamp(sample[sample.size() / 2], -1.5f, 1.5f));
-  }
-  return gains;
+  std::vector<float>& sample = on_land.size() > 300 ? on_land : anywhere;
+  if (sample.size() < 50) return 1;
+  const auto middle = sample.begin() + static_cast<long>(sample.size() / 2);
+  std::nth_element(sample.begin(), middle, sample.end());
+  return std::exp(std::clamp(*middle, -1.5f, 1.5f));
 }
 
-cv::Vec3f light_at(const cv::Mat& bgr, int y, int x, const LightOfLevel& light) {
-  const cv::Vec3b v = bgr.at<cv::Vec3b>(y, x);
-  return {light[0][v[0]], light[1][v[1]], light[2][v[2]]};
+cv::Mat log_odds_of(const cv::Mat& probability) {
+  static const std::array<float, 256> table = [] {
+    std::array<float, 256> odds{};
+    for (int level = 0; level < 256; ++level) {
+      const float p = std::clamp(static_cast<float>(level) / 255, 0.18f, 0.82f);
+      odds[static_cast<std::size_t>(level)] = std::log(p / (1 - p));
+    }
+    return odds;
+  }();
+  cv::Mat odds;
+  cv::LUT(probability, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(table.data())), odds);
+  return odds;
 }
 
-cv::Mat as_chance(const cv::Mat& levels) {
-  cv::Mat chance;
-  levels.convertTo(chance, CV_32FC1, 1 / 255.0);
-  return chance;
+cv::Mat probability_of(const cv::Mat& log_odds) {
+  cv::Mat p, level;
+  cv::exp(-log_odds, p);
+  p = 255 / (1 + p);
+  p.convertTo(level, CV_8UC1);
+  return level;
 }
 
-// Light below what a frame mirrors, as that frame alone takes it.
-cv::Mat own_base(const SearchedFrame& own) {
-  static const LightOfLevel light = linear_light(1, 1, 1);
-  cv::Mat base;
-  cv::LUT(own.base, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(light[0].data())), base);
-  return base;
+// Detail of a few pixels, as a logarithm, without what is much slower.
+cv::Mat fine_detail(const cv::Mat& luma) {
+  cv::Mat light;
+  luma.convertTo(light, CV_32FC1, 1.0, 8);
+  cv::log(light, light);
+  return blurred(light, 0.7) - blurred(light, 4);
 }
 
-// What the frame says by itself; once the sun is known, that replaces what its own glitter says of the place.
-cv::Mat limit_alone(const SearchedFrame& own, const GlintPrior& prior) {
-  if (prior.odds.empty() || own.base.empty()) return own.limit.empty() ? ~own.glare : own.limit;
-  const cv::Mat base = own_base(own);
-  return brightness_limit(base, odds_of_place(prior, base.size()));
+// What matching detail says of water: ground that shows the same in both views stands still, and a surface
+// that shows detail in both but not the same moves. Log-odds.
+cv::Mat odds_of_match(const cv::Mat& own_detail, const cv::Mat& other_detail, const cv::Mat& seen) {
+  constexpr double kAroundPx = 5, kNoise = 0.0001, kMatches = -0.8, kDiffers = 0.5;
+  const cv::Mat power_own = blurred(own_detail.mul(own_detail), kAroundPx),
+                power_other = blurred(other_detail.mul(other_detail), kAroundPx),
+                common = blurred(own_detail.mul(other_detail), kAroundPx);
+  cv::Mat scale;
+  cv::sqrt(power_own.mul(power_other), scale);
+  const cv::Mat correlation = common / (scale + kNoise), textured = scale / (scale + kNoise);
+  // 0.25 is what chance gives over so few pixels; from 0.6 on the same thing is seen.
+  cv::Mat sameness = cv::min(cv::max((correlation - 0.25f) / 0.35f, 0), 1);
+  cv::Mat odds = textured.mul(kDiffers + (kMatches - kDiffers) * sameness);
+  odds.setTo(0, ~seen);
+  return odds;
+}
+
+// Low of a few views: one dark outlier among many does not count.
+float low_of(std::array<float, 16>& sights, std::size_t count) {
+  const std::size_t low = (count - 1) * 3 / 10;
+  std::nth_element(sights.begin(), sights.begin() + static_cast<long>(low),
+                   sights.begin() + static_cast<long>(count));
+  return sights[low];
+}
+
+// With the bays and holes of a pond that glitter hides. A roof or a boat stands off the plane and lies
+// elsewhere in each view: away from water such things are not looked at.
+cv::Mat amid_water(const cv::Mat& water) {
+  constexpr int kShrink = 8, kGapPx = 9;
+  cv::Mat small, filled;
+  cv::resize(water, small, {std::max(1, water.cols / kShrink), std::max(1, water.rows / kShrink)}, 0, 0,
+             cv::INTER_AREA);
+  small = small > 127;
+  cv::morphologyEx(small, small, cv::MORPH_CLOSE,
+                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {kGapPx, kGapPx}));
+  cv::resize(small, filled, water.size(), 0, 0, cv::INTER_NEAREST);
+  return filled | water;
 }
 
 }  // namespace
 
-namespace {
-
-// The views of one pixel, as luminance with the view's number.
-struct Sights {
-  std::vector<std::pair<float, std::size_t>> clear;       // away from where waves mirror the sun
-  std::vector<std::pair<float, std::size_t>> glittering;  // in the field
-};
-
-// A low of them, with the view it comes from: one dark outlier among many does not count.
-std::pair<float, std::size_t> low_of(std::vector<std::pair<float, std::size_t>>& sights) {
-  const auto low = sights.begin() + static_cast<long>((sights.size() - 1) * 3 / 10);
-  std::nth_element(sights.begin(), low, sights.end());
-  return *low;
+SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
+  const double factor =
+      0.5 * std::min(1.0, static_cast<double>(kWorkingLongSidePx) / std::max(bgr.cols, bgr.rows));
+  const cv::Size size(std::max(1, static_cast<int>(std::lround(bgr.cols * factor))),
+                      std::max(1, static_cast<int>(std::lround(bgr.rows * factor))));
+  const auto reduced = [&](const cv::Mat& plane) {
+    cv::Mat small;
+    cv::resize(plane, small, size, 0, 0, cv::INTER_AREA);
+    return small;
+  };
+  SearchedFrame frame{reduced(bgr), reduced(water_mask), reduced(glare_mask), {}};
+  cv::Mat calm;
+  cv::medianBlur(frame.bgr, calm, 5);
+  frame.water_leaving = stored_level(water_leaving_luminance(calm, frame.water > 127));
+  return frame;
 }
 
-// What lies below the spot that the views see: `dark` is the own frame's dark side of the water around, black
-// where not known; `light_of(view)` what a view shows.
-template <class LightOf>
-cv::Vec3f light_below(Sights& sights, const cv::Vec3f& dark, const LightOf& light_of) {
-  if (!sights.clear.empty()) return light_of(low_of(sights.clear).second);
-  if (luminance(dark) <= 0) return light_of(low_of(sights.glittering).second);
-  // What is bright in the frame and in this many more, though all look into the glitter, stands still.
-  constexpr std::size_t kViewsOfStanding = 3;
-  if (sights.glittering.size() < kViewsOfStanding) return dark;
-  const auto least = std::min_element(sights.glittering.begin(), sights.glittering.end());
-  return least->first > luminance(dark) ? light_of(least->second) : dark;
-}
-
-}  // namespace
-
-ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
-  static const LightOfLevel own_light = linear_light(1, 1, 1);
-  std::vector<LightOfLevel> lights;
-  std::vector<cv::Mat> spread;
-  for (const OverlaidView& other : others) {
-    const auto gains = gains_between(own, other);
-    lights.push_back(linear_light(gains[0], gains[1], gains[2]));
+ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
+  constexpr float kLeastMatch = -3, kMostMatch = 1.5;
+  constexpr uchar kGlares = 25;  // a tenth of a pixel
+  const cv::Size size = own.bgr.size();
+  const cv::Mat own_luma = luma_of(own.bgr), own_detail = fine_detail(own_luma);
+  cv::Mat votes = log_odds_of(own.water), voters(size, CV_32FC1, cv::Scalar(1)),
+          match = cv::Mat::zeros(size, CV_32FC1);
+  std::vector<cv::Mat> light, clear;
+  for (const OverlaidView& view : others) {
+    const cv::Mat luma = luma_of(view.bgr);
+    match += odds_of_match(own_detail, fine_detail(luma), view.seen);
+    cv::Mat vote = log_odds_of(view.water);
+    vote.setTo(0, ~view.seen);
+    votes += vote;
+    cv::add(voters, 1, voters, view.seen);
     // A view that lies a pixel off must not make the edge of a bright thing look like glare: it counts with
     // its brightest neighbour.
     cv::Mat brightest;
-    cv::dilate(other.bgr, brightest, {});
-    spread.push_back(brightest);
+    cv::dilate(luma, brightest, {});
+    light.push_back(luminance_of(brightest) * gain_between(own_luma, own, luma, view));
+    cv::Mat usable = view.seen & (view.glint < kGlares);
+    if (!view.field.empty()) usable &= ~view.field;
+    clear.push_back(usable);
   }
-  const cv::Size size = own.bgr.size();
-  ViewExcess excess{{cv::Mat(size, CV_32FC1), cv::Mat(size, CV_32FC1), {}},
-                    cv::Mat(size, CV_32FC1),
-                    cv::Mat(size, CV_8UC1)};
-  cv::Mat gain(size, CV_32FC3), dark(size, CV_8UC3, cv::Scalar(0));
-  if (!own.dark.empty()) cv::resize(own.dark, dark, size, 0, 0, cv::INTER_LINEAR);
-  Sights sights;
+  ComparedFrame compared;
+  match = cv::min(cv::max(match, kLeastMatch), kMostMatch);
+  // As many views say the same, so they are surer, though they err alike.
+  cv::Mat mean = votes / voters;
+  compared.water = probability_of(cv::Mat(1.5 * mean + match));
+
+  compared.water_leaving = luminance_of(own.water_leaving);
+  compared.views = cv::Mat::zeros(size, CV_8UC1);
+  std::array<float, 16> sights{};
   for (int y = 0; y < size.height; ++y)
     for (int x = 0; x < size.width; ++x) {
-      sights.clear.clear();
-      sights.glittering.clear();
-      float water = own.water.at<uchar>(y, x);
-      for (std::size_t i = 0; i < others.size(); ++i) {
-        if (!others[i].seen.at<uchar>(y, x)) continue;
-        const bool in_field = !others[i].field.empty() && others[i].field.at<uchar>(y, x) > 127;
-        (in_field ? sights.glittering : sights.clear)
-            .emplace_back(luminance(light_at(spread[i], y, x, lights[i])), i);
-        water += others[i].water.at<uchar>(y, x);
-      }
-      const std::size_t views = sights.clear.size() + sights.glittering.size();
-      excess.views.at<uchar>(y, x) = static_cast<uchar>(views);
-      excess.water.at<float>(y, x) = water / (255.0f * static_cast<float>(views + 1));
-      const cv::Vec3f light = light_at(own.bgr, y, x, own_light), below = light_at(dark, y, x, own_light);
-      const cv::Vec3f base = views == 0 ? light : light_below(sights, below, [&](std::size_t view) {
-        return light_at(spread[view], y, x, lights[view]);
-      });
-      excess.added.light.at<float>(y, x) = luminance(light);
-      excess.added.base.at<float>(y, x) = luminance(base);
-      gain.at<cv::Vec3f>(y, x) = light - base;
+      std::size_t count = 0;
+      for (std::size_t i = 0; i < light.size() && count < sights.size(); ++i)
+        if (clear[i].at<uchar>(y, x)) sights[count++] = light[i].at<float>(y, x);
+      compared.views.at<uchar>(y, x) = static_cast<uchar>(count);
+      if (count > 0) compared.water_leaving.at<float>(y, x) = low_of(sights, count);
     }
-  excess.added.colour = odds_of_colour(gain);
-  return excess;
+  return compared;
 }
 
-ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others,
-                            const GlintPrior& prior) {
-  ViewExcess excess = excess_over_views(own, others);
-  ComparedFrame compared;
-  compared.water = excess.water;
-  compared.views = excess.views;
-  GlintPrior known = prior;
-  if (known.odds.empty()) {
-    constexpr double kOrdinaryShare = 0.015;
-    const cv::Mat water = compared.water > 0.5f;
-    // Boats and jetties stand off the plane and lie elsewhere in each view. In the frame itself they are
-    // solid, and glitter is not.
-    if (!own.base.empty()) excess.added.base = cv::max(excess.added.base, own_base(own));
-    known.odds = odds_of_density(strong_light(excess.added) & water, water, kOrdinaryShare);
-  }
-  const cv::Mat odds = excess.added.colour + odds_of_place(known, excess.views.size());
-  compared.glare = chance_of(odds_of_excess(excess.added, odds));
-  compared.limit = brightness_limit(excess.added.base, odds);
-  constexpr float kAgreedWater = 0.5f;
-  compared.glare.setTo(0, compared.water < kAgreedWater);
-  const cv::Mat alone = compared.views == 0;
-  as_chance(own.glare).copyTo(compared.glare, alone);
-  limit_alone(own, prior).copyTo(compared.limit, alone);
-  return compared;
+Glint glint_beyond_views(const WorkingPicture& picture, const SearchedFrame& own,
+                         const ComparedFrame& compared, const GlintPrior& prior) {
+  constexpr uchar kWater = 127;
+  const cv::Size size = picture.calm_bgr.size();
+  const auto at = [&](const cv::Mat& plane, int interpolation) {
+    cv::Mat out = plane;
+    if (plane.size() != size) cv::resize(plane, out, size, 0, 0, interpolation);
+    return out;
+  };
+  return find_glint(
+      picture,
+      {at(compared.water > kWater, cv::INTER_NEAREST), at(compared.water_leaving, cv::INTER_LINEAR),
+       at((compared.views > 0) & amid_water(own.water > kWater), cv::INTER_NEAREST)},
+      prior);
 }
 
 }  // namespace lookdown::glare

@@ -1,5 +1,5 @@
-// One spot of ground seen in several frames: the bottom stays, glare moves. Private to the stage (and its
-// tests and benchmark).
+// One spot of ground seen in several frames: the bottom stays, glare moves, and so do waves. Private to the
+// stage (and its tests and benchmark).
 #pragma once
 
 #include <opencv2/core.hpp>
@@ -9,31 +9,30 @@
 #include "pipeline/geometry/pixel_spaces.h"
 #include "pipeline/geometry/pose.h"
 #include "pipeline/record/flight_record.h"
-#include "stages/glare/added_light.h"
 #include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
 
-/// A frame as the comparison sees it: working size, with the single-frame search's answers.
+/// A frame as the comparison sees it: half the working size, with the single-frame search's answers.
 struct SearchedFrame {
-  cv::Mat bgr;         ///< CV_8UC3, working size
-  cv::Mat water;       ///< CV_8UC1, chance x 255
-  cv::Mat glare;       ///< CV_8UC1, chance x 255
-  cv::Mat limit = {};  ///< CV_8UC1: stored brightness above which a pixel is glare by this frame alone
-  cv::Mat base = {};   ///< CV_8UC1: stored brightness of the water without what it mirrors
-  cv::Mat dark = {};   ///< CV_8UC3, stretched over the picture: the dark side of the water around, as stored
-  cv::Mat field = {};  ///< CV_8UC1, stretched over the picture: 255 where waves can mirror the sun; empty:
-                       ///< not known
+  cv::Mat bgr;    ///< CV_8UC3
+  cv::Mat water;  ///< CV_8UC1, share of the pixel that the search calls water x 255
+  cv::Mat glint;  ///< CV_8UC1, share of the pixel that the search calls glare x 255
+  cv::Mat
+      water_leaving;   ///< CV_8UC1, stored level of the luminance from below the surface, 0: no water around
+  cv::Mat field = {};  ///< CV_8UC1, any size, stretched over the picture: 255 where waves can mirror the sun;
+                       ///< empty: not known
 };
+/// A frame with what the search found in it: `bgr`, `water_mask` and `glare_mask` (CV_8UC1, 255 = yes) at any
+/// sizes.
+[[nodiscard]] SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask,
+                                           const cv::Mat& glare_mask);
 
-/// The single-frame search of a picture, kept small.
-[[nodiscard]] SearchedFrame searched_frame(const cv::Mat& bgr, const GlintPrior& prior = {});
-
-/// Lays `other` over the frame `own`: every plane resampled into own's working pixels.
+/// Lays `other` over the frame `own`: every plane resampled into own's pixels.
 struct OverlaidView {
-  cv::Mat bgr, water, glare;  ///< as SearchedFrame
+  cv::Mat bgr, water, glint;  ///< as SearchedFrame
   cv::Mat seen;               ///< CV_8UC1, 255 where the other frame looks
-  cv::Mat field = {};         ///< CV_8UC1, as SearchedFrame, own's working size
+  cv::Mat field = {};         ///< CV_8UC1, as SearchedFrame, own's size
 };
 struct PlacedCamera {
   Camera camera;
@@ -43,28 +42,20 @@ struct PlacedCamera {
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
                                    const PlacedCamera& own_place, cv::Size own_size);
 
-/// What a frame shows beyond what the other views show of the same ground, own's working size. Views that
-/// look at the spot away from where waves mirror the sun tell what lies below; where all look into the
-/// glitter, the dark side of the water around in the frame itself does, unless the spot is bright in all of
-/// several views.
-struct ViewExcess {
-  AddedLight added;
-  cv::Mat water;  ///< CV_32FC1, chance of water agreed over the views
-  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel
-};
-[[nodiscard]] ViewExcess excess_over_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
-
-/// Answers of the comparison, own's working size.
+/// Answers of the comparison, own's comparison size.
 struct ComparedFrame {
-  cv::Mat limit;  ///< CV_8UC1: stored brightness above which a pixel is glare, where it is water
-  cv::Mat water;  ///< CV_32FC1 chance, agreed over the views
-  cv::Mat glare;  ///< CV_32FC1 chance
-  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel
+  cv::Mat water;          ///< CV_8UC1, probability of water x 255, agreed over the views
+  cv::Mat water_leaving;  ///< CV_32FC1, luminance of what lies below: what views that do not glare there
+                          ///< show, brought to own's exposure; the frame's own answer where no view tells
+  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel that tell what lies below
 };
-/// `others` holds the overlaid views (at least one). Where no other view looks, the single-frame answer
-/// stays. `prior`: where waves can mirror the sun at all.
-[[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others,
-                                          const GlintPrior& prior = {});
+[[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
+
+/// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
+/// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls
+/// water.
+[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const SearchedFrame& own, const ComparedFrame&,
+                                       const GlintPrior& prior = {});
 
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
 /// convex and finite.

@@ -1,64 +1,104 @@
+#include "stages/glare/working_picture.h"
+
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
-
-#include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
 namespace {
 
-// sRGB transfer curve, IEC 61966-2-1.
-std::array<float, 256> linear_from_srgb() {
-  std::array<float, 256> table{};
-  for (int level = 0; level < 256; ++level) {
-    const double v = level / 255.0;
-    table[level] = static_cast<float>(v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
-  }
-  return table;
+constexpr int kCalmPx = 5;  // of the median, in half-size pixels: takes out what is narrower than about 5 px
+
+cv::Size working_size(cv::Size size) {
+  const int longer = std::max(size.width, size.height);
+  if (longer <= kWorkingLongSidePx) return size;
+  const double factor = static_cast<double>(kWorkingLongSidePx) / longer;
+  return {std::max(1, static_cast<int>(std::lround(size.width * factor))),
+          std::max(1, static_cast<int>(std::lround(size.height * factor)))};
 }
 
-cv::Mat to_linear(const cv::Mat& bgr) {
-  static const std::array<float, 256> table = linear_from_srgb();
-  cv::Mat linear(bgr.size(), CV_32FC3);
-  for (int y = 0; y < bgr.rows; ++y) {
-    const auto* in = bgr.ptr<cv::Vec3b>(y);
-    auto* out = linear.ptr<cv::Vec3f>(y);
-    for (int x = 0; x < bgr.cols; ++x) out[x] = {table[in[x][0]], table[in[x][1]], table[in[x][2]]};
+// Brightest level of each block: a glint of one pixel keeps its level however much the frame is reduced.
+cv::Mat brightest_of_blocks(const cv::Mat& luma, cv::Size size) {
+  if (luma.size() == size) return luma;
+  cv::Mat most(size, CV_8UC1), row(1, luma.cols, CV_8UC1);
+  for (int y = 0; y < size.height; ++y) {
+    const int top = static_cast<int>(std::int64_t{y} * luma.rows / size.height),
+              bottom = std::max(top + 1, static_cast<int>(std::int64_t{y + 1} * luma.rows / size.height));
+    luma.row(top).copyTo(row);
+    for (int k = top + 1; k < bottom; ++k) cv::max(row, luma.row(k), row);
+    const uchar* in = row.ptr<uchar>();
+    uchar* out = most.ptr<uchar>(y);
+    for (int x = 0; x < size.width; ++x) {
+      const int left = static_cast<int>(std::int64_t{x} * luma.cols / size.width),
+                right = std::max(left + 1, static_cast<int>(std::int64_t{x + 1} * luma.cols / size.width));
+      out[x] = *std::max_element(in + left, in + right);
+    }
   }
-  return linear;
-}
-
-cv::Mat luminance(const cv::Mat& linear) {
-  cv::Mat light;
-  cv::transform(linear, light, cv::Matx13f(0.0722f, 0.7152f, 0.2126f));
-  return light;
+  return most;
 }
 
 }  // namespace
 
-cv::Mat light_of(const cv::Mat& bgr) {
-  return luminance(to_linear(bgr));
+const std::array<float, 256>& linear_of_level() {
+  static const std::array<float, 256> table = [] {
+    std::array<float, 256> linear{};
+    for (int level = 0; level < 256; ++level) {
+      const double v = level / 255.0;
+      linear[static_cast<std::size_t>(level)] =
+          static_cast<float>(v <= 0.04045 ? v / 12.92 : std::pow((v + 0.055) / 1.055, 2.4));
+    }
+    return linear;
+  }();
+  return table;
 }
 
-WorkingPicture prepare(const cv::Mat& bgr) {
-  WorkingPicture picture;
-  const int long_side = std::max(bgr.cols, bgr.rows);
-  if (long_side > kWorkingLongSidePx) {
-    const double factor = static_cast<double>(kWorkingLongSidePx) / long_side;
-    cv::resize(bgr, picture.bgr, {}, factor, factor, cv::INTER_AREA);
-  } else {
-    picture.bgr = bgr;
+cv::Mat stored_level(const cv::Mat& luminance) {
+  // Inverse of the table by a finer table: 4096 steps of the square root keep dark levels apart.
+  static const std::array<uchar, 4096> level_of_root = [] {
+    std::array<uchar, 4096> table{};
+    const auto& linear = linear_of_level();
+    for (std::size_t i = 0; i < table.size(); ++i) {
+      const float root = static_cast<float>(i) / 4095;
+      table[i] = static_cast<uchar>(std::min<std::ptrdiff_t>(
+          255, std::upper_bound(linear.begin(), linear.end(), root * root) - linear.begin()));
+    }
+    return table;
+  }();
+  cv::Mat root, level(luminance.size(), CV_8UC1);
+  cv::sqrt(cv::max(luminance, 0), root);
+  for (int y = 0; y < level.rows; ++y) {
+    const float* in = root.ptr<float>(y);
+    uchar* out = level.ptr<uchar>(y);
+    for (int x = 0; x < level.cols; ++x)
+      out[x] = level_of_root[static_cast<std::size_t>(std::min(4095.0f, in[x] * 4095))];
   }
-  picture.linear = to_linear(picture.bgr);
-  picture.light = luminance(picture.linear);
-  // Glitter is specks of a few pixels: an opening with a disc of 7 px takes them out and leaves the surface
-  // below.
-  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {7, 7});
-  cv::Mat calm;
-  cv::morphologyEx(picture.bgr, calm, cv::MORPH_OPEN, disc);
-  picture.calm_bgr = to_linear(calm);
-  picture.calm_light = luminance(picture.calm_bgr);
+  return level;
+}
+
+cv::Mat luminance_of(const cv::Mat& luma) {
+  cv::Mat luminance;
+  cv::LUT(luma, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(linear_of_level().data())), luminance);
+  return luminance;
+}
+
+cv::Mat luma_of(const cv::Mat& bgr) {
+  cv::Mat luma;
+  cv::cvtColor(bgr, luma, cv::COLOR_BGR2GRAY);
+  return luma;
+}
+
+WorkingPicture prepare(const cv::Mat& bgr, const cv::Mat& luma) {
+  WorkingPicture picture;
+  const cv::Size size = working_size(luma.empty() ? bgr.size() : luma.size());
+  if (bgr.size() == size)
+    picture.bgr = bgr;
+  else
+    cv::resize(bgr, picture.bgr, size, 0, 0, cv::INTER_AREA);
+  picture.peak = brightest_of_blocks(luma.empty() ? luma_of(bgr) : luma, size);
+  cv::Mat half;
+  cv::resize(picture.bgr, half, {std::max(1, size.width / 2), std::max(1, size.height / 2)}, 0, 0,
+             cv::INTER_AREA);
+  cv::medianBlur(half, picture.calm_bgr, kCalmPx);
   return picture;
 }
 

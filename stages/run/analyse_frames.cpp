@@ -23,9 +23,18 @@ struct SharpnessPart {
 };
 
 struct GlarePart {
-  Glare glare;
-  std::vector<std::uint8_t> glare_mask_png, water_mask_png;
+  std::optional<Glare> glare;                  // empty: the frame cannot tell
+  std::string glare_mask_png, water_mask_png;  // empty: nothing to write
 };
+
+json binary(const std::string& text) {
+  return json::binary({text.begin(), text.end()});
+}
+
+std::string binary_text(const json& j) {
+  const auto& bytes = j.get_binary();
+  return {bytes.begin(), bytes.end()};
+}
 
 json packed(const SharpnessPart& part) {
   return {{"sharpness", to_json(part.sharpness)}, {"glance", part.glance_log_odds}};
@@ -38,9 +47,9 @@ json packed(const level::Finding& part) {
 }
 
 json packed(const GlarePart& part) {
-  return {{"glare", to_json(part.glare)},
-          {"glare_mask", json::binary(part.glare_mask_png)},
-          {"water_mask", json::binary(part.water_mask_png)}};
+  return {{"glare", part.glare ? to_json(*part.glare) : json()},
+          {"glare_mask", binary(part.glare_mask_png)},
+          {"water_mask", binary(part.water_mask_png)}};
 }
 
 void unpack(const json& j, SharpnessPart& part) {
@@ -53,7 +62,9 @@ void unpack(const json& j, level::Finding& part) {
 }
 
 void unpack(const json& j, GlarePart& part) {
-  part = {glare_from_json(j.at("glare")), j.at("glare_mask").get_binary(), j.at("water_mask").get_binary()};
+  if (!j.at("glare").is_null()) part.glare = glare_from_json(j["glare"]);
+  part.glare_mask_png = binary_text(j.at("glare_mask"));
+  part.water_mask_png = binary_text(j.at("water_mask"));
 }
 
 std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
@@ -102,8 +113,10 @@ class FrameQuestions {
     const auto sun = glare::sun_of_frame(frame.info, options_.glare);
     if (sun) frame.sun = Sun{sun->elevation_deg, sun->azimuth_deg};
     if (options_.look_for_glare) {
-      const std::string tilt = frame.tilt ? to_json(*frame.tilt).dump() : "";
-      enter(part.operator()<GlarePart>(std::string("glare ") + glare::kFindVersion, glare_text_ + tilt,
+      const std::string known =
+          (frame.tilt ? to_json(*frame.tilt).dump() : "") + (frame.horizon ? "horizon" : "");
+      const std::string versions = fmt::format("glare {} {}", glare::kFindVersion, cull::kMeasureVersion);
+      enter(part.operator()<GlarePart>(versions, glare_text_ + known,
                                        [&] { return find_glare(pixels, frame, sun); }),
             frame);
     }
@@ -137,21 +150,29 @@ class FrameQuestions {
 
   GlarePart find_glare(FramePixels& pixels, const FrameRecord& frame,
                        const std::optional<SunPosition>& sun) const {
-    glare::Found found = glare::find(pixels, frame.info, frame.tilt, sun, options_.glare);
-    GlarePart part{std::move(found.glare), {}, {}};
+    const glare::Circumstances known{frame.sharpness, frame.tilt, frame.horizon.has_value(), sun};
+    const std::optional<glare::Found> found = glare::find(pixels, frame.info, known, options_.glare);
+    GlarePart part;
+    if (!found) return part;
+    part.glare = found->glare;
     if (!options_.glare.write_masks) return part;
-    part.glare_mask_png = encode_png(*found.glare_mask, PngEffort::quick);
-    part.water_mask_png = encode_png(*found.water_mask, PngEffort::quick);
+    if (!found->glare_mask->empty()) part.glare_mask_png = glare::mask_png(*found->glare_mask);
+    if (!found->water_mask->empty()) part.water_mask_png = glare::mask_png(*found->water_mask);
     return part;
   }
 
   void enter(GlarePart part, FrameRecord& frame) const {
     frame.glare = std::move(part.glare);
-    if (!options_.glare.write_masks) return;
-    frame.glare->mask_file = "masks/" + frame.source.stem + "_glare.png";
-    frame.glare->water_mask_file = "masks/" + frame.source.stem + "_water.png";
-    write_file(context_.out / frame.glare->mask_file, part.glare_mask_png);
-    write_file(context_.out / frame.glare->water_mask_file, part.water_mask_png);
+    if (!frame.glare) return;
+    frame.glare->mask_file = write_mask(frame.source.stem + "_glare.png", part.glare_mask_png);
+    frame.glare->water_mask_file = write_mask(frame.source.stem + "_water.png", part.water_mask_png);
+  }
+
+  // The name below the output folder; none where there is nothing to write.
+  std::string write_mask(const std::string& name, const std::string& png) const {
+    if (png.empty()) return "";
+    write_file(context_.out / "masks" / name, png);
+    return "masks/" + name;
   }
 
   const FlightOptions& options_;

@@ -64,6 +64,7 @@ json output_digests(const Step& step, const fs::path& out) {
 }
 
 void restore(const json& kept, FlightRecord& record, const fs::path& out) {
+  const std::vector<std::string> masks_before = mask_files(record);
   FlightRecord made = flight_record_from_json(kept.at("record"));
   made.command_line = record.command_line;
   made.options_json = record.options_json;
@@ -73,6 +74,11 @@ void restore(const json& kept, FlightRecord& record, const fs::path& out) {
     const auto& binary = bytes.get_binary();
     write_file(out / file, std::string_view(reinterpret_cast<const char*>(binary.data()), binary.size()));
   }
+  // Masks that the step found to hold nothing after all.
+  const std::vector<std::string> masks = mask_files(record);
+  std::error_code absent;
+  for (const std::string& file : masks_before)
+    if (std::find(masks.begin(), masks.end(), file) == masks.end()) fs::remove(out / file, absent);
 }
 
 json remembered(const Step& step, const FlightRecord& record, const fs::path& out) {

@@ -12,89 +12,26 @@
 #include <fmt/format.h>
 
 #include <array>
-#include <chrono>
 #include <cstdio>
 #include <cstdlib>
-#include <functional>
+#include <ctime>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "flight_truth.h"
+#include "mask_scores.h"
 #include "pipeline/geometry/sun_and_water.h"
+#include "stages/glare/frame_masks.h"
 #include "stages/glare/glare_search.h"
 #include "stages/glare/sun_from_glint.h"
 #include "stages/glare/view_comparison.h"
+#include "tile_scores.h"
 
 namespace {
 
 using namespace lookdown::glare;
-
-struct Score {
-  double hit = 0, false_alarm = 0, missed = 0, dry_alarm = 0, dry = 0, crust_alarm = 0, crust = 0,
-         water_hit = 0, water_any = 0;
-  void add(const cv::Mat& found_glare, const cv::Mat& water, const cv::Mat& true_glare,
-           const cv::Mat& left_out, const cv::Mat& true_water, const cv::Mat& true_crust) {
-    const auto count = [](const cv::Mat& m) { return static_cast<double>(cv::countNonZero(m)); };
-    const cv::Mat glare = found_glare & ~left_out;
-    hit += count(glare & true_glare);
-    false_alarm += count(glare & ~true_glare);
-    missed += count(~glare & true_glare);
-    const cv::Mat land = ~true_water;
-    dry_alarm += count(glare & land);
-    dry += count(land);
-    crust_alarm += count(glare & true_crust);
-    crust += count(true_crust);
-    water_hit += count(water & true_water);
-    water_any += count(water | true_water);
-  }
-  void print(const char* name) const {
-    fmt::print(
-        "  {:<26} IoU {:.3f}  F1 {:.3f}  precision {:.3f}  recall {:.3f}  on dry land {:.3f} %  on crust "
-        "{:.3f} %  water IoU {:.3f}\n",
-        name, hit / std::max(1.0, hit + false_alarm + missed),
-        2 * hit / std::max(1.0, 2 * hit + false_alarm + missed), hit / std::max(1.0, hit + false_alarm),
-        hit / std::max(1.0, hit + missed), 100 * dry_alarm / std::max(1.0, dry),
-        100 * crust_alarm / std::max(1.0, crust), water_hit / std::max(1.0, water_any));
-  }
-};
-
-// "Glare is bright and pale", with the two limits that score best on the truth itself.
-class Threshold {
- public:
-  void add(const cv::Mat& bgr, const cv::Mat& true_glare, const cv::Mat& left_out) {
-    for (int y = 0; y < bgr.rows; y += 2)
-      for (int x = 0; x < bgr.cols; x += 2) {
-        if (left_out.at<uchar>(y, x)) continue;
-        const cv::Vec3b& v = bgr.at<cv::Vec3b>(y, x);
-        const int most = std::max({v[0], v[1], v[2]}), least = std::min({v[0], v[1], v[2]});
-        const int saturation = most ? 63 * (most - least) / most : 0;
-        (true_glare.at<uchar>(y, x) ? yes_ : no_)[most / 4][saturation] += 1;
-      }
-  }
-  void print(const char* name) const {
-    double best = 0, best_f1 = 0;
-    int best_value = 0, best_saturation = 0;
-    double all = 0;
-    for (const auto& row : yes_)
-      for (const double n : row) all += n;
-    for (int value = 0; value < 64; ++value) {
-      double hit = 0, alarm = 0;
-      for (int saturation = 0; saturation < 64; ++saturation) {
-        for (int v = value; v < 64; ++v) hit += yes_[v][saturation], alarm += no_[v][saturation];
-        const double iou = hit / std::max(1.0, all + alarm);
-        if (iou > best)
-          best = iou, best_f1 = 2 * hit / std::max(1.0, hit + all + alarm), best_value = 4 * value,
-          best_saturation = saturation;
-      }
-    }
-    fmt::print(
-        "  {:<26} IoU {:.3f}  F1 {:.3f}  (value >= {}, saturation <= {:.2f}, tuned on these very pictures)\n",
-        name, best, best_f1, best_value, best_saturation / 63.0);
-  }
-
- private:
-  std::array<std::array<double, 64>, 64> yes_{}, no_{};
-};
+using scoring::Score;
+using scoring::Threshold;
 
 struct Loaded {
   cv::Mat bgr, grey, glare, water, crust;
@@ -108,7 +45,7 @@ Loaded load(const scoring::TruthFrame& frame) {
   l.water = cv::imread(frame.water.string(), cv::IMREAD_GRAYSCALE);
   l.crust = cv::imread(frame.crust.string(), cv::IMREAD_GRAYSCALE);
   if (frame.visible_glare.empty())
-    l.visible_glare = l.glare & (light_of(l.bgr) >= 0.09f);
+    l.visible_glare = l.glare & (luminance_of(luma_of(l.bgr)) >= 0.09f);
   else
     l.visible_glare = cv::imread(frame.visible_glare.string(), cv::IMREAD_GRAYSCALE);
   l.dark_glare = l.glare & ~l.visible_glare;
@@ -117,7 +54,7 @@ Loaded load(const scoring::TruthFrame& frame) {
 
 // The picture, and beside it what was found: green rightly, red wrongly, magenta missed, grey missed where
 // dark.
-void draw(const std::filesystem::path& path, const Loaded& l, const Masks& found) {
+void draw(const std::filesystem::path& path, const Loaded& l, const FrameMasks& found) {
   cv::Mat drawn = l.bgr.clone();
   std::vector<std::vector<cv::Point>> outlines;
   cv::findContours(found.water.clone(), outlines, cv::RETR_LIST, cv::CHAIN_APPROX_NONE);
@@ -135,9 +72,9 @@ void draw(const std::filesystem::path& path, const Loaded& l, const Masks& found
 struct Scores {
   std::array<Score, 2> outweighs, in_sight;  // one frame, across frames
   std::array<Threshold, 2> threshold;        // by definition
-  void add(const Loaded& l, const Masks& single, const Masks& across) {
+  void add(const Loaded& l, const FrameMasks& single, const FrameMasks& across) {
     const cv::Mat none = cv::Mat::zeros(l.glare.size(), CV_8UC1);
-    const std::array<const Masks*, 2> found{&single, &across};
+    const std::array<const FrameMasks*, 2> found{&single, &across};
     for (std::size_t i = 0; i < 2; ++i) {
       outweighs[i].add(found[i]->glare, found[i]->water, l.glare, none, l.water, l.crust);
       in_sight[i].add(found[i]->glare, found[i]->water, l.visible_glare, l.dark_glare, l.water, l.crust);
@@ -162,42 +99,44 @@ struct Choice {
   std::filesystem::path pictures;
 };
 
+double processor_seconds() {
+  return static_cast<double>(std::clock()) / CLOCKS_PER_SEC;
+}
+
 // The flight's frames, searched when first asked for.
 class Searched {
  public:
+  struct Frame {
+    WorkingPicture picture;
+    SearchResult result;
+    FrameMasks masks;
+    SearchedFrame frame;
+  };
   explicit Searched(const std::vector<const scoring::TruthFrame*>& frames)
       : frames_(frames), kept_(frames.size()) {}
-  const SearchedFrame& at(std::size_t i) {
-    if (kept_[i].bgr.empty()) {
+  Frame& at(std::size_t i) {
+    Frame& kept = kept_[i];
+    if (kept.frame.bgr.empty()) {
       const cv::Mat bgr =
           cv::imread(frames_[i]->picture.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION);
-      const auto started = std::chrono::steady_clock::now();
-      kept_[i] = searched_frame(bgr);
-      seconds_ += std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
+      const double started = processor_seconds();
+      kept.picture = prepare(bgr);
+      kept.result = search_picture(kept.picture);
+      kept.masks = frame_masks(kept.result.water, kept.result.glint, luma_of(bgr));
+      seconds_ += processor_seconds() - started;
+      kept.frame = searched_frame(bgr, kept.masks.water, kept.masks.glare);
       ++count_;
     }
-    return kept_[i];
+    return kept;
   }
-  /// With where it looks into the glitter, known once the sun is.
-  SearchedFrame with_field(std::size_t i, const cv::Mat& field) {
-    SearchedFrame frame = at(i);
-    frame.field = field;
-    return frame;
-  }
-  [[nodiscard]] double seconds_a_frame() const { return seconds_ / std::max(1, count_); }
+  [[nodiscard]] double ms_a_frame() const { return 1000 * seconds_ / std::max(1, count_); }
 
  private:
   const std::vector<const scoring::TruthFrame*>& frames_;
-  std::vector<SearchedFrame> kept_;
+  std::vector<Frame> kept_;
   double seconds_ = 0;
   int count_ = 0;
 };
-
-cv::Mat as_chance(const cv::Mat& levels) {
-  cv::Mat chance;
-  levels.convertTo(chance, CV_32FC1, 1 / 255.0);
-  return chance;
-}
 
 void score_flight(const std::filesystem::path& folder, const Choice& choice, Scores& total) {
   const scoring::TruthFlight flight = scoring::read_truth(folder);
@@ -210,34 +149,30 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
   Scores scores;
   Searched searched(frames);
   const auto views = choose_views(places, 8);
-  std::vector<cv::Mat> fields(frames.size());
-  const auto compare = [&](std::size_t i, const GlintPrior& prior) {
+  std::vector<GlintSample> samples;
+  for (std::size_t i = 0; i < frames.size(); ++i)
+    for (const GlintSample& sample : glint_samples(searched.at(i).frame, places[i]))
+      samples.push_back(sample);
+  std::optional<GlintSun> sun;
+  if (!choice.without_sun) sun = sun_from_glint(samples);
+  if (sun)
+    for (std::size_t i = 0; i < frames.size(); ++i) searched.at(i).frame.field = glitter_of(*sun, places[i]);
+  int scored = 0;
+  double across_s = 0;
+  for (std::size_t i = 0; i < frames.size(); i += static_cast<std::size_t>(choice.every)) {
+    const Loaded l = load(*frames[i]);
+    Searched::Frame& own = searched.at(i);
+    const FrameMasks& masks = own.masks;
+    const double started = processor_seconds();
     std::vector<OverlaidView> others;
     for (const int j : views[i])
-      others.push_back(
-          overlay(searched.with_field(j, fields[j]), places[j], places[i], searched.at(i).bgr.size()));
-    return compare_views(searched.at(i), others, prior);
-  };
-  const auto started = std::chrono::steady_clock::now();
-  std::optional<GlintSun> sun;
-  if (!choice.without_sun) {
-    const auto samples_of = [&](int i, const std::vector<cv::Mat>& fields) {
-      return glint_samples(i, views, places, [&](int j) { return searched.with_field(j, fields[j]); });
-    };
-    const auto for_each = [](std::size_t count, const std::function<void(std::size_t)>& body) {
-      for (std::size_t i = 0; i < count; ++i) body(i);
-    };
-    sun = sun_of_views(places, {}, samples_of, for_each, fields);
-  }
-  const double sun_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - started).count();
-  int scored = 0;
-  for (std::size_t i = 0; i < frames.size(); i += choice.every) {
-    const Loaded l = load(*frames[i]);
-    const SearchedFrame& own = searched.at(i);
-    const Masks masks = masks_above(as_chance(own.water), own.limit, l.grey);
-    const ComparedFrame compared =
-        compare(i, sun ? glint_prior(*sun, places[i], own.bgr.size()) : GlintPrior{});
-    const Masks refined = masks_above(compared.water, compared.limit, l.grey);
+      others.push_back(overlay(searched.at(static_cast<std::size_t>(j)).frame,
+                               places[static_cast<std::size_t>(j)], places[i], own.frame.bgr.size()));
+    const ComparedFrame compared = compare_views(own.frame, others);
+    const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
+    const FrameMasks refined = frame_masks(
+        compared.water > 127, glint_beyond_views(own.picture, own.frame, compared, prior), l.grey);
+    across_s += processor_seconds() - started;
     for (Scores* all : {&scores, &total}) all->add(l, masks, refined);
     if (!choice.pictures.empty()) {
       draw(choice.pictures / fmt::format("{}_{}.jpg", flight.name, frames[i]->picture.stem().string()), l,
@@ -248,14 +183,16 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     ++scored;
   }
   fmt::print(
-      "{}: {} of {} frames, sun {:.0f} deg, wave mean square slope {:.4f}, {:.3f} s a frame, {:.3f} s a "
-      "frame for the sun\n",
+      "{}: {} of {} frames, sun {:.0f} deg, wave mean square slope {:.4f}; processor time {:.0f} ms a frame "
+      "alone, "
+      "{:.0f} ms across\n",
       flight.name, scored, frames.size(), flight.sun_elevation_deg, flight.mean_square_slope,
-      searched.seconds_a_frame(), sun_s / std::max<std::size_t>(1, frames.size()));
+      searched.ms_a_frame(), 1000 * across_s / std::max(1, scored));
   if (sun) {
     const double away_deg =
         std::acos(std::clamp(
-            sun->to_sun.dot(sun_direction({flight.sun_elevation_deg, flight.sun_azimuth_deg})), -1.0, 1.0)) *
+            sun->to_sun.dot(lookdown::sun_direction({flight.sun_elevation_deg, flight.sun_azimuth_deg})),
+            -1.0, 1.0)) *
         57.29578;
     fmt::print(
         "  sun from glint: {:.1f} deg away from the truth, mean square slope {:.4f}, peak {:.3f}, elsewhere "
@@ -271,8 +208,11 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
 }  // namespace
 
 int main(int argc, char** argv) {
+  cv::setNumThreads(1);
   Choice choice;
+  scoring::TileChoice tiles;
   Scores total;
+  int flights = 0;
   for (int i = 1; i < argc; ++i) {
     const std::string argument = argv[i];
     if (argument == "--all")
@@ -283,9 +223,22 @@ int main(int argc, char** argv) {
       std::filesystem::create_directories(choice.pictures = argv[++i]);
     else if (argument == "--every" && i + 1 < argc)
       choice.every = std::max(1, std::atoi(argv[++i]));
+    else if (argument == "--tiles" && i + 2 < argc)
+      tiles.labels = argv[++i], tiles.tiles = argv[++i];
+    else if (argument == "--water-outlines" && i + 1 < argc)
+      tiles.outlines = argv[++i];
+    else if (argument == "--glitter-outlines" && i + 1 < argc)
+      tiles.glitter = argv[++i];
+    else if (argument == "--each")
+      tiles.each = true;
+    else if (argument == "--photos" && i + 1 < argc)
+      tiles.photos = argv[++i];
     else
-      score_flight(argument, choice, total);
+      score_flight(argument, choice, total), ++flights;
   }
+  tiles.pictures = choice.pictures;
+  if (!tiles.tiles.empty()) score_tiles(tiles);
+  if (flights == 0) return 0;
   fmt::print("all flights together\n");
   total.print();
   return 0;

@@ -32,8 +32,8 @@ cv::Mat dappled(std::uint32_t seed, cv::Size size) {
 }
 
 SearchedFrame frame_of(const cv::Mat& bgr) {
-  return {bgr.clone(), cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(230)),
-          cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(40))};
+  const cv::Mat none = cv::Mat::zeros(bgr.size(), CV_8UC1);
+  return {bgr.clone(), ~none, none, cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(60))};
 }
 
 TEST(Overlay, ShiftsByTheDifferenceOfThePlaces) {
@@ -70,82 +70,93 @@ TEST(ChooseViews, PrefersOtherStandpointsToNearRepeats) {
 }
 
 struct ThreeViews {
+  cv::Mat picture;  // of the own frame, twice the size that is compared
   SearchedFrame own;
   std::vector<OverlaidView> others;
 };
 
-// Three views of one pond: white crust in all of them, a glint in the first only.
+// Three views of one pond: white crust in all of them, a glint elsewhere in each.
 ThreeViews pond() {
   const cv::Mat ground = dappled(3, {400, 300});
   ThreeViews views;
   for (int i = 0; i < 3; ++i) {
     cv::Mat picture = ground.clone();
     cv::circle(picture, {100, 150}, 20, {230, 235, 235}, cv::FILLED);          // crust
-    cv::circle(picture, {300, 80 + 70 * i}, 16, {245, 245, 245}, cv::FILLED);  // glint, elsewhere in each
+    cv::circle(picture, {300, 80 + 70 * i}, 16, {245, 245, 245}, cv::FILLED);  // glint
     SearchedFrame frame = frame_of(picture);
-    cv::circle(frame.glare, {100, 150}, 20, cv::Scalar(150), cv::FILLED);
-    cv::circle(frame.glare, {300, 80 + 70 * i}, 16, cv::Scalar(150), cv::FILLED);
-    if (i == 0)
+    cv::circle(frame.glint, {300, 80 + 70 * i}, 16, cv::Scalar(255), cv::FILLED);
+    if (i == 0) {
       views.own = frame;
-    else
+      cv::resize(picture, views.picture, {800, 600}, 0, 0, cv::INTER_NEAREST);
+    } else {
       views.others.push_back(
-          {frame.bgr, frame.water, frame.glare, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
+          {frame.bgr, frame.water, frame.glint, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
+    }
   }
   return views;
+}
+
+cv::Mat glare_beyond(const ThreeViews& views) {
+  const ComparedFrame compared = compare_views(views.own, views.others);
+  return glint_beyond_views(prepare(views.picture), views.own, compared).any();
 }
 
 TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
   const ThreeViews views = pond();
-  const ComparedFrame compared = compare_views(views.own, views.others);
-  EXPECT_GT(compared.glare.at<float>(80, 300), 0.9f);   // own glint
-  EXPECT_LT(compared.glare.at<float>(150, 100), 0.3f);  // crust
-  EXPECT_LT(compared.glare.at<float>(150, 300), 0.3f);  // where only another view has its glint
-  EXPECT_LT(compared.glare.at<float>(250, 200), 0.2f);  // plain water
-  EXPECT_EQ(compared.views.at<uchar>(10, 10), 2);
+  const cv::Mat glare = glare_beyond(views);
+  EXPECT_EQ(glare.at<uchar>(160, 600), 255);  // own glint
+  EXPECT_EQ(glare.at<uchar>(300, 200), 0);    // crust
+  EXPECT_EQ(glare.at<uchar>(300, 600), 0);    // where only another view has its glint
+  EXPECT_EQ(glare.at<uchar>(500, 400), 0);    // plain water
 }
 
 TEST(CompareViews, DoesNotDependOnTheExposureOfTheOthers) {
   ThreeViews views = pond();
-  const ComparedFrame before = compare_views(views.own, views.others);
+  const cv::Mat before = glare_beyond(views);
   for (OverlaidView& other : views.others) other.bgr.convertTo(other.bgr, -1, 0.8);
-  const ComparedFrame after = compare_views(views.own, views.others);
-  const cv::Mat changed = (before.glare > 0.5f) ^ (after.glare > 0.5f);
-  EXPECT_LT(cv::countNonZero(changed), 0.003 * changed.total());
+  const cv::Mat changed = before ^ glare_beyond(views);
+  EXPECT_LT(cv::countNonZero(changed), 0.003 * static_cast<double>(changed.total()));
 }
 
-TEST(CompareViews, KeepsTheSingleFramesAnswerWhereNobodyElseLooks) {
+TEST(CompareViews, OnlyViewsThatDoNotGlareThereTellWhatLiesBelow) {
   ThreeViews views = pond();
-  for (OverlaidView& other : views.others) other.seen.setTo(0);
   const ComparedFrame compared = compare_views(views.own, views.others);
-  EXPECT_NEAR(compared.glare.at<float>(150, 100), 150 / 255.0, 1e-3);
+  EXPECT_EQ(compared.views.at<uchar>(10, 10), 2);
+  EXPECT_EQ(compared.views.at<uchar>(150, 300), 1);  // another view's glint
+  views.others[0].field = cv::Mat(views.own.bgr.size(), CV_8UC1, cv::Scalar(255));
+  EXPECT_EQ(compare_views(views.own, views.others).views.at<uchar>(10, 10), 1);
+  for (OverlaidView& other : views.others) other.seen.setTo(0);
+  EXPECT_EQ(cv::countNonZero(compare_views(views.own, views.others).views), 0);
 }
 
-// The pond with the other views' brightness at the own glint too, as when their glitter lies there by chance.
-ThreeViews pond_glittering_twice(int views_in_field) {
+// A roof or a boat that stands off the plane lies elsewhere in each view; it is no glare, since nothing
+// around it is water.
+TEST(CompareViews, WhatIsAwayFromWaterIsNoGlareThoughItMoves) {
   ThreeViews views = pond();
-  views.own.dark = cv::Mat(30, 40, CV_8UC3, cv::Scalar(60, 80, 70));
-  for (std::size_t i = 0; i < views.others.size(); ++i) {
-    cv::circle(views.others[i].bgr, {300, 80}, 16, {245, 245, 245}, cv::FILLED);
-    views.others[i].field =
-        cv::Mat(views.own.bgr.size(), CV_8UC1, cv::Scalar(static_cast<int>(i) < views_in_field ? 255 : 0));
-  }
-  return views;
+  views.own.water.setTo(0);
+  EXPECT_EQ(cv::countNonZero(glare_beyond(views).colRange(500, 800)), 0);
 }
 
-TEST(CompareViews, GlitterInOtherViewsTellsNothingOfTheBottom) {
-  const GlintPrior sun{cv::Mat(3, 4, CV_32FC1, cv::Scalar(4))};
-  const ThreeViews all = pond_glittering_twice(2);
-  EXPECT_GT(compare_views(all.own, all.others, sun).glare.at<float>(80, 300), 0.9f);
-  // One that does not look into the glitter shows it bright: then it is.
-  const ThreeViews one = pond_glittering_twice(1);
-  EXPECT_LT(compare_views(one.own, one.others, sun).glare.at<float>(80, 300), 0.3f);
+cv::Mat textured(std::uint32_t seed) {
+  std::mt19937 random(seed);
+  cv::Mat bgr(300, 400, CV_8UC3);
+  for (auto& v : cv::Mat_<cv::Vec3b>(bgr)) v = cv::Vec3b::all(static_cast<uchar>(70 + random() % 60));
+  cv::GaussianBlur(bgr, bgr, {0, 0}, 1);
+  return bgr;
 }
 
-TEST(CompareViews, BrightInManyViewsStandsStillThoughAllLookIntoTheGlitter) {
-  const GlintPrior sun{cv::Mat(3, 4, CV_32FC1, cv::Scalar(4))};
-  ThreeViews views = pond_glittering_twice(2);
-  views.others.push_back(views.others[0]);
-  EXPECT_LT(compare_views(views.own, views.others, sun).glare.at<float>(150, 100), 0.3f);  // crust
+// The same detail in every view stands still; detail that differs moves.
+TEST(CompareViews, ASurfaceThatDoesNotMatchIsWaterAndOneThatDoesIsGround) {
+  const auto water_of = [](std::uint32_t other_seed) {
+    SearchedFrame own = frame_of(textured(1));
+    own.water.setTo(128);  // the look does not tell
+    std::vector<OverlaidView> others;
+    for (std::uint32_t i = 0; i < 3; ++i)
+      others.push_back({textured(other_seed ? other_seed + i : 1), own.water, own.glint, ~own.glint});
+    return cv::mean(compare_views(own, others).water)[0];
+  };
+  EXPECT_LT(water_of(0), 60);
+  EXPECT_GT(water_of(20), 160);
 }
 
 }  // namespace

@@ -1,0 +1,224 @@
+#include "stages/glare/sun_glint.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "stages/glare/plane_math.h"
+
+namespace lookdown::glare {
+namespace {
+
+// Sizes in working pixels. A facet's glint is small and hangs together with few others; bars, rails, ropes,
+// hulls and stones are long or broad.
+constexpr int kLargestSpeckPx2 = 80, kLongestSpeckPx = 25;
+// Of the water within some 100 px that must be specks, lest they be flecks, birds and foam.
+constexpr double kLeastDensity = 0.0025, kDensityReachPx = 40;
+// From here on specks run into each other, and the dark side of the water alone says what lies below.
+constexpr double kDenseField = 0.02;
+constexpr float kClipped = 0.9f;
+
+cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation = cv::INTER_LINEAR) {
+  if (plane.size() == size) return plane;
+  cv::Mat out;
+  cv::resize(plane, out, size, 0, 0, interpolation);
+  return out;
+}
+
+struct Piece {
+  int area = 0, longer_px = 0;
+  cv::Vec3f excess{0, 0, 0};
+  bool source_coloured() const {
+    // Mirrored sun and sky have the colour of their source: white to blue, never one channel alone.
+    constexpr float kLeastShare = 0.25f;
+    return std::min({excess[0], excess[1], excess[2]}) >=
+           kLeastShare * std::max({excess[0], excess[1], excess[2]});
+  }
+  bool speck() const { return area < kLargestSpeckPx2 && longer_px < kLongestSpeckPx; }
+};
+
+struct Pieces {
+  cv::Mat labels;  // CV_32SC1
+  std::vector<Piece> pieces;
+  template <class Keep>
+  [[nodiscard]] cv::Mat kept(const Keep& keep) const {
+    std::vector<uchar> value(pieces.size(), 0);
+    for (std::size_t i = 1; i < pieces.size(); ++i) value[i] = keep(i) ? 255 : 0;
+    cv::Mat out(labels.size(), CV_8UC1);
+    for (int y = 0; y < labels.rows; ++y) {
+      const int* in = labels.ptr<int>(y);
+      uchar* to = out.ptr<uchar>(y);
+      for (int x = 0; x < labels.cols; ++x) to[x] = value[static_cast<std::size_t>(in[x])];
+    }
+    return out;
+  }
+};
+
+// Connected bright things and what they add to the calm water's colour.
+Pieces pieces_of(const WorkingPicture& picture, const cv::Mat& bright) {
+  Pieces found;
+  cv::Mat stats, centroids;
+  const int count = cv::connectedComponentsWithStats(bright, found.labels, stats, centroids, 8, CV_32S);
+  found.pieces.resize(static_cast<std::size_t>(count));
+  for (int label = 1; label < count; ++label) {
+    Piece& piece = found.pieces[static_cast<std::size_t>(label)];
+    piece.area = stats.at<int>(label, cv::CC_STAT_AREA);
+    piece.longer_px =
+        std::max(stats.at<int>(label, cv::CC_STAT_WIDTH), stats.at<int>(label, cv::CC_STAT_HEIGHT));
+  }
+  const auto& linear = linear_of_level();
+  for (int y = 0; y < bright.rows; ++y) {
+    const int* labels = found.labels.ptr<int>(y);
+    for (int x = 0; x < bright.cols; ++x) {
+      if (labels[x] == 0) continue;
+      const cv::Vec3b here = picture.bgr.at<cv::Vec3b>(y, x),
+                      calm = picture.calm_bgr.at<cv::Vec3b>(std::min(y / 2, picture.calm_bgr.rows - 1),
+                                                            std::min(x / 2, picture.calm_bgr.cols - 1));
+      for (int c = 0; c < 3; ++c)
+        found.pieces[static_cast<std::size_t>(labels[x])].excess[c] +=
+            std::max(0.0f, linear[here[c]] - linear[calm[c]]);
+    }
+  }
+  return found;
+}
+
+// Share of the water around that is marked, half the working size.
+cv::Mat density(const cv::Mat& marked, const cv::Mat& water) {
+  cv::Mat share, wet;
+  cv::resize(marked, share, water.size(), 0, 0, cv::INTER_AREA);
+  share.convertTo(share, CV_32FC1, 1 / 255.0);
+  water.convertTo(wet, CV_32FC1, 1 / 255.0);
+  return blurred(share, kDensityReachPx / 2) / (blurred(wet, kDensityReachPx / 2) + 0.05);
+}
+
+// Stones, foam, crust and the rims of boards line the water.
+cv::Mat off_shore(const cv::Mat& water) {
+  constexpr int kShorePx = 4;  // half-size pixels
+  cv::Mat inner;
+  cv::erode(water, inner, cv::getStructuringElement(cv::MORPH_RECT, {2 * kShorePx + 1, 2 * kShorePx + 1}));
+  return inner;
+}
+
+// e^-shift of the least excess, from what is known beside the picture; bounded, so that it never decides.
+cv::Mat excess_factor(const GlintPrior& prior, cv::Size size) {
+  if (prior.odds.empty()) return {};
+  constexpr double kLeast = -1, kMost = 0.5, kSteepness = 4;
+  cv::Mat factor = cv::min(cv::max(at_size(prior.odds, size), kLeast), kMost) * (-1 / kSteepness);
+  cv::exp(factor, factor);
+  return factor;
+}
+
+// Stored luma above which there is glare over `base`, working size.
+cv::Mat threshold_over(const cv::Mat& base, const cv::Mat& factor, cv::Size size) {
+  cv::Mat least = glare_threshold(base);
+  if (!factor.empty()) least = base + (least - base).mul(factor);
+  return at_size(stored_level(least), size);
+}
+
+// Large bright pieces whose rim mostly adjoins the specks: the midst of a field, where they run together.
+cv::Mat amid(const Pieces& pieces, const cv::Mat& specks) {
+  constexpr double kRimShare = 0.35;
+  constexpr int kNearPx = 9;
+  cv::Mat near;
+  cv::dilate(specks, near, cv::getStructuringElement(cv::MORPH_RECT, {kNearPx, kNearPx}));
+  std::vector<int> rim(pieces.pieces.size(), 0), near_rim(pieces.pieces.size(), 0);
+  for (int y = 1; y + 1 < near.rows; ++y)
+    for (int x = 1; x + 1 < near.cols; ++x) {
+      const int label = pieces.labels.at<int>(y, x);
+      if (label == 0 ||
+          (pieces.labels.at<int>(y, x - 1) == label && pieces.labels.at<int>(y, x + 1) == label &&
+           pieces.labels.at<int>(y - 1, x) == label && pieces.labels.at<int>(y + 1, x) == label))
+        continue;
+      ++rim[static_cast<std::size_t>(label)];
+      near_rim[static_cast<std::size_t>(label)] += near.at<uchar>(y, x) != 0;
+    }
+  return pieces.kept([&](std::size_t i) {
+    return !pieces.pieces[i].speck() && pieces.pieces[i].source_coloured() &&
+           near_rim[i] > kRimShare * rim[i];
+  });
+}
+
+}  // namespace
+
+cv::Mat glare_threshold(const cv::Mat& water_leaving) {
+  // The water-leaving luminance has some of the sky's in it already; the second term is noise, and the
+  // faintest reflection that shows.
+  constexpr double kOfWater = 0.8, kNoise = 0.035;
+  return (1 + kOfWater) * water_leaving + kNoise;
+}
+
+cv::Mat water_leaving_luminance(const cv::Mat& calm_bgr, const cv::Mat& water) {
+  constexpr int kTilePx = 16;
+  constexpr double kDarkSide = 0.3, kSpreadTiles = 1.2;
+  const cv::Mat luma = luma_of(calm_bgr);
+  const int columns = (water.cols + kTilePx - 1) / kTilePx, rows = (water.rows + kTilePx - 1) / kTilePx;
+  cv::Mat sum = cv::Mat::zeros(rows, columns, CV_32FC1), weights = sum.clone();
+  for (int row = 0; row < rows; ++row)
+    for (int column = 0; column < columns; ++column) {
+      const cv::Rect tile =
+          cv::Rect(column * kTilePx, row * kTilePx, kTilePx, kTilePx) & cv::Rect({0, 0}, water.size());
+      std::array<int, 256> histogram{};
+      int count = 0;
+      for (int y = tile.y; y < tile.br().y; ++y)
+        for (int x = tile.x; x < tile.br().x; ++x)
+          if (water.at<uchar>(y, x)) ++histogram[luma.at<uchar>(y, x)], ++count;
+      if (count < kTilePx) continue;
+      std::size_t level = 0;
+      for (int below = histogram[0]; below < kDarkSide * count; below += histogram[level]) ++level;
+      const float light = linear_of_level()[level];
+      // Tiles full of glare know little of what lies below: the darker one is, the more its neighbours
+      // borrow.
+      const float weight = static_cast<float>(count) / (0.02f + light);
+      sum.at<float>(row, column) = weight * light;
+      weights.at<float>(row, column) = weight;
+    }
+  cv::GaussianBlur(sum, sum, {0, 0}, kSpreadTiles);
+  cv::GaussianBlur(weights, weights, {0, 0}, kSpreadTiles);
+  cv::Mat luminance;
+  cv::resize(sum / (weights + 1e-6), luminance, water.size(), 0, 0, cv::INTER_LINEAR);
+  return luminance;
+}
+
+Glint find_glint(const WorkingPicture& picture, const Surface& surface, const GlintPrior& prior) {
+  const cv::Size size = picture.bgr.size();
+  const cv::Mat factor = excess_factor(prior, surface.water.size()),
+                wet = at_size(off_shore(surface.water), size, cv::INTER_NEAREST);
+
+  // What stays bright when small things are taken away is bottom, shade's edge, crust or a board; where other
+  // views tell what lies below, it may be anything.
+  cv::Mat base = cv::max(surface.water_leaving, luminance_of(luma_of(picture.calm_bgr)));
+  if (!surface.told.empty()) surface.water_leaving.copyTo(base, surface.told);
+  const cv::Mat over_base = threshold_over(base, factor, size);
+  const Pieces over = pieces_of(picture, (picture.peak > over_base) & wet);
+  const cv::Mat lone =
+      over.kept([&](std::size_t i) { return over.pieces[i].speck() && over.pieces[i].source_coloured(); });
+  const cv::Mat around = density(lone, surface.water),
+                field = at_size(around > kLeastDensity, size, cv::INTER_NEAREST);
+  Glint glint;
+  glint.glitter = lone & field;
+  cv::Mat broad = cv::Mat::zeros(size, CV_8UC1);
+  if (!surface.told.empty())
+    broad = over.kept([&](std::size_t i) {
+      return !over.pieces[i].speck() && over.pieces[i].source_coloured();
+    }) & at_size(surface.told, size, cv::INTER_NEAREST);
+
+  // Where specks lie densely they run into each other, and the water between them is what lies below.
+  const cv::Mat over_water = threshold_over(surface.water_leaving, factor, size),
+                dense = at_size(around > kDenseField, size, cv::INTER_NEAREST);
+  const Pieces joined = pieces_of(picture, (picture.peak > over_water) & wet & dense);
+  glint.glitter |= joined.kept(
+      [&](std::size_t i) { return joined.pieces[i].speck() && joined.pieces[i].source_coloured(); });
+  const cv::Mat large = amid(joined, glint.glitter), clipped = luminance_of(luma_of(picture.bgr)) > kClipped;
+  cv::morphologyEx((large | broad) & clipped, glint.smooth, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
+  glint.glitter = (glint.glitter | large) & ~glint.smooth;
+  glint.veil = broad & ~glint.smooth & ~glint.glitter;
+
+  glint.threshold = over_base;
+  over_water.copyTo(glint.threshold, dense);
+  return glint;
+}
+
+}  // namespace lookdown::glare

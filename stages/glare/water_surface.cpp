@@ -1,0 +1,200 @@
+#include "stages/glare/water_surface.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "stages/glare/plane_math.h"
+
+namespace lookdown::glare {
+namespace {
+
+// Linear light added before a logarithm is taken: about two levels of 8 bits near black.
+constexpr float kFloor = 0.006f;
+
+// Weights of the evidence, chosen by hand from a logistic regression over outlined pictures of lakes; round
+// on purpose. Log-odds for each factor of e in unevenness, for each factor of e in brightness or colour
+// beyond.
+constexpr double kDarkDetailWeight = -1.9, kNoDarkDetail = -4;  // below: as smooth as any water is
+constexpr double kUnevenColourWeight = -1.5, kEvenColour = -4.8;
+// Water absorbs red first: few waters leave as much of it as sand, concrete and dry soil do (ln of 0.35 of
+// white).
+constexpr double kBrightRedWeight = -8, kBrightRedFrom = -1.05, kOfRedness = 1.2;
+// Leaves and lawns: green beyond red and blue, in the sun and in the shade, where water is blue with the sky.
+constexpr double kGreenWeight = -14, kGreenFrom = 0.05, kMostGreen = 0.25;
+// Leaves, straw and soil swallow blue; a surface mirrors some of the sky's.
+constexpr double kYellowWeight = -9, kYellowFrom = 0.72, kMostYellow = 0.5;
+constexpr double kRedWeight = -5, kRedFrom = 0.05, kMostRed = 0.3;  // roofs, soil; there is red water
+constexpr double kPrior = -10.1;
+
+cv::Mat log_levels(const cv::Mat& levels) {
+  static const std::array<float, 256> table = [] {
+    std::array<float, 256> logs{};
+    std::transform(linear_of_level().begin(), linear_of_level().end(), logs.begin(),
+                   [](float light) { return std::log(light + kFloor); });
+    return logs;
+  }();
+  cv::Mat out;
+  cv::LUT(levels, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(table.data())), out);
+  return out;
+}
+
+cv::Mat log_mean(const cv::Mat& unevenness, double over_px) {
+  cv::Mat out = blurred(unevenness, over_px) + 0.002;
+  cv::log(out, out);
+  return out;
+}
+
+struct CalmColour {
+  cv::Mat luminance, red, red_green, blue_green;  // logarithms
+};
+CalmColour colour_of(const cv::Mat& levels) {
+  std::array<cv::Mat, 3> bgr;
+  cv::split(log_levels(levels), bgr.data());
+  return {log_levels(luma_of(levels)), bgr[2], bgr[2] - bgr[1], bgr[0] - bgr[1]};
+}
+
+// What is darker than its surroundings of a few pixels: shade between leaves, blades, stones, shingles.
+cv::Mat dark_detail(const WorkingPicture& picture) {
+  const cv::Mat luma = luma_of(picture.bgr);
+  cv::Mat calm;
+  cv::medianBlur(luma, calm, 5);
+  return log_mean(halved(cv::max(log_levels(calm) - log_levels(luma), 0)), 4);
+}
+
+cv::Mat beyond(const cv::Mat& plane, double from, double most) {
+  return cv::min(cv::max(plane - from, 0), most);
+}
+
+// The regions of `mask` (CV_8UC1) that `keep(label, stats)` accepts.
+template <class Keep>
+cv::Mat kept_regions(const cv::Mat& mask, const Keep& keep) {
+  cv::Mat labels, stats, centroids;
+  const int count = cv::connectedComponentsWithStats(mask, labels, stats, centroids, 4, CV_32S);
+  std::vector<uchar> kept(static_cast<std::size_t>(count), 0);
+  for (int label = 1; label < count; ++label)
+    kept[static_cast<std::size_t>(label)] =
+        keep(label, stats.at<int>(label, cv::CC_STAT_AREA), labels) ? 255 : 0;
+  cv::Mat out(mask.size(), CV_8UC1);
+  for (int y = 0; y < mask.rows; ++y) {
+    const int* in = labels.ptr<int>(y);
+    for (int x = 0; x < mask.cols; ++x) out.at<uchar>(y, x) = kept[static_cast<std::size_t>(in[x])];
+  }
+  return out;
+}
+
+std::vector<double> sums_by_label(const cv::Mat& labels, const cv::Mat& values) {
+  double most = 0;
+  cv::minMaxLoc(labels, nullptr, &most);
+  std::vector<double> sums(static_cast<std::size_t>(most) + 1, 0.0);
+  for (int y = 0; y < labels.rows; ++y)
+    for (int x = 0; x < labels.cols; ++x)
+      sums[static_cast<std::size_t>(labels.at<int>(y, x))] += values.at<float>(y, x);
+  return sums;
+}
+
+// Broad places that look like water, and somewhere clearly so.
+cv::Mat sure_water(const cv::Mat& log_odds) {
+  constexpr float kLikely = 0.3f;
+  constexpr double kSureMean = 1.2, kLeastShare = 0.006;
+  cv::Mat likely = log_odds > kLikely;
+  cv::morphologyEx(likely, likely, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
+  std::vector<double> sums;
+  return kept_regions(likely, [&](int label, int area, const cv::Mat& labels) {
+    if (sums.empty()) sums = sums_by_label(labels, log_odds);
+    return area > kLeastShare * static_cast<double>(likely.total()) &&
+           sums[static_cast<std::size_t>(label)] > kSureMean * area;
+  });
+}
+
+// The colour of the sure water around each pixel.
+class ColourAround {
+ public:
+  ColourAround(const CalmColour& colour, const cv::Mat& sure) {
+    cv::Mat weight;
+    sure.convertTo(weight, CV_32FC1, 1 / 255.0);
+    share_ = around(weight);
+    const std::array<const cv::Mat*, 3> planes{&colour.luminance, &colour.red_green, &colour.blue_green};
+    for (std::size_t c = 0; c < 3; ++c) {
+      const cv::Mat weighted = planes[c]->mul(weight);
+      mean_[c] = around(weighted) / (share_ + 1e-6f);
+      const cv::Mat square = around(weighted.mul(*planes[c])) / (share_ + 1e-6f);
+      cv::sqrt(cv::max(square - mean_[c].mul(mean_[c]), 0), sigma_[c]);
+      // Shade and drift widen the spread; boards among the water must not.
+      sigma_[c] = cv::min(sigma_[c], kMostSigma[c]) + kLeastSigma[c];
+    }
+  }
+  /// Squared, in standard deviations; huge where no sure water lies around.
+  [[nodiscard]] cv::Mat distance(const CalmColour& colour) const {
+    constexpr double kUnseen = 0.02;
+    const std::array<const cv::Mat*, 3> planes{&colour.luminance, &colour.red_green, &colour.blue_green};
+    cv::Mat sum = cv::Mat::zeros(share_.size(), CV_32FC1);
+    for (std::size_t c = 0; c < 3; ++c) {
+      const cv::Mat off = (*planes[c] - mean_[c]) / sigma_[c];
+      sum += off.mul(off);
+    }
+    sum.setTo(1e6f, share_ < kUnseen);
+    return sum;
+  }
+
+ private:
+  static constexpr int kReachPx = 41;
+  static constexpr std::array<double, 3> kLeastSigma{0.10, 0.05, 0.06}, kMostSigma{0.25, 0.08, 0.12};
+
+  static cv::Mat around(const cv::Mat& plane) {
+    cv::Mat mean;
+    cv::boxFilter(plane, mean, -1, {kReachPx, kReachPx}, {-1, -1}, true, cv::BORDER_REFLECT);
+    return mean;
+  }
+
+  cv::Mat share_;
+  std::array<cv::Mat, 3> mean_, sigma_;
+};
+
+cv::Mat without_small_holes(const cv::Mat& mask) {
+  constexpr double kLeastShare = 0.0004;
+  return ~kept_regions(~mask, [&](int, int area, const cv::Mat&) {
+    return area > kLeastShare * static_cast<double>(mask.total());
+  });
+}
+
+}  // namespace
+
+cv::Mat water_log_odds(const WorkingPicture& picture) {
+  const CalmColour colour = colour_of(picture.calm_bgr);
+  const cv::Mat uneven_colour =
+      log_mean(cv::abs(blurred(colour.red_green, 0.7) - blurred(colour.red_green, 4)), 5);
+  const cv::Mat red_green = blurred(colour.red_green, 2), blue_green = blurred(colour.blue_green, 2);
+  return kPrior + kDarkDetailWeight * cv::max(dark_detail(picture), kNoDarkDetail) +
+         kUnevenColourWeight * cv::max(uneven_colour, kEvenColour) +
+         kBrightRedWeight *
+             beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
+                    kBrightRedFrom, 10) +
+         kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green)), kGreenFrom, kMostGreen) +
+         kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow) +
+         kRedWeight * beyond(red_green, kRedFrom, kMostRed);
+}
+
+cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {
+  constexpr float kNear = 3 * 3, kSurelyAlone = 1.5f;
+  constexpr double kSureShare = 0.3;
+  const cv::Mat sure = sure_water(log_odds);
+  if (cv::countNonZero(sure) == 0) return cv::Mat::zeros(log_odds.size(), CV_8UC1);
+  const CalmColour calm = colour_of(picture.calm_bgr);
+  const ColourAround near(calm, sure);
+  cv::Mat water = (near.distance(calm) < kNear) | (sure & (log_odds > kSurelyAlone));
+  cv::medianBlur(water, water, 5);
+  cv::morphologyEx(water, water, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  cv::Mat sureness;
+  sure.convertTo(sureness, CV_32FC1, 1 / 255.0);
+  std::vector<double> sums;
+  water = kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
+    if (sums.empty()) sums = sums_by_label(labels, sureness);
+    return sums[static_cast<std::size_t>(label)] > kSureShare * area;
+  });
+  return without_small_holes(water);
+}
+
+}  // namespace lookdown::glare

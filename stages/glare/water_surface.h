@@ -1,0 +1,20 @@
+// Water told from land in one picture by what a level, moving, absorbing surface looks like: even in colour,
+// without dark detail of its own (what glitters on it is brighter than it, never darker), not bright by
+// itself. Private to the stage (and its tests and benchmark).
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include "stages/glare/working_picture.h"
+
+namespace lookdown::glare {
+
+/// Log-odds of water by the look of the surroundings, CV_32FC1, half the working size. Blurs outlines by the
+/// width of what it looks at, about a fortieth of the picture.
+[[nodiscard]] cv::Mat water_log_odds(const WorkingPicture&);
+
+/// CV_8UC1, half the working size: 255 where water lies. From places that `log_odds` is sure of to the
+/// outline of what has their colour; regions that are nowhere sure, or tiny, are not water.
+[[nodiscard]] cv::Mat water_mask(const WorkingPicture&, const cv::Mat& log_odds);
+
+}  // namespace lookdown::glare
