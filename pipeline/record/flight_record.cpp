@@ -1,5 +1,7 @@
 #include "pipeline/record/flight_record.h"
 
+#include <algorithm>
+
 namespace lookdown {
 
 const char* word(View view) {
@@ -37,6 +39,12 @@ bool dropped_for_blur_alone(const Decision& decision) {
     blurred = true;
   }
   return blurred;
+}
+
+bool is_used(const FlightRecord& record, std::size_t frame) {
+  if (!record.mosaic) return false;
+  const std::vector<int>& used = record.mosaic->used_frames;
+  return std::find(used.begin(), used.end(), static_cast<int>(frame)) != used.end();
 }
 
 std::optional<Verdict> verdict_from_word(const std::string& text) {

@@ -217,6 +217,7 @@ struct MosaicRecord {
   /// Share of what is covered that frames show which were dropped for blur alone: no kept frame sees it.
   std::optional<double> filled_share;
   std::vector<int> filled_by;               ///< those frames, indices in FlightRecord::frames
+  std::vector<int> used_frames;             ///< indices of the frames that it shows somewhere, ascending
   std::optional<double> lean_per_m_height;  ///< horizontal displacement of what stands off the plane, at
                                             ///< most, for each metre of height
   std::optional<double>
@@ -273,6 +274,9 @@ struct FlightRecord {
   std::vector<std::string> notes;     ///< what was done, for the field text; nothing to act on
   std::vector<std::string> warnings;  ///< plain words, most important first
 };
+
+/// True when the mosaic shows the frame with this index somewhere.
+[[nodiscard]] bool is_used(const FlightRecord&, std::size_t frame);
 
 [[nodiscard]] const char* word(View);
 [[nodiscard]] const char* word(Verdict);

@@ -95,8 +95,9 @@ std::string frames_table(const FlightRecord& record) {
       "px,smear_px,smear_deg,"
       "clipped_high_share,clipped_low_share,repeat_of,horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,"
       "tilt_sigma_deg,water_share,"
-      "glare_share,placed,group,rmse_px,gsd_m,glare_kind,readable_share\r\n";
-  for (const FrameRecord& frame : record.frames) {
+      "glare_share,placed,group,rmse_px,gsd_m,glare_kind,readable_share,used\r\n";
+  for (std::size_t i = 0; i < record.frames.size(); ++i) {
+    const FrameRecord& frame = record.frames[i];
     Row row;
     add_source(row, frame);
     add_decision(row, frame);
@@ -108,6 +109,7 @@ std::string frames_table(const FlightRecord& record) {
     add_place(row, frame, record.placement);
     row.add(frame.glare ? frame.glare->kind : "");
     row.add(frame.glare ? number(frame.glare->readable_water_share, 4) : "");
+    row.add(!record.mosaic ? "" : is_used(record, i) ? "yes" : "no");
     table += row.line();
   }
   return table;

@@ -234,6 +234,7 @@ void each_field(MaybeConst<MosaicRecord> auto& m, auto field) {
   field("frames_used", m.frames_used);
   field("filled_share", m.filled_share);
   field("filled_by", m.filled_by);
+  field("used_frames", m.used_frames);
   field("lean_per_m_height", m.lean_per_m_height);
   field("largest_lean_m", m.largest_lean_m);
 }

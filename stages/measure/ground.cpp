@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <fstream>
+#include <iterator>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -31,16 +32,24 @@ OpenRaster open_raster(const std::filesystem::path& path) {
   return raster;
 }
 
-json placement_of(const std::filesystem::path& out) {
+std::string placement_text(const std::filesystem::path& out) {
   std::ifstream file(out / "placement.json");
   if (!file)
     throw InputError((out / "placement.json").string() +
                      ": cannot be opened; give the output folder of a run");
+  return {std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
+}
+
+json placement_from(const std::string& text, const std::string& named) {
   try {
-    return json::parse(file);
+    return json::parse(text);
   } catch (const json::exception& error) {
-    throw InputError((out / "placement.json").string() + ": " + error.what());
+    throw InputError(named + ": " + error.what());
   }
+}
+
+json placement_of(const std::filesystem::path& out) {
+  return placement_from(placement_text(out), (out / "placement.json").string());
 }
 
 std::optional<double> number_at(const json& object, const char* key) {
@@ -86,7 +95,11 @@ double Ground::unit_per_px() const {
 }
 
 Ground open_ground(const std::filesystem::path& out) {
-  const OpenRaster mosaic = open_raster(out / "mosaic.tif");
+  return ground_of(out / "mosaic.tif", placement_text(out));
+}
+
+Ground ground_of(const std::filesystem::path& mosaic_file, const std::string& placement_json) {
+  const OpenRaster mosaic = open_raster(mosaic_file);
   Ground ground;
   ground.width_px = mosaic->GetRasterXSize();
   ground.height_px = mosaic->GetRasterYSize();
@@ -96,7 +109,7 @@ Ground open_ground(const std::filesystem::path& out) {
     ground.x0 = transform[0], ground.x_right = transform[1], ground.x_down = transform[2];
     ground.y0 = transform[3], ground.y_right = transform[4], ground.y_down = transform[5];
   }
-  const json placement = placement_of(out);
+  const json placement = placement_from(placement_json, mosaic_file.parent_path() / "placement.json");
   if (placement.contains("crs") && placement["crs"].is_string()) ground.crs = placement["crs"];
   read_accuracy(placement, ground);
   return ground;

@@ -69,6 +69,8 @@ struct Ground {
   [[nodiscard]] double unit_per_px() const;  ///< geometric mean of both directions
 };
 [[nodiscard]] Ground open_ground(const std::filesystem::path& out);
+/// The same from a mosaic file and the text of its placement.json.
+[[nodiscard]] Ground ground_of(const std::filesystem::path& mosaic_file, const std::string& placement_json);
 
 /// A value with its standard deviation, which is absent when nothing is known of the accuracy.
 struct Value {

@@ -192,8 +192,8 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
   }
 }
 
-MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_known,
-                       const FlightPlacement& placement) {
+MosaicRecord record_of(const Canvas& canvas, const Tally& tally, const std::vector<FrameView>& views,
+                       bool glare_known, const FlightPlacement& placement) {
   MosaicRecord record;
   record.file = "mosaic.tif";
   record.sources_file = "mosaic_sources.tif";
@@ -207,6 +207,10 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, bool glare_know
       static_cast<double>(tally.covered_px) / (static_cast<double>(canvas.width_px) * canvas.height_px);
   if (canvas.gsd_m) record.covered_m2 = static_cast<double>(tally.covered_px) * *canvas.gsd_m * *canvas.gsd_m;
   record.frames_used = static_cast<int>(tally.sources.size());
+  for (const FrameView& view : views)
+    if (tally.sources.contains(view.source_index))
+      record.used_frames.push_back(static_cast<int>(view.frame_index));
+  std::sort(record.used_frames.begin(), record.used_frames.end());
   record.lean_per_m_height = tally.greatest_tangent;
   const double highest = placement.plane_heights.empty() ? 0
                                                          : *std::max_element(placement.plane_heights.begin(),
@@ -305,7 +309,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
           write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
       });
 
-  flight.mosaic = record_of(canvas, tally, glare_known, flight.placement);
+  flight.mosaic = record_of(canvas, tally, views, glare_known, flight.placement);
 }
 
 }  // namespace lookdown::mosaic

@@ -9,6 +9,8 @@
 #include "stages/report/pictures/displayed_frame.h"
 #include "stages/report/words/field_text.h"
 #include "stages/report/words/flight_figures.h"
+#include "stages/report/words/next_flight.h"
+#include "stages/report/words/verdict_in_words.h"
 
 namespace lookdown::report {
 namespace {
@@ -46,6 +48,7 @@ json content_of(const Decision& decision) {
                        {"value", rounded(reason.value)},
                        {"limit", rounded(reason.limit)},
                        {"unit", reason.unit},
+                       {"asks_for", word(reason.asks_for)},
                        {"decides", &reason == deciding_reason(decision)}});
   }
   return {{"verdict", word(decision.verdict)},
@@ -171,6 +174,14 @@ json content_of_placement(const FlightRecord& record, std::size_t index,
           {"below", below ? json{rounded(below->x, 10), rounded(below->y, 10)} : json(nullptr)}};
 }
 
+/// Where the original lies as seen from the page; empty when no relative path leads there.
+std::string path_from_page(const FrameSource& source, const std::filesystem::path& out) {
+  std::error_code none;
+  const auto from = std::filesystem::weakly_canonical(out, none);
+  const auto to = std::filesystem::weakly_canonical(source.path, none);
+  return from.empty() || to.empty() ? std::string() : to.lexically_relative(from).generic_string();
+}
+
 json content_of_frame(const FlightRecord& record, std::size_t index, const std::filesystem::path& out,
                       const std::vector<std::vector<Point2<MosaicPx>>>& footprints) {
   const FrameRecord& frame = record.frames[index];
@@ -180,6 +191,8 @@ json content_of_frame(const FlightRecord& record, std::size_t index, const std::
           {"height_px", displayed.height_px()},
           {"orientation", frame.source.orientation},
           {"size_bytes", frame.source.size_bytes},
+          {"original", path_from_page(frame.source, out)},
+          {"used", record.mosaic ? json(is_used(record, index)) : json(nullptr)},
           {"fault", frame.fault ? json(*frame.fault) : json(nullptr)},
           {"decision", content_of(frame.decision)},
           {"shot", content_of_shot(frame.info)},
@@ -201,6 +214,7 @@ json content_of_points(const FlightRecord& record) {
         {{"name", point.name},
          {"check", point.check},
          {"marks", point.marks},
+         {"coordinates", {rounded(point.x), rounded(point.y), rounded(point.z)}},
          {"dx", rounded(point.dx)},
          {"dy", rounded(point.dy)},
          {"given", given ? json{rounded(given->x, 100), rounded(given->y, 100)} : json(nullptr)},
@@ -220,16 +234,9 @@ json content_of_accuracy(const FlightRecord& record) {
           {"points", content_of_points(record)}};
 }
 
-json content_of_mosaic(const FlightRecord& record) {
-  if (!record.mosaic) return nullptr;
-  const MosaicRecord& mosaic = *record.mosaic;
-  return {{"file", mosaic.file},
-          {"width_px", mosaic.width_px},
-          {"height_px", mosaic.height_px},
-          {"covered_share", rounded(mosaic.covered_share)},
-          {"covered_m2", rounded(mosaic.covered_m2, 10)},
-          {"unavoidable_glare_m2", rounded(mosaic.unavoidable_glare_m2, 10)},
-          {"frames_used", mosaic.frames_used}};
+json content_of_verdict(const FlightRecord& record) {
+  const FlightVerdict verdict = flight_verdict(record);
+  return {{"headline", verdict.headline}, {"known", verdict.known}, {"missing", verdict.missing}};
 }
 
 /// Choices kept in the browser must not be mixed up between flights that share a page's address.
@@ -252,6 +259,9 @@ json flight_content(const FlightRecord& record, const RunContext& context) {
           {"program_version", record.program_version},
           {"command_line", record.command_line},
           {"warnings", record.warnings},
+          {"verdict", content_of_verdict(record)},
+          {"advice", next_flight_advice(record)},
+          {"placed", was_placed(record)},
           {"field_text", field_text(record)},
           {"placement",
            {{"crs", record.placement.crs ? json(*record.placement.crs) : json(nullptr)},
@@ -262,7 +272,6 @@ json flight_content(const FlightRecord& record, const RunContext& context) {
             {"height_px", record.placement.mosaic_height_px},
             {"groups", record.placement.groups}}},
           {"accuracy", content_of_accuracy(record)},
-          {"mosaic", content_of_mosaic(record)},
           {"frames", frames}};
 }
 

@@ -8,6 +8,8 @@ namespace lookdown::report {
 
 std::string filled_page(const std::map<std::string, std::string>& texts) {
   std::map<std::string, std::string> parts = texts;
+  parts["VIEWER_STYLE"] = embedded::viewer_css;
+  parts["VIEWER"] = embedded::viewer_js;
   parts["STYLE"] = embedded::page_css;
   parts["SCRIPTS"] = embedded::page_js;
   // The page's content policy runs only what bears this mark, which nothing on the card can know: it hangs on

@@ -13,6 +13,8 @@ namespace lookdown::report {
 
 namespace embedded {
 extern const char* const page_html;
+extern const char* const viewer_css;  ///< of the library that shows large pictures
+extern const char* const viewer_js;
 extern const char* const page_css;
 extern const char* const page_js;
 }  // namespace embedded

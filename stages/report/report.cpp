@@ -4,12 +4,14 @@
 #include <nlohmann/json.hpp>
 
 #include "pipeline/base/atomic_file.h"
+#include "stages/report/mosaic_content.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"
 #include "stages/report/pictures/control_marks.h"
 #include "stages/report/pictures/frame_pictures.h"
 #include "stages/report/pictures/map_layers.h"
 #include "stages/report/pictures/repeat_crops.h"
+#include "stages/report/tiles/tile_pyramid.h"
 #include "stages/report/words/sidecar.h"
 
 namespace lookdown::report {
@@ -74,6 +76,8 @@ void describe(Options& options, OptionVisitor& visitor) {
                  options.picture_px);
   visitor.option({"page-megabytes", "size that the page stays below; pictures shrink to fit", 4, 400},
                  options.page_megabytes);
+  visitor.option({"mosaic-tiles", "cut the mosaic into tiles beside the page, to zoom in to its last pixel"},
+                 options.mosaic_tiles);
   visitor.option({"full-size-crops", "show a piece of each frame at full size"}, options.full_size_crops);
   visitor.option({"sidecars", "also write verdict and reasons as XMP sidecars"}, options.sidecars);
 }
@@ -90,6 +94,9 @@ void write(const FlightRecord& record, const Options& options, RunContext& conte
   json flight = flight_content(record, context);
   flight["repeats"] = std::move(pictures.repeats);
   flight["marks"] = std::move(pictures.marks);
+  flight["mosaic"] =
+      mosaic_content(record, options.mosaic_tiles ? write_tiles(record, context) : TilePyramid{}, context);
+  flight["files"] = run_files(record, context);
   flight["source_frames"] = source_frames(record);
   write_file(context.out / "report.html",
              filled_page({{"FLIGHT", json_for_page(flight)}, {"PICTURES", json_for_page(pictures.content)}}));

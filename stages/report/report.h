@@ -13,14 +13,16 @@ namespace lookdown::report {
 struct Options {
   int picture_px =
       1280;  ///< long side of a frame's picture at most; smaller where the page would grow too large
-  int page_megabytes = 36;      ///< size that report.html stays below
+  int page_megabytes = 36;   ///< size that report.html stays below
+  bool mosaic_tiles = true;  ///< cut the mosaic into tiles beside the page, which then zooms in to full size
   bool full_size_crops = true;  ///< a piece of each frame at full size, to judge sharpness by eye
   bool sidecars = false;        ///< also write sidecars/NAME.xmp
   std::string marks_file;       ///< marks.csv as given to place, shown and corrected on the page; empty: none
 };
 void describe(Options&, OptionVisitor&);
 
-/// Writes report.html below context.out, and the sidecars when asked for.
+/// Writes report.html and mosaic_tiles/ below context.out, and the sidecars when asked for. Without a mosaic,
+/// a placement or any of the later findings the page shows what there is.
 void write(const FlightRecord&, const Options&, RunContext&);
 
 }  // namespace lookdown::report

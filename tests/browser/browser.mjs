@@ -23,8 +23,8 @@ export function scratch() {
 }
 
 /** Writes the report of a made-up flight and returns its path. */
-export function makeReport(folder, count, longSide) {
-  return execFileSync(required('LOOKDOWN_MAKE_FLIGHT'), [folder, String(count), String(longSide)], {encoding: 'utf8'}).trim();
+export function makeReport(folder, count, longSide, ...more) {
+  return execFileSync(required('LOOKDOWN_MAKE_FLIGHT'), [folder, String(count), String(longSide), ...more], {encoding: 'utf8'}).trim();
 }
 
 export const launch = () => chromium.launch({

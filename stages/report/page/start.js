@@ -2,10 +2,12 @@
 
 drawMasthead();
 drawChoiceBar();
+drawVerdict();
+drawMosaic();
 drawGlance();
 drawGrid();
 drawCompare();
-drawMap();
+drawFit();
 drawMarks();
 drawFieldReport();
 drawKeys();

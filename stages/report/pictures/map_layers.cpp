@@ -9,6 +9,7 @@
 
 #include "pipeline/imaging/encode.h"
 #include "stages/report/pictures/frame_pictures.h"
+#include "stages/report/tiles/tile_pyramid.h"
 
 namespace lookdown::report {
 namespace {
@@ -21,8 +22,7 @@ constexpr double kMosaicPageShare = 0.05;
 /// A reduced copy of a raster's first band by nearest pixels: source numbers must not be averaged.
 cv::Mat reduced_band(const std::string& file) {
   GDALAllRegister();
-  const std::unique_ptr<GDALDataset> dataset(GDALDataset::FromHandle(
-      GDALOpenEx(file.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY, nullptr, nullptr, nullptr)));
+  const GDALDatasetUniquePtr dataset(GDALDataset::Open(file.c_str(), GDAL_OF_RASTER));
   if (!dataset || dataset->GetRasterCount() < 1) return {};
   const int width = dataset->GetRasterXSize();
   const int height = dataset->GetRasterYSize();
@@ -33,14 +33,32 @@ cv::Mat reduced_band(const std::string& file) {
   return error == CE_None ? sources : cv::Mat();
 }
 
+/// The mosaic over its surround, without the marks that its own preview carries.
+cv::Mat reduced_mosaic(const std::string& file) {
+  GDALAllRegister();
+  const GDALDatasetUniquePtr mosaic(GDALDataset::Open(file.c_str(), GDAL_OF_RASTER));
+  constexpr int kBands = 4;
+  if (!mosaic || mosaic->GetRasterCount() < kBands) return {};
+  const int width = mosaic->GetRasterXSize(), height = mosaic->GetRasterYSize();
+  const double factor = std::min(1.0, static_cast<double>(kMosaicLongSide_px) / std::max(width, height));
+  cv::Mat rgba(std::max(1, cvRound(height * factor)), std::max(1, cvRound(width * factor)), CV_8UC4);
+  GDALRasterIOExtraArg how;
+  INIT_RASTERIO_EXTRA_ARG(how);
+  how.eResampleAlg = GRIORA_Average;
+  if (mosaic->RasterIO(GF_Read, 0, 0, width, height, rgba.data, rgba.cols, rgba.rows, GDT_Byte, kBands,
+                       nullptr, kBands, static_cast<GSpacing>(rgba.step[0]), 1, &how) != CE_None)
+    return {};
+  return over_surround(rgba);
+}
+
 }  // namespace
 
 std::string mosaic_picture(const FlightRecord& record, const Options& options, const RunContext& context) {
-  if (!record.mosaic || record.mosaic->preview_file.empty()) return {};
-  const cv::Mat preview = cv::imread((context.out / record.mosaic->preview_file).string(), cv::IMREAD_COLOR);
-  if (preview.empty()) return {};
+  if (!record.mosaic) return {};
+  const cv::Mat picture = reduced_mosaic((context.out / record.mosaic->file).string());
+  if (picture.empty()) return {};
   const auto most_bytes = static_cast<std::int64_t>(options.page_megabytes * 1e6 * kMosaicPageShare);
-  return jpeg_within(scaled_to_fit(preview, kMosaicLongSide_px), most_bytes);
+  return jpeg_within(picture, most_bytes);
 }
 
 std::string sources_picture(const FlightRecord& record, const RunContext& context) {

@@ -72,8 +72,8 @@ std::string wrapped(const std::string& text, std::size_t indent, std::size_t mos
 
 std::string counts_in_words(const FlightRecord& record) {
   const VerdictCounts counts = verdict_counts(record);
-  std::string text = fmt::format("{} frames: {} keep, {} unsure, {} drop\n", record.frames.size(), counts.keep,
-                                 counts.unsure, counts.drop);
+  std::string text = fmt::format("{} frames: {} keep, {} unsure, {} drop\n", record.frames.size(),
+                                 counts.keep, counts.unsure, counts.drop);
   if (counts.drop > 0) text += wrapped("  drop: " + reasons_in_words(record, Verdict::drop), 4, 2);
   if (counts.unsure > 0) text += wrapped("  unsure: " + reasons_in_words(record, Verdict::unsure), 4, 2);
   return text;

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <gdal_priv.h>
+
 #include <cmath>
 #include <fstream>
 #include <numbers>
@@ -19,6 +21,7 @@ constexpr double kGsd_m = 0.05;
 constexpr int kGroundWidth_px = 2400;
 constexpr int kGroundHeight_px = 1600;
 constexpr double kHeight_m = 30;
+constexpr int kUncovered_px = 60;
 
 /// Reed beds, three ponds and a path: enough to see whether drawings sit where they should.
 cv::Mat made_ground() {
@@ -173,6 +176,11 @@ void add_glare(FrameRecord& frame, int index, const std::filesystem::path& out) 
   glare.glare_share = cv::countNonZero(mask) / static_cast<double>(mask.total());
   glare.readable_water_share = 0.8;
   glare.mask_file = name;
+  cv::Mat water = cv::Mat::zeros(mask.size(), CV_8UC1);
+  cv::ellipse(water, {mask.cols / 3, mask.rows / 2}, {mask.cols / 5, mask.rows / 4}, 20, 0, 360, 255,
+              cv::FILLED);
+  glare.water_mask_file = fmt::format("masks/{:03d}_water.png", index);
+  cv::imwrite((out / glare.water_mask_file).string(), water);
   frame.glare = glare;
   frame.decision.verdict = std::max(frame.decision.verdict, Verdict::unsure);
   frame.decision.reasons.push_back({"glare", glare.glare_share, 0.05, "of the frame", Verdict::unsure});
@@ -205,6 +213,23 @@ void blur_picture(const FrameRecord& frame, cv::Mat& picture) {
 
 std::string name_of(int index) {
   return index == 5 ? kHostileName : fmt::format("R{:04d}.jpg", index + 1);
+}
+
+/// The ground as a mosaic that lies in local metres; nothing is covered in a strip at its right edge.
+void write_mosaic(const cv::Mat& ground, const std::filesystem::path& file) {
+  GDALAllRegister();
+  cv::Mat rgba;
+  cv::cvtColor(ground, rgba, cv::COLOR_BGR2RGBA);
+  rgba.colRange(kGroundWidth_px - kUncovered_px, kGroundWidth_px).setTo(cv::Scalar::all(0));
+  const char* const options[] = {"TILED=YES", "COMPRESS=DEFLATE", "PHOTOMETRIC=RGB",
+                                 "ALPHA=NON-PREMULTIPLIED", nullptr};
+  const GDALDatasetUniquePtr raster(GetGDALDriverManager()->GetDriverByName("GTiff")->Create(
+      file.c_str(), rgba.cols, rgba.rows, 4, GDT_Byte, const_cast<char**>(options)));
+  double transform[6] = {0, kGsd_m, 0, kGroundHeight_px * kGsd_m, 0, -kGsd_m};
+  raster->SetGeoTransform(transform);
+  if (raster->RasterIO(GF_Write, 0, 0, rgba.cols, rgba.rows, rgba.data, rgba.cols, rgba.rows, GDT_Byte, 4,
+                       nullptr, 4, static_cast<GSpacing>(rgba.step[0]), 1, nullptr) != CE_None)
+    throw std::runtime_error("the made-up mosaic cannot be written");
 }
 
 /// Which frame's middle lies nearest: what a mosaic's sources would look like.
@@ -309,6 +334,7 @@ MadeFlight make_flight(const std::filesystem::path& out, int count, int long_sid
   record.placement.gsd_m = kGsd_m;
   record.placement.scale_from = "control";
   record.placement.north_from = "control";
+  record.placement.scale_sigma_share = 0.002;
   record.placement.mosaic_width_px = kGroundWidth_px;
   record.placement.mosaic_height_px = kGroundHeight_px;
   record.placement.groups = 1;
@@ -318,6 +344,7 @@ MadeFlight make_flight(const std::filesystem::path& out, int count, int long_sid
       "them.",
       std::string("The file ") + kHostileName + " has an odd name."};
   cv::imwrite((out / "mosaic.jpg").string(), ground);
+  write_mosaic(ground, out / "mosaic.tif");
   MosaicRecord mosaic;
   mosaic.file = "mosaic.tif";
   mosaic.preview_file = "mosaic.jpg";
@@ -325,13 +352,31 @@ MadeFlight make_flight(const std::filesystem::path& out, int count, int long_sid
   mosaic.height_px = kGroundHeight_px;
   mosaic.covered_share = 0.9;
   mosaic.covered_m2 = 8640;
-  mosaic.frames_used = count * 3 / 4;
+  for (int index = 0; index < count; ++index)
+    if (record.frames[index].placement.placed && record.frames[index].decision.verdict == Verdict::keep &&
+        index % 9 != 0)
+      mosaic.used_frames.push_back(index);
+  mosaic.frames_used = static_cast<int>(mosaic.used_frames.size());
   mosaic.sources_file = "mosaic_sources.tif";
   write_sources(record, out / mosaic.sources_file);
   flight.marks_file = out / "marks.csv";
   write_marks(record, flight.marks_file);
   record.mosaic = mosaic;
+  record.clearest_views = {{0, 25, 42, 8, 3, 0.0, 0.4, 3}, {0, 59, 42, 8, 6, 0.08, 0.5, 4}};
   return flight;
+}
+
+void forget_placement(MadeFlight& flight) {
+  FlightRecord& record = flight.record;
+  record.placement = {};
+  record.mosaic.reset();
+  record.clearest_views.clear();
+  record.timings.clear();
+  flight.marks_file.clear();
+  for (FrameRecord& frame : record.frames) {
+    frame.placement = {};
+    frame.tilt.reset();
+  }
 }
 
 }  // namespace lookdown::test

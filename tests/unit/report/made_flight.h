@@ -22,4 +22,7 @@ inline constexpr const char* kHostileName = "\"><img src=x onerror=alert(1)>.jpg
 /// stored on their side. Same count, same bytes.
 MadeFlight make_flight(const std::filesystem::path& out, int count, int long_side_px);
 
+/// Leaves what culling alone would have found.
+void forget_placement(MadeFlight&);
+
 }  // namespace lookdown::test

@@ -100,11 +100,27 @@ function verdictButtons(frame) {
   return group;
 }
 
-/** The command that makes the next run obey. */
-const commandWithChoices = () => {
-  const command = flight.command_line || 'lookdown run FLIGHT -o OUT';
-  return /--choices/.test(command) ? command : `${command} --choices choices.csv`;
-};
+/** A word of a command as a shell takes it. */
+const shellWord = (text) => (/^[\w@%+=:,./-]+$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`);
+
+/** The command of this run with options put in or set anew: {'choices-file': 'choices.csv', ...}; a list repeats the option. */
+function commandWith(options) {
+  let command = flight.command_line || 'lookdown run FLIGHT -o OUT';
+  for (const [name, values] of Object.entries(options)) {
+    command = command.replace(new RegExp(` --${name}(=| +)('[^']*'|"[^"]*"|\\S+)`, 'g'), '');
+    for (const value of [values].flat()) command += ` --${name} ${shellWord(value)}`;
+  }
+  return command;
+}
+
+/** A command to run next, with a button that copies it. */
+function commandLine(options) {
+  const code = el('code', {}, commandWith(options()));
+  const told = el('span', {role: 'status'});
+  const line = el('span', {class: 'command'}, code, ' ', el('button', {type: 'button', onclick: () => copyText(code.textContent, told, code)}, 'Copy the command'), told);
+  line.refresh = () => { code.textContent = commandWith(options()); };
+  return line;
+}
 
 function drawChoiceBar() {
   const bar = document.getElementById('choice-bar');
@@ -116,11 +132,12 @@ function drawChoiceBar() {
     next.hidden = false;
   }}, 'Save choices.csv');
   const next = el('p', {class: 'next-step', hidden: true}, 'Put choices.csv where you run the program, then: ',
-                  el('code', {}, commandWithChoices()));
+                  commandLine(() => ({choices: 'choices.csv'})));
   const show = () => {
     const count = choices.count();
     status.textContent = count === 0 ? 'No verdict changed'
         : `${plural(count, 'verdict')} changed${choices.isKept() ? '' : ' (this browser will forget them: save)'}`;
+    bar.classList.toggle('unchanged', count === 0);
     undo.disabled = !choices.canUndo();
     redo.disabled = !choices.canRedo();
   };

@@ -54,11 +54,26 @@ const whenSeen = (() => {
 })();
 
 /** Offers a text as a file to save. */
-function saveText(name, text) {
-  const address = URL.createObjectURL(new Blob([text], {type: 'text/csv;charset=utf-8'}));
+function saveText(name, text, type = 'text/csv') {
+  const address = URL.createObjectURL(new Blob([text], {type: `${type};charset=utf-8`}));
   const link = el('a', {href: address, download: name});
   document.body.append(link);
   link.click();
   link.remove();
   setTimeout(() => URL.revokeObjectURL(address), 10000);
 }
+
+/** Copies a text and says so in `told`; the clipboard may be closed to a page from disk: then the text is shown, marked for the copy key. */
+async function copyText(text, told, shown = null) {
+  try {
+    await navigator.clipboard.writeText(text);
+    told.textContent = ' Copied.';
+  } catch {
+    const place = shown ?? el('span', {class: 'to-copy'}, text);
+    told.replaceChildren(' The text is marked: copy it with Ctrl+C. ', ...(shown ? [] : [place]));
+    getSelection().selectAllChildren(place);
+  }
+}
+
+/** An RFC 4180 cell. */
+const csvCell = (text) => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);

@@ -23,6 +23,9 @@ const pngAddress = (base64) => (base64 ? `data:image/png;base64,${base64}` : nul
 const wholePicture = (frame) => jpegAddress(pictures().whole[frame.index]);
 const fullSizePiece = (frame) => jpegAddress(pictures().piece[frame.index]);
 
+/** A path below or beside the page's folder as an address. */
+const fileAddress = (path) => path.split('/').map(encodeURIComponent).join('/');
+
 /** What the program says; a file that could not be read is dropped. */
 const programVerdict = (frame) => (frame.fault ? 'drop' : frame.decision.verdict);
 

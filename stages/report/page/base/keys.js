@@ -87,7 +87,7 @@ function drawKeys() {
          el('div', {}, el('h3', {}, 'Keys'), list(KEYS, (name) => el('kbd', {}, name))),
          el('div', {}, el('h3', {}, 'Shapes'),
             el('ul', {class: 'shape-list'},
-               el('li', {}, verdictShape('keep', 18), ' keep: goes into the mosaic'),
+               el('li', {}, verdictShape('keep', 18), ' keep: good enough for the mosaic, which takes of them what it needs'),
                el('li', {}, verdictShape('unsure', 18), ' unsure: the program cannot tell, look at it'),
                el('li', {}, verdictShape('drop', 18), ' drop: stays out')),
             el('h3', {}, 'Terms'), list(TERMS, (name) => name))));

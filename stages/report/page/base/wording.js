@@ -15,9 +15,12 @@ function quantity(value, unit, digits = 1) {
   return number(value, digits) + unitText(unit);
 }
 
+/** Rounded as the standard deviation asks, which never shows as nothing: "5.2 \u00b1 0.04". */
 function withSigma(value, sigma, unit, digits = 1) {
   const text = quantity(value, unit, digits);
-  return text === NOT_KNOWN || !sigma ? text : `${number(value, digits)} \u00b1 ${number(sigma, digits)}${unitText(unit)}`;
+  if (text === NOT_KNOWN || !sigma) return text;
+  const needed = Math.max(digits, Math.min(6, -Math.floor(Math.log10(sigma))));
+  return `${number(value, needed)} \u00b1 ${number(sigma, needed)}${unitText(unit)}`;
 }
 
 const share = (value) => quantity(value === null || value === undefined ? null : value * 100, '%', value < 0.1 ? 1 : 0);
@@ -48,14 +51,30 @@ function unitAndOrigin(text) {
   return {unit, origin: origin ? ` (${origin})` : ''};
 }
 
-/** "smeared: 7.4 px, limit 3.0 px" */
-function reasonText(reason) {
+/** What a number of pixels of a frame is on the ground, where its scale is known. */
+function onTheGround(frame, px) {
+  const size = frame?.placement?.gsd_m;
+  return size && px ? `, ${lengthText(px * size)} on the ground` : '';
+}
+
+/** Reasons whose word alone says too little: the sentence that takes its place. `limit` is the limit in words. */
+const REASON_SENTENCES = {
+  'near the ground': (value, limit) => `looks as if taken near the ground: little large structure (${value}, ${limit})`,
+  'too little detail': (value, limit) => `too little detail to judge its sharpness by (${value}, ${limit})`,
+};
+
+/** "smeared: 7.4 px, limit 3.0 px, 19 cm on the ground" */
+function reasonText(reason, frame = null) {
   if (!reason) return 'no reason given';
+  if (reason.word === 'near-repeat' && frame?.decision.repeat_of) return `near-repeat of ${frame.decision.repeat_of}`;
   if (reason.value === null) return reason.word;
   const {unit, origin} = unitAndOrigin(reason.unit);
-  const value = reason.value === 0 && unit === 'px' ? 'none measured' : reasonNumber(reason.value, unit);
-  if (reason.limit === null) return `${reason.word}: ${value}`;
-  return `${reason.word}: ${value}, limit ${reasonNumber(reason.limit, unit).replace(/ of the .*/, '')}${origin}`;
+  const shortUnit = unit === 'levels of large structure' || unit === 'of the evidence wanted' ? '' : unit;
+  const value = reason.value === 0 && unit === 'px' ? 'none measured' : reasonNumber(reason.value, shortUnit);
+  const limit = reason.limit === null ? null : `limit ${reasonNumber(reason.limit, shortUnit).replace(/ of the .*/, '')}${origin}`;
+  const sentence = REASON_SENTENCES[reason.word];
+  if (sentence && limit) return sentence(value, limit);
+  return `${reason.word}: ${value}${limit ? `, ${limit}` : ''}${unit === 'px' && reason.asks_for !== 'keep' ? onTheGround(frame, reason.value) : ''}`;
 }
 
 /** A shape for each verdict, so that colour carries nothing alone: disc, open diamond, cross. */
@@ -81,3 +100,6 @@ const verdictWord = (verdict) => el('span', {class: `verdict ${verdict}`}, verdi
 
 const plural = (count, one, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;
 const clockTime = (takenAt) => (takenAt ? takenAt.slice(11, 19) : NOT_KNOWN);
+
+/** Whether the mosaic shows the frame somewhere; nothing where there is no mosaic. */
+const useWord = (frame) => (frame.used === null ? null : el('span', {class: 'use'}, frame.used ? ' \u00b7 in the mosaic' : ' \u00b7 not in the mosaic'));

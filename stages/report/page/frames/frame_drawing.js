@@ -47,8 +47,8 @@ function drawTiles(frame) {
     const y = Math.floor(i / columns) * height;
     const over = blur !== null && limit && blur > limit;
     return [svg('rect', {x, y, width, height, class: `tile ${blur === null ? 'mute' : over ? 'over-limit' : 'within-limit'}`}),
-            blur === null ? null : svg('text', {x: x + width / 2, y: y + height / 2, 'text-anchor': 'middle', 'dominant-baseline': 'central',
-                                                'font-size': Math.min(width, height) * 0.34, class: 'letters'}, number(blur, 1))];
+            blur === null ? null : svg('text', {x: x + width * 0.03, y: y + height * 0.04, 'dominant-baseline': 'hanging',
+                                                'font-size': Math.min(width, height) * 0.14, class: 'letters'}, number(blur, 1))];
   });
 }
 
@@ -103,8 +103,7 @@ function drawFrameMarks(frame) {
   });
 }
 
-const marksOf = (frame) => flight.marks.map((mark, index) => ({mark, position: marks.positionOf(index)}))
-    .filter(({mark, position}) => mark.frame === frame.index && position);
+const marksOf = (frame) => marks.inFrame(frame);
 
 function drawNeighbours(frame) {
   return frame.placement.neighbours.filter(({outline}) => outline.length > 2).map(({frame: other, outline}) => {

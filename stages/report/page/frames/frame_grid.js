@@ -12,13 +12,19 @@ const SORTS = {
   residual: {name: 'worst fit in the mosaic first', key: (frame) => -(frame.placement.rmse_px ?? -1)},
 };
 
+/** Kept is what a frame is worth; used is whether the mosaic shows it somewhere. */
+const USES = {
+  used: {name: 'used', test: (frame) => frame.used === true},
+  unused: {name: 'kept, not used', test: (frame) => frame.used === false && choices.verdictOf(frame) === 'keep'},
+};
+
 const grid = {cards: new Map(), shown: [], current: 0, controls: {}};
 
 /** The line under a picture: what decided, number against limit. */
 function decidingLine(frame) {
   if (choices.isChanged(frame)) return `your choice; the program says ${programVerdict(frame)}`;
   if (frame.fault) return frame.fault;
-  return frame.decision.by_person ? 'your choice' : reasonText(decidingReason(frame));
+  return frame.decision.by_person ? 'your choice' : reasonText(decidingReason(frame), frame);
 }
 
 function pictureAlt(frame) {
@@ -34,7 +40,7 @@ function drawCard(frame, card) {
   card.setAttribute('aria-label', `${frame.file}: ${verdict}, ${decidingLine(frame)}`);
   card.replaceChildren(
       el('div', {class: 'card-picture'}, address ? el('img', {src: address, alt: '', decoding: 'sync'}) : el('span', {class: 'unknown'}, 'no picture')),
-      el('p', {class: 'card-verdict'}, verdictWord(verdict)),
+      el('p', {class: 'card-verdict'}, verdictWord(verdict), useWord(frame)),
       el('p', {class: 'card-file'}, frame.file),
       el('p', {class: 'card-reason'}, decidingLine(frame)));
 }
@@ -77,11 +83,12 @@ function columnsOfGrid() {
 
 /** Words and numbers that a filter asks for. */
 function passes(frame) {
-  const {verdict, reason, view, text, changed} = grid.controls;
+  const {verdict, reason, view, use, text, changed} = grid.controls;
   if (verdict.value && choices.verdictOf(frame) !== verdict.value) return false;
   if (reason.value && !frame.decision.reasons.some((one) => one.word === reason.value) && decidingReason(frame)?.word !== reason.value &&
       !(reason.value === 'your choice' && choices.isByPerson(frame))) return false;
   if (view.value && frame.decision.view !== view.value) return false;
+  if (use.value && !USES[use.value].test(frame)) return false;
   if (changed.checked && !choices.isChanged(frame)) return false;
   return frame.file.toLowerCase().includes(text.value.trim().toLowerCase());
 }
@@ -101,11 +108,12 @@ function showGrid() {
 }
 
 /** Leads from a number elsewhere on the page to the frames behind it. */
-function showFramesWith({verdict = '', reason = ''}) {
+function showFramesWith({verdict = '', reason = '', use = ''}) {
   const {controls} = grid;
   controls.verdict.value = verdict;
   controls.reason.value = reason;
   controls.view.value = '';
+  controls.use.value = use;
   controls.text.value = '';
   controls.changed.checked = false;
   showGrid();
@@ -127,16 +135,20 @@ function drawGrid() {
   const [verdict, verdictLabel] = picker('Verdict', [['', 'any'], ...VERDICTS.map((one) => [one, one])]);
   const [reason, reasonLabel] = picker('Reason', [['', 'any'], ...words.map((one) => [one, one]), ['your choice', 'your choice']]);
   const [view, viewLabel] = picker('View', [['', 'any'], ...views.map((one) => [one, one])]);
+  const [use, useLabel] = picker('In the mosaic', [['', 'any'], ...Object.entries(USES).map(([value, {name}]) => [value, name])]);
+  useLabel.hidden = !flight.mosaic;
   const text = el('input', {type: 'search', id: 'find-file', oninput: showGrid, placeholder: 'part of a file name'});
   const changed = el('input', {type: 'checkbox', onchange: showGrid});
   const count = el('span', {class: 'count', role: 'status'});
   const list = el('ul', {class: 'grid', 'aria-label': 'Frames'});
-  grid.controls = {sort, verdict, reason, view, text, changed, count, list};
+  grid.controls = {sort, verdict, reason, view, use, text, changed, count, list};
   addTo('frames',
       el('p', {class: 'hint'}, 'Arrow keys walk, Enter opens, ', VERDICTS.map((one) => [el('kbd', {}, verdictKey[one]), ` ${one}, `]),
          el('kbd', {}, 'Z'), ' undoes.'),
-      el('div', {class: 'controls'}, sortLabel, verdictLabel, reasonLabel, viewLabel, el('label', {}, 'File ', text),
-         el('label', {}, changed, ' changed by me only'), count),
+      el('details', {class: 'filter', open: innerWidth > 860}, el('summary', {}, 'Order and filter'),
+         el('div', {class: 'controls'}, sortLabel, verdictLabel, reasonLabel, viewLabel, useLabel, el('label', {}, 'File ', text),
+            el('label', {}, changed, ' changed by me only'))),
+      el('p', {class: 'shown-count'}, count),
       list);
   choices.onChange((frame) => {
     const card = grid.cards.get(frame);

@@ -33,9 +33,8 @@ function frameNumbers(frame) {
   if (placement.placed) {
     rows.push(['Height above ground', quantity(placement.height_m, 'm')], ['Ground size of a pixel', lengthText(placement.gsd_m)],
               ['Fit to its neighbours', `${quantity(placement.rmse_px, 'px', 2)} (RMSE of ${plural(placement.tie_points, 'tie point')} with ${plural(placement.neighbour_count, 'frame')})`]);
-  } else {
-    rows.push(['In the mosaic', `not placed${placement.why_not ? `: ${placement.why_not}` : ''}`]);
   }
+  if (flight.placed) rows.push(['In the mosaic', frame.used ? 'yes' : placement.placed ? 'no' : `no, not placed${placement.why_not ? `: ${placement.why_not}` : ''}`]);
   return rows;
 }
 
@@ -45,7 +44,7 @@ function reasonList(frame) {
   if (frame.decision.by_person) return el('p', {}, 'Set by a person in an earlier choices.csv.');
   if (reasons.length === 0) return el('p', {}, 'The program gave no reason.');
   return el('ul', {class: 'reason-list'}, reasons.map((reason) =>
-    el('li', {class: reason.decides ? 'decides' : ''}, reasonText(reason), reason.decides && reasons.length > 1 ? ' (decided)' : '')));
+    el('li', {class: reason.decides ? 'decides' : ''}, reasonText(reason, frame), reason.decides && reasons.length > 1 ? ' (decided)' : '')));
 }
 
 /** Frames beside this one: its near-repeats and its neighbours on the ground. */
@@ -54,6 +53,9 @@ function relatedFrames(frame) {
   const group = groupOf(frame);
   const near = (frame.placement.neighbours ?? []).slice(0, 8).map(({frame: index}) => frames[index]);
   return [
+    el('p', {class: 'frame-links'},
+       mosaicView.viewer && frameOnMosaic(frame) ? el('button', {type: 'button', onclick: () => showOnMosaic(frame)}, 'Show on the mosaic') : null,
+       frame.original ? [' ', el('a', {href: fileAddress(frame.original), target: '_blank', rel: 'noopener'}, 'Open the original')] : null),
     group ? el('p', {}, 'Near-repeats: ', group.filter((other) => other !== frame).map((other) => [open(other, other.file), ' ']),
                el('button', {type: 'button', onclick: () => { closeFrame(); showRepeats(group); }}, 'Compare them')) : null,
     near.length ? el('p', {}, 'Neighbours on the ground: ', near.map((other) => [open(other, other.file), ' '])) : null,
@@ -68,6 +70,13 @@ function drawFrameView() {
   redraw();
   const piece = frame.fault ? null : fullSizePiece(frame);
   const buttons = verdictButtons(frame);
+  const mark = el('button', {type: 'button', id: 'mark-points', onclick: () => {
+    const panel = markingPanel(frame, () => { redraw(); pictureSide.replaceChildren(...sideParts); mark.focus(); });
+    pictureSide.replaceChildren(panel);
+    panel.start();
+  }}, 'Mark points');
+  const sideParts = [picture, frame.fault ? null : layerSwitches(frame, redraw), frame.fault ? null : el('p', {class: 'frame-links'}, mark)].filter(Boolean);
+  const pictureSide = el('div', {class: 'view-picture'}, sideParts);
   const place = grid.shown.indexOf(frame);
   frameView.buttons = buttons;
   dialog.replaceChildren(
@@ -78,7 +87,7 @@ function drawFrameView() {
          el('button', {type: 'button', onclick: () => openNeighbour(1), disabled: place < 0 || place === grid.shown.length - 1}, 'Next \u2192'),
          el('button', {type: 'button', onclick: closeFrame}, 'Close')),
       el('div', {class: 'view-columns'},
-         el('div', {class: 'view-picture'}, picture, frame.fault ? null : layerSwitches(frame, redraw)),
+         pictureSide,
          el('div', {class: 'view-facts'},
             buttons, reasonList(frame),
             piece ? el('figure', {class: 'piece'}, el('img', {src: piece, alt: `Part of ${frame.file} at full size`}),

@@ -1,47 +1,38 @@
-// Marks of control points: where they were set, where the placement expects them, and putting them right. Saved as marks.csv.
+// Marks of points in frames: those that were given, where the placement expects them, and those set on this page, in any frame, with or
+// without a control file. Kept over reloads, saved as marks.csv.
 
 const MARK_ZOOM = 2;
-
-/** Between pixels as displayed and pixels as stored (Exif orientation, CIPA DC-008). */
-const orientationMaps = {
-  toStored: {1: (u, v) => [u, v], 2: (u, v) => [1 - u, v], 3: (u, v) => [1 - u, 1 - v], 4: (u, v) => [u, 1 - v],
-             5: (u, v) => [v, u], 6: (u, v) => [v, 1 - u], 7: (u, v) => [1 - v, 1 - u], 8: (u, v) => [1 - v, u]},
-  toShown: {1: (u, v) => [u, v], 2: (u, v) => [1 - u, v], 3: (u, v) => [1 - u, 1 - v], 4: (u, v) => [u, 1 - v],
-            5: (u, v) => [v, u], 6: (u, v) => [1 - v, u], 7: (u, v) => [1 - v, 1 - u], 8: (u, v) => [v, 1 - u]},
-};
-const storedSize = (frame) => (frame.orientation >= 5 ? [frame.height_px, frame.width_px] : [frame.width_px, frame.height_px]);
-
-function shownFromStored(frame, [x, y]) {
-  const [width, height] = storedSize(frame);
-  const [u, v] = (orientationMaps.toShown[frame.orientation] ?? orientationMaps.toShown[1])((x + 0.5) / width, (y + 0.5) / height);
-  return [u * frame.width_px - 0.5, v * frame.height_px - 0.5];
-}
-
-function storedFromShown(frame, [x, y]) {
-  const [width, height] = storedSize(frame);
-  const [u, v] = (orientationMaps.toStored[frame.orientation] ?? orientationMaps.toStored[1])((x + 0.5) / frame.width_px, (y + 0.5) / frame.height_px);
-  return [u * width - 0.5, v * height - 0.5];
-}
+/** Half the side of the piece of a frame that a mark set here is shown on, pixels of the frame. */
+const MARK_REACH_PX = 60;
+/** A mark that fits worse than this is worth a look, pixels of the frame. */
+const MISFIT_PX = 0.5;
 
 const marks = (() => {
   const place = `lookdown marks ${flight.key}`;
   const listeners = [];
   const history = [];
-  const moved = new Map();  // index in flight.marks -> [x, y] as stored, or null where the mark was taken away
-  const nameOf = (index) => `${frames[flight.marks[index].frame].file}\n${flight.marks[index].name}`;
-  const positionOf = (index) => (moved.has(index) ? moved.get(index) : flight.marks[index].marked);
+  const list = flight.marks.map((mark) => ({...mark, frame: frames[mark.frame]}));
+  const moved = new Map();  // index in list -> [x, y] as stored, or null where the mark was taken away
+  const positionOf = (index) => (moved.has(index) ? moved.get(index) : list[index].marked);
+  const find = (frame, name) => list.findIndex((mark) => mark.frame === frame && mark.name === name);
 
   function remember() {
     try {
-      localStorage.setItem(place, JSON.stringify([...moved].map(([index, position]) => [nameOf(index), position])));
+      localStorage.setItem(place, JSON.stringify([...moved].map(([index, position]) => [list[index].frame.file, list[index].name, position])));
     } catch { /* A page from disk may be refused storage; choices say so. */ }
+  }
+
+  function indexOf(frame, name) {
+    const known = find(frame, name);
+    if (known >= 0) return known;
+    list.push({frame, name, marked: null, expected: null, area: null, picture: null});
+    return list.length - 1;
   }
 
   function recall() {
     try {
-      const indexOf = new Map(flight.marks.map((mark, index) => [nameOf(index), index]));
-      for (const [name, position] of JSON.parse(localStorage.getItem(place) ?? '[]')) {
-        if (indexOf.has(name)) moved.set(indexOf.get(name), position);
+      for (const [file, name, position] of JSON.parse(localStorage.getItem(place) ?? '[]')) {
+        if (frameByFile.has(file)) moved.set(indexOf(frameByFile.get(file), name), position);
       }
     } catch { /* As above. */ }
   }
@@ -58,33 +49,46 @@ const marks = (() => {
     put(index, position);
   }
 
-  function undo() {
-    const last = history.pop();
-    if (last) put(...last);
-  }
-
-  const quoted = (text) => (/[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
-  const table = () => `file,name,x_px,y_px\r\n${flight.marks.map((mark, index) => {
+  const table = () => `file,name,x_px,y_px\r\n${list.map((mark, index) => {
     const position = positionOf(index);
-    return position ? `${quoted(frames[mark.frame].file)},${quoted(mark.name)},${position[0].toFixed(2)},${position[1].toFixed(2)}\r\n` : '';
+    return position ? `${csvCell(mark.frame.file)},${csvCell(mark.name)},${position[0].toFixed(2)},${position[1].toFixed(2)}\r\n` : '';
   }).join('')}`;
 
   recall();
-  return {positionOf, move, undo, table, count: () => moved.size, isMoved: (index) => moved.has(index),
-          canUndo: () => history.length > 0, onChange: (listener) => listeners.push(listener)};
+  return {
+    list, positionOf, move, table,
+    set: (frame, name, position) => move(indexOf(frame, name), position),
+    undo: () => { const last = history.pop(); if (last) put(...last); },
+    inFrame: (frame) => list.map((mark, index) => ({mark, index, position: positionOf(index)})).filter(({mark, position}) => mark.frame === frame && position),
+    names: () => [...new Set([...flight.accuracy.points.map(({name}) => name), ...list.filter((_, index) => positionOf(index)).map(({name}) => name)])].sort(),
+    count: () => moved.size,
+    isMoved: (index) => moved.has(index),
+    canUndo: () => history.length > 0,
+    onChange: (listener) => listeners.push(listener),
+  };
 })();
+
+const misfitOf = (index) => {
+  const {expected} = marks.list[index];
+  const position = marks.positionOf(index);
+  return position && expected ? Math.hypot(position[0] - expected[0], position[1] - expected[1]) : null;
+};
+
+/** The piece of a frame, as displayed, that a mark set here is shown on. */
+const areaAround = (frame, [x, y]) => [x - MARK_REACH_PX, y - MARK_REACH_PX, 2 * MARK_REACH_PX, 2 * MARK_REACH_PX];
 
 /** One mark: its crop with a cross where it is and a ring where it is expected. */
 function markCard(mark, index) {
-  const frame = frames[mark.frame];
-  const [left, top, width, height] = mark.area;
+  const {frame} = mark;
+  const [left, top, width, height] = mark.area ?? areaAround(frame, shownFromStored(frame, marks.positionOf(index)));
   const drawing = svg('svg', {viewBox: `${left - 0.5} ${top - 0.5} ${width} ${height}`, class: 'mark-drawing', width: width * MARK_ZOOM,
                               height: height * MARK_ZOOM, tabindex: '0', role: 'application',
                               'aria-label': `Mark ${mark.name} in ${frame.file}: arrow keys move it by one pixel, Shift with them by a tenth, Delete takes it away`});
   const words = el('p', {class: 'mark-words'});
   let picture = null;
   whenSeen(drawing, () => {
-    picture = svg('image', {href: jpegAddress(pictures().mark[mark.picture]), x: left - 0.5, y: top - 0.5, width, height});
+    picture = mark.area ? svg('image', {href: jpegAddress(pictures().mark[mark.picture]), x: left - 0.5, y: top - 0.5, width, height})
+                        : svg('image', {href: wholePicture(frame), x: -0.5, y: -0.5, width: frame.width_px, height: frame.height_px});
     show();
   });
 
@@ -100,7 +104,7 @@ function markCard(mark, index) {
       parts.push(doubleLine(`M${x - 6} ${y}h12M${x} ${y - 6}v12`, 'set'));
     }
     drawing.replaceChildren(...[picture, ...parts.flat()].filter(Boolean));
-    const off = position && mark.expected ? Math.hypot(position[0] - mark.expected[0], position[1] - mark.expected[1]) : null;
+    const off = misfitOf(index);
     words.textContent = [
       position ? `at ${number(position[0], 1)}, ${number(position[1], 1)}\u00a0px` : 'not marked here',
       off === null ? null : `${quantity(off, 'px')} from where it is expected`,
@@ -133,24 +137,58 @@ function markCard(mark, index) {
   return el('li', {class: 'mark-card'}, el('h4', {}, `${mark.name} `, el('button', {type: 'button', class: 'plain', onclick: () => openFrame(frame)}, frame.file)), drawing, words);
 }
 
-function drawMarks() {
-  if (flight.marks.length === 0) return;
-  const status = el('span', {class: 'choice-status'});
-  const undo = el('button', {type: 'button', onclick: () => marks.undo()}, 'Undo');
-  const next = el('p', {class: 'next-step', hidden: true}, 'Run again with ', el('code', {}, '--marks marks.csv'), ' and the same control points.');
-  const save = el('button', {type: 'button', class: 'main', id: 'save-marks', onclick: () => {
-    saveText('marks.csv', marks.table());
-    next.hidden = false;
-  }}, 'Save marks.csv');
+/** Cards, worst fit first; those that fit are folded away. */
+function markList() {
+  const holder = el('div', {class: 'mark-cards'});
+  let shown = -1;
   const show = () => {
-    status.textContent = marks.count() === 0 ? 'No mark changed' : `${plural(marks.count(), 'mark')} changed`;
-    undo.disabled = !marks.canUndo();
+    const there = marks.list.map((mark, index) => index).filter((index) => marks.list[index].area || marks.positionOf(index));
+    if (there.length === shown) return;
+    shown = there.length;
+    const byMisfit = [...there].sort((a, b) => (misfitOf(b) ?? -1) - (misfitOf(a) ?? -1));
+    const off = byMisfit.filter((index) => (misfitOf(index) ?? Infinity) > MISFIT_PX && marks.positionOf(index));
+    const fit = byMisfit.filter((index) => !off.includes(index));
+    const cards = (indices) => el('ul', {class: 'mark-list'}, indices.map((index) => markCard(marks.list[index], index)));
+    holder.replaceChildren(...[
+      off.length ? cards(off) : null,
+      fit.length ? el('details', {open: off.length === 0 && fit.length <= 12}, el('summary', {}, `${plural(fit.length, 'place')} where a mark fits to ${MISFIT_PX}\u00a0px, or is expected and not marked`), cards(fit)) : null,
+    ].filter(Boolean));
   };
   marks.onChange(show);
   show();
-  addTo('map',
-      el('h3', {id: 'marks-title'}, 'Marks of control points'),
-      el('p', {class: 'hint'}, 'The cross is the mark, the ring where the placement expects it. Click the spot to move the mark, or use the arrow keys; Shift moves by a tenth of a pixel, Delete takes the mark away.'),
-      el('div', {class: 'controls'}, status, undo, save, next),
-      el('ul', {class: 'mark-list', 'aria-labelledby': 'marks-title'}, flight.marks.map(markCard)));
+  return holder;
+}
+
+function drawMarks() {
+  const status = el('span', {class: 'choice-status'});
+  const undo = el('button', {type: 'button', onclick: () => marks.undo()}, 'Undo');
+  const next = el('p', {class: 'next-step', hidden: true});
+  const command = commandLine(() => surveyOptions());
+  const save = el('button', {type: 'button', id: 'save-marks', onclick: () => {
+    saveText('marks.csv', marks.table());
+    next.hidden = false;
+    command.refresh();
+  }}, 'Save marks.csv');
+  const saveControl = el('button', {type: 'button', id: 'save-control', onclick: () => {
+    saveText('control.csv', survey.table());
+    next.hidden = false;
+    command.refresh();
+  }}, 'Save control.csv');
+  next.append('Put the saved files where you run the program, then: ', command);
+  const show = () => {
+    status.textContent = marks.count() === 0 ? 'No mark changed' : `${plural(marks.count(), 'mark')} changed`;
+    undo.disabled = !marks.canUndo();
+    save.disabled = marks.names().length === 0;
+    saveControl.hidden = survey.known().length === 0;
+    command.refresh();
+  };
+  marks.onChange(show);
+  survey.onChange(show);
+  addTo('marks',
+      el('p', {class: 'hint'}, 'A mark says where a point shows in a frame. Points of known position give scale, north and place; the two ends of something of known length give the scale. ',
+         'To set one, open any frame and press \u201cMark points\u201d. In the pieces below the cross is the mark and the ring where the placement expects it: click the spot to move the mark, or use the arrow keys; Shift moves by a tenth of a pixel, Delete takes the mark away.'),
+      surveyForm(),
+      el('div', {class: 'controls'}, status, undo, save, saveControl), next,
+      markList());
+  show();
 }

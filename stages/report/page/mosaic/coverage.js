@@ -1,11 +1,12 @@
 // Pictures laid over the mosaic that are computed here: how many frames saw each spot, and which one it was taken from.
 
+/** One hue, darker where more frames look: the more, the surer. */
 const COVERAGE_STEPS = [
-  {from: 1, text: '1', colour: [170, 44, 60, 150]},
-  {from: 2, text: '2', colour: [214, 148, 60, 140]},
-  {from: 3, text: '3 or 4', colour: [205, 205, 140, 130]},
-  {from: 5, text: '5 to 8', colour: [80, 160, 150, 130]},
-  {from: 9, text: '9 or more', colour: [20, 84, 110, 150]},
+  {from: 1, text: '1', colour: [226, 214, 240, 115]},
+  {from: 2, text: '2', colour: [186, 164, 218, 115]},
+  {from: 3, text: '3 to 5', colour: [142, 112, 190, 115]},
+  {from: 6, text: '6 to 10', colour: [98, 66, 156, 125]},
+  {from: 11, text: 'more than 10', colour: [56, 28, 110, 135]},
 ];
 
 /** Draws the number of kept frames that see each spot; returns a canvas. */

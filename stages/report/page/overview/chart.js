@@ -1,7 +1,7 @@
 // Small plots over time, drawn as SVG at the width that there is. Points bear the verdict's shape and open their frame.
 
 const CHART_HEIGHT = 150;
-const CHART_EDGE = {left: 46, right: 12, top: 10, bottom: 24};
+const CHART_EDGE = {left: 46, right: 12, top: 22, bottom: 24};
 
 /** Seconds since the first frame where the clock is known, else the place in the row. */
 const chartTimes = (() => {
@@ -59,28 +59,32 @@ function drawChart(holder, plot, shown) {
     svg('text', {x: x0 - 6, y: y(tick) + 4, 'text-anchor': 'end'}, String(+tick.toPrecision(3))),
   ]);
   const clocks = ticksFor(0, last, Math.max(2, Math.floor(width / 160)))
-      .filter((tick) => x(tick) < x1 - 20)
-      .map((tick) => svg('text', {x: x(tick), y: CHART_HEIGHT - 6, 'text-anchor': tick === 0 ? 'start' : 'middle'},
+      .filter((tick) => x(tick) < x1 - 70)
+      .concat([last])
+      .map((tick) => svg('text', {x: tick === last ? x1 : x(tick), y: CHART_HEIGHT - 6, 'text-anchor': tick === 0 ? 'start' : tick === last ? 'end' : 'middle'},
                          chartTimes.label(tick)));
+  const unit = svg('text', {x: 4, y: 13, class: 'axis-unit'}, `${plot.unit}${plot.log ? ' (each step doubles)' : ''}`);
   const limit = plot.limit
       ? [svg('line', {x1: x0, x2: x1, y1: y(plot.limit), y2: y(plot.limit), class: 'limit-line'}),
          svg('text', {x: x1, y: y(plot.limit) - 4, 'text-anchor': 'end', class: 'limit-text'},
              `limit ${quantity(plot.limit, plot.unit, plot.digits)}`)]
       : [];
+  const walker = chartWalker(plot, shown, (frame) => ({x: x(chartTimes.at(frame)), y: y(plot.value(frame))}), {x0, x1});
   const marks = shown.map((frame) => {
     const mark = verdictMark(choices.verdictOf(frame), frames.length > 200 ? 6 : 8);
     mark.setAttribute('transform', `translate(${x(chartTimes.at(frame)).toFixed(1)} ${y(plot.value(frame)).toFixed(1)})`);
     mark.append(svg('title', {}, `${frame.file}: ${quantity(plot.value(frame), plot.unit, plot.digits)}`));
     mark.addEventListener('click', () => openFrame(frame));
+    mark.addEventListener('pointerenter', () => walker.point(frame));
     return mark;
   });
-  const walker = chartWalker(plot, shown, (frame) => ({x: x(chartTimes.at(frame)), y: y(plot.value(frame))}), {x0, x1});
   const hadFocus = holder.contains(document.activeElement);
   holder.replaceChildren(svg('svg', {
     viewBox: `0 0 ${width} ${CHART_HEIGHT}`, width, height: CHART_HEIGHT, role: 'application', class: 'chart', tabindex: 0,
     'aria-roledescription': 'plot', 'aria-label': `${chartInWords(plot, shown)} Left and right walk the frames, Enter opens one.`,
     onkeydown: walker.key, onfocus: walker.show, onblur: walker.hide,
-  }, lines, clocks, limit, marks, walker.pointer));
+    onpointerleave: walker.hide,
+  }, unit, lines, clocks, limit, marks, walker.pointer));
   if (hadFocus) holder.firstChild.focus();
 }
 
@@ -90,7 +94,7 @@ function chartWalker(plot, shown, place, {x0, x1}) {
   const ring = svg('circle', {r: 8, class: 'pointer-ring'});
   const text = svg('text', {class: 'pointer-text', y: CHART_EDGE.top + 6});
   const pointer = svg('g', {class: 'pointer', visibility: 'hidden'}, ring, text);
-  const show = () => {
+  const show = (aloud = true) => {
     const frame = inTime[Math.min(plot.at ?? 0, inTime.length - 1)];
     const {x, y} = place(frame);
     const words = `${frame.file}: ${quantity(plot.value(frame), plot.unit, plot.digits)}`;
@@ -101,7 +105,11 @@ function chartWalker(plot, shown, place, {x0, x1}) {
     text.setAttribute('text-anchor', leftHalf ? 'end' : 'start');
     text.textContent = words;
     pointer.setAttribute('visibility', 'visible');
-    say(words);
+    if (aloud) say(words);
+  };
+  const point = (frame) => {
+    plot.at = inTime.indexOf(frame);
+    show(false);
   };
   const key = (event) => {
     const last = inTime.length - 1;
@@ -114,7 +122,7 @@ function chartWalker(plot, shown, place, {x0, x1}) {
     event.stopPropagation();
     if (next !== undefined) show();
   };
-  return {pointer, key, show, hide: () => pointer.setAttribute('visibility', 'hidden')};
+  return {pointer, key, point, show: () => show(), hide: () => pointer.setAttribute('visibility', 'hidden')};
 }
 
 function middle(values) {
@@ -128,14 +136,14 @@ function chartInWords(plot, shown) {
   return `${plot.title}: ${range}, median ${quantity(middle(values), plot.unit, plot.digits)}, ${plural(values.length, 'frame')}.`;
 }
 
-/** A titled plot that follows the window's width and the choices; says so when nothing is known. */
+const shownIn = (plot) => frames.filter((frame) => !frame.fault && plot.value(frame) !== null && plot.value(frame) !== undefined &&
+                                                   chartTimes.at(frame) !== null && (!plot.log || plot.value(frame) > 0));
+const hasPoints = (plot) => shownIn(plot).length > 0;
+
+/** A titled plot that follows the window's width and the choices. */
 function chartFigure(plot) {
-  const shown = frames.filter((frame) => !frame.fault && plot.value(frame) !== null && plot.value(frame) !== undefined &&
-                                         chartTimes.at(frame) !== null && (!plot.log || plot.value(frame) > 0));
+  const shown = shownIn(plot);
   const caption = el('figcaption', {}, el('strong', {}, plot.title), plot.note ? ` ${plot.note}` : '');
-  if (shown.length === 0) {
-    return el('figure', {class: 'plot'}, caption, el('p', {class: 'unknown'}, plot.unknown ?? 'Not known for any frame.'));
-  }
   const holder = el('div', {class: 'plot-holder'});
   const redraw = () => drawChart(holder, plot, shown);
   whenSeen(holder, () => {

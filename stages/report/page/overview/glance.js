@@ -1,4 +1,4 @@
-// The flight at a glance: what to know first, what was kept and why the rest was not, the mosaic, how far to trust it.
+// The flight at a glance: what was kept and why the rest was not, what to know first, how the numbers ran.
 
 function drawMasthead() {
   const first = frames.find((frame) => frame.shot.taken_at);
@@ -70,29 +70,20 @@ function flightFacts() {
   const read = frames.filter((frame) => !frame.fault);
   const times = read.map((frame) => frame.shot.taken_at).filter(Boolean).sort();
   const placed = read.filter((frame) => frame.placement.placed);
-  const noScale = 'not known: no control points, scale bar or positions gave a scale';
-  const water = middle(read.map((frame) => frame.glare?.water_share).filter((value) => value > 0));
+  const water = read.map((frame) => frame.glare?.water_share).filter((value) => value > 0.005);
+  const {scale_from: scale, north_from: north} = flight.placement;
+  const none = (from) => !from || from === 'none' || from === 'arbitrary';
   return [
-    ['Taken', times.length ? `${clockTime(times[0])} to ${clockTime(times.at(-1))} by the camera's clock` : NOT_KNOWN],
-    ['Height above ground', spreadText(placed.map((frame) => frame.placement.height_m), (v) => quantity(v, 'm', 1)) ?? noScale],
-    ['Ground size of a pixel', spreadText(placed.map((frame) => frame.placement.gsd_m), lengthText) ?? noScale],
-    ['Swing off straight down', spreadText(read.map(offNadir), (v) => quantity(v, '\u00b0', 1)) ?? NOT_KNOWN],
-    ['Exposure', spreadText(read.map((frame) => frame.shot.exposure_s), exposureText) ?? NOT_KNOWN],
-    ['Sun above the horizon', spreadText(read.map((frame) => frame.sun?.elevation_deg), (v) => quantity(v, '\u00b0', 0)) ??
-     'not known: needs the place (--lat-deg, --lon-deg) and the clock\u2019s offset (--utc-offset-h)'],
-    ['Water in view', water === null ? 'none found' : `median ${share(water)} of the frames that show water`],
-    ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} groups that do not touch` : ''}`],
-    ['Scale and north', `scale from ${flight.placement.scale_from || 'nothing'}, north from ${flight.placement.north_from || 'nothing'}`],
-  ];
-}
-
-function mosaicFigure() {
-  const address = jpegAddress(pictures().mosaic);
-  if (!address) return el('p', {class: 'unknown'}, 'There is no mosaic: no frames could be joined.');
-  const covered = flight.mosaic?.covered_m2 ? ` covering ${quantity(flight.mosaic.covered_m2, 'm\u00b2', 0)}` : '';
-  return el('figure', {class: 'mosaic'},
-            el('a', {href: '#map'}, el('img', {src: address, alt: `Straight-down mosaic of ${plural(flight.mosaic.frames_used, 'frame')}${covered}. Opens the map.`})),
-            el('figcaption', {}, `The mosaic (${flight.mosaic.file}), ${flight.mosaic.width_px} \u00d7 ${flight.mosaic.height_px} px from ${plural(flight.mosaic.frames_used, 'frame')}${covered}.`));
+    times.length && ['Taken', `${clockTime(times[0])} to ${clockTime(times.at(-1))} by the camera\u2019s clock`],
+    ['Height above ground', spreadText(placed.map((frame) => frame.placement.height_m), (v) => quantity(v, 'm', 1))],
+    ['Ground size of a pixel', spreadText(placed.map((frame) => frame.placement.gsd_m), lengthText)],
+    ['Swing off straight down', spreadText(read.filter((frame) => frame.decision.view === 'nadir').map(offNadir), (v) => quantity(v, '\u00b0', 1))],
+    ['Exposure', spreadText(read.map((frame) => frame.shot.exposure_s), exposureText)],
+    ['Sun above the horizon', spreadText(read.map((frame) => frame.sun?.elevation_deg), (v) => quantity(v, '\u00b0', 0))],
+    water.length && ['Water in view', `in ${plural(water.length, 'frame')}, median ${share(middle(water))} of these`],
+    flight.placed && ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} groups that do not touch` : ''}`],
+    flight.placed && ['Scale and up', `${none(scale) ? 'no scale' : `scale from ${scale}`}; ${none(north) ? 'up is arbitrary' : `north from ${north}`}`],
+  ].filter((fact) => fact && fact[1]);
 }
 
 /** The limit that blur was held against, from any frame that names it. */
@@ -114,20 +105,28 @@ const PLOTS = [
    value: (frame) => frame.blur?.smear_px ?? null, limit: limitOf(['smeared'])},
   {title: 'Swing', note: 'angle off straight down', unit: '\u00b0', digits: 1, fromZero: true, value: offNadir,
    limit: limitOf(['oblique'])},
-  {title: 'Height above ground', unit: 'm', digits: 1, value: (frame) => frame.placement.height_m ?? null,
-   unknown: 'Not known: the flight has no scale.'},
+  {title: 'Height above ground', note: 'of the camera', unit: 'm', digits: 1, value: (frame) => frame.placement.height_m ?? null},
   {title: 'Brightness', note: 'mean of the frame in linear light', unit: '%', digits: 0, fromZero: true,
    value: (frame) => (frame.blur ? frame.blur.mean_level * 100 : null)},
   {title: 'Glare', note: 'share of the frame', unit: '%', digits: 1, fromZero: true,
    value: (frame) => (frame.glare ? frame.glare.glare_share * 100 : null), limit: (limitOf(['glare']) ?? 0) * 100 || null},
 ];
 
+/** Plots that nothing is known for are named in one line, not drawn empty. */
+function plotList() {
+  const [drawn, empty] = [PLOTS.filter(hasPoints), PLOTS.filter((plot) => !hasPoints(plot))];
+  return [
+    drawn.length ? el('p', {class: 'hint'}, 'Each point is a frame; point at it to read it, click to open it.') : null,
+    el('div', {class: 'plots'}, drawn.map(chartFigure)),
+    empty.length ? el('p', {class: 'unknown'}, `Not known for any frame: ${empty.map(({title}) => title.toLowerCase()).join(', ')}.`) : null,
+  ];
+}
+
 function drawGlance() {
   addTo('glance',
       el('div', {class: 'glance-columns'},
-         el('div', {}, warningList(), verdictTally(), reasonTable(),
-            el('p', {class: 'accuracy'}, el('strong', {}, 'How far to trust it: '), flight.accuracy.sentence)),
-         el('div', {}, mosaicFigure())),
+         el('div', {}, verdictTally(), warningList()),
+         el('div', {}, reasonTable())),
       el('dl', {class: 'facts'}, flightFacts().map(([name, text]) => el('div', {}, el('dt', {}, name), el('dd', {}, text)))),
-      el('div', {class: 'plots'}, PLOTS.map(chartFigure)));
+      plotList());
 }
