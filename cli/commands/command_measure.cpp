@@ -7,6 +7,7 @@
 #include "pipeline/base/atomic_file.h"
 #include "stages/measure/align.h"
 #include "stages/measure/measure.h"
+#include "stages/report/before_after/before_after.h"
 
 namespace lookdown::cli {
 namespace {
@@ -44,6 +45,22 @@ int measure_shapes(const measure::Options& options, const Invocation& invocation
   }
 }
 
+/// What the page of both days tells in figures.
+std::vector<std::pair<std::string, std::string>> figures_of(const measure::Alignment& alignment) {
+  return {{"Brought together by", alignment.from},
+          {"Patches that agree", fmt::format("{} of {}", alignment.patches, alignment.patches_tried)},
+          {"Disagreement of the patches",
+           alignment.patches > 0 ? fmt::format("{:.2f} px of the first mosaic (RMSE)", alignment.rmse_px)
+                                 : std::string("not known")},
+          {"Later mosaic turned", fmt::format("{:.2f}\u00b0 counter-clockwise", alignment.turned_deg + 0.0)},
+          {"and scaled by", fmt::format("{:.4f}", alignment.scaled_by)}};
+}
+
+std::string name_of_run(const std::string& folder) {
+  const fs::path path = fs::path(folder).lexically_normal();
+  return (path.has_filename() ? path : path.parent_path()).filename().string();
+}
+
 int align_mosaics(const Invocation& invocation) {
   if (invocation.inputs.size() != 2)
     throw WrongUse("align: give the output folders of two runs, the one to keep first");
@@ -53,10 +70,15 @@ int align_mosaics(const Invocation& invocation) {
     measure::write_aligned(invocation.inputs[0], invocation.inputs[1], alignment,
                            fs::path(invocation.out) / "aligned.tif", invocation.threads);
     write_file(fs::path(invocation.out) / "alignment.json", measure::json_of(alignment));
+    const fs::path out = invocation.out;
+    report::write_before_after(
+        {fs::path(invocation.inputs[0]) / "mosaic.tif", out / "aligned.tif",
+         name_of_run(invocation.inputs[0]), name_of_run(invocation.inputs[1]), figures_of(alignment)},
+        out / "before_after.html");
     if (invocation.json)
       fmt::print("{}", measure::json_of(alignment));
     else if (!invocation.quiet)
-      fmt::print("{}Written: {}\n", measure::text_of(alignment),
+      fmt::print("{}Written: {} and before_after.html beside it\n", measure::text_of(alignment),
                  (fs::path(invocation.out) / "aligned.tif").string());
     return kDone;
   } catch (const measure::InputError& error) {

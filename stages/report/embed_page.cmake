@@ -10,10 +10,13 @@ function(joined variable files)
 endfunction()
 
 string(REPLACE "|" ";" SCRIPTS "${SCRIPTS}")
+string(REPLACE "|" ";" BEFORE_AFTER_SCRIPTS "${BEFORE_AFTER_SCRIPTS}")
 string(REPLACE "|" ";" STYLES "${STYLES}")
 joined(html ${HTML})
 joined(css "${STYLES}")
 joined(js "${SCRIPTS}")
+joined(before_after_html ${BEFORE_AFTER_HTML})
+joined(before_after_js "${BEFORE_AFTER_SCRIPTS}")
 # The library's buttons and markers are not used, and the page fetches nothing: its pictures, its map of lines and
 # its line about itself (which THIRD_PARTY.md and the page's own words replace) stay out.
 file(READ ${VIEWER_SCRIPT} viewer_js)
@@ -33,4 +36,6 @@ file(WRITE ${OUTPUT}
   "const char* const viewer_js = ${open}${viewer_notice}\n${viewer_js}${close};\n"
   "const char* const page_css = ${open}${css}${close};\n"
   "const char* const page_js = ${open}(() => {\n'use strict';\n${js}})();\n${close};\n"
+  "const char* const before_after_html = ${open}${before_after_html}${close};\n"
+  "const char* const before_after_js = ${open}(() => {\n'use strict';\n${before_after_js}})();\n${close};\n"
   "}  // namespace lookdown::report::embedded\n")

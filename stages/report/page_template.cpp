@@ -7,11 +7,16 @@
 namespace lookdown::report {
 
 std::string filled_page(const std::map<std::string, std::string>& texts) {
+  return filled_page(embedded::page_html, embedded::page_js, texts);
+}
+
+std::string filled_page(const char* html_text, const char* scripts,
+                        const std::map<std::string, std::string>& texts) {
   std::map<std::string, std::string> parts = texts;
   parts["VIEWER_STYLE"] = embedded::viewer_css;
   parts["VIEWER"] = embedded::viewer_js;
   parts["STYLE"] = embedded::page_css;
-  parts["SCRIPTS"] = embedded::page_js;
+  parts["SCRIPTS"] = scripts;
   // The page's content policy runs only what bears this mark, which nothing on the card can know: it hangs on
   // every byte shown.
   std::string everything;
@@ -19,7 +24,7 @@ std::string filled_page(const std::map<std::string, std::string>& texts) {
   parts["NONCE"] = digest(everything);
 
   // One pass over the template, so that a marker inside a text from the card stays text.
-  const std::string html = embedded::page_html;
+  const std::string html = html_text;
   std::string page;
   std::size_t at = 0;
   while (true) {

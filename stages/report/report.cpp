@@ -89,6 +89,7 @@ void write(const FlightRecord& record, const Options& options, RunContext& conte
   add_marks(pictures, record, options, context);
   pictures.content["mosaic"] = base64(mosaic_picture(record, options, context));
   pictures.content["glare"] = base64(glare_picture(record, context));
+  pictures.content["surface"] = base64(surface_picture(record, context));
   pictures.content["sources"] = base64(sources_picture(record, context));
 
   json flight = flight_content(record, context);

@@ -3,6 +3,18 @@
 #include <algorithm>
 
 namespace lookdown::report {
+namespace {
+
+/// Below the horizon by a tenth of the frame, where it shows one: what rises just above it is not what one
+/// looks for.
+bool is_on_the_ground(const FrameRecord& frame, cv::Point spot) {
+  if (!frame.horizon) return true;
+  constexpr double kMargin = 0.1;
+  const auto& [a, b, c] = frame.horizon->line;
+  return a * spot.x + b * spot.y + c < -kMargin * frame.source.height_px;
+}
+
+}  // namespace
 
 std::vector<cv::Point> detail_spots(const FrameRecord& frame) {
   const FrameSource& source = frame.source;
@@ -13,9 +25,10 @@ std::vector<cv::Point> detail_spots(const FrameRecord& frame) {
     std::stable_sort(tiles.begin(), tiles.end(),
                      [](const auto& a, const auto& b) { return a.detail > b.detail; });
     for (const TileBlur& tile : tiles) {
-      spots.emplace_back(
+      const cv::Point spot(
           static_cast<int>((tile.column + 0.5) * source.width_px / frame.sharpness->tile_columns),
           static_cast<int>((tile.row + 0.5) * source.height_px / frame.sharpness->tile_rows));
+      if (is_on_the_ground(frame, spot)) spots.push_back(spot);
     }
   }
   spots.emplace_back(source.width_px / 2, source.height_px / 2);

@@ -1,11 +1,13 @@
 #include "stages/report/pictures/map_layers.h"
 
 #include <gdal_priv.h>
+#include <gdal_utils.h>
 
 #include <algorithm>
 #include <memory>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 
 #include "pipeline/imaging/encode.h"
 #include "stages/report/pictures/frame_pictures.h"
@@ -16,6 +18,7 @@ namespace {
 
 constexpr int kMosaicLongSide_px = 2400;
 constexpr int kSourcesLongSide_px = 900;
+constexpr int kSurfaceLongSide_px = 1200;
 constexpr std::uint16_t kNoSource = 65535;
 constexpr double kMosaicPageShare = 0.05;
 
@@ -84,6 +87,36 @@ std::string glare_picture(const FlightRecord& record, const RunContext& context)
   cv::Mat drawn(glare.size(), CV_8UC4, cv::Scalar(0, 0, 0, 0));
   drawn.setTo(cv::Scalar(60, 220, 255, 200), glare > 0);
   return as_text(encode_png(drawn, PngEffort::small));
+}
+
+std::string surface_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.surface || record.surface->file.empty()) return {};
+  GDALAllRegister();
+  const GDALDatasetUniquePtr heights(
+      GDALDataset::Open((context.out / record.surface->file).c_str(), GDAL_OF_RASTER));
+  if (!heights) return {};
+  // Light from several sides, so that no slope lies in full shade (USGS Open-File Report 92-422, as GDAL has
+  // it).
+  const char* const words[] = {"-of", "MEM", "-multidirectional", "-compute_edges", nullptr};
+  GDALDEMProcessingOptions* options = GDALDEMProcessingOptionsNew(const_cast<char**>(words), nullptr);
+  const GDALDatasetUniquePtr shaded(GDALDataset::FromHandle(
+      GDALDEMProcessing("", GDALDataset::ToHandle(heights.get()), "hillshade", nullptr, options, nullptr)));
+  GDALDEMProcessingOptionsFree(options);
+  if (!shaded) return {};
+  cv::Mat light(shaded->GetRasterYSize(), shaded->GetRasterXSize(), CV_8UC1);
+  if (shaded->GetRasterBand(1)->RasterIO(GF_Read, 0, 0, light.cols, light.rows, light.data, light.cols,
+                                         light.rows, GDT_Byte, 0, 0, nullptr) != CE_None)
+    return {};
+  cv::Mat known = light > 0;
+  const double factor =
+      std::min(1.0, static_cast<double>(kSurfaceLongSide_px) / std::max(light.cols, light.rows));
+  cv::resize(light, light, {}, factor, factor, cv::INTER_AREA);
+  cv::resize(known, known, light.size(), 0, 0, cv::INTER_NEAREST);
+  cv::Mat drawn;
+  cv::merge(std::vector<cv::Mat>{light, light, light, known}, drawn);
+  std::vector<std::uint8_t> bytes;
+  if (!cv::imencode(".png", drawn, bytes, {cv::IMWRITE_PNG_COMPRESSION, 9})) return {};
+  return {bytes.begin(), bytes.end()};
 }
 
 std::vector<int> source_frames(const FlightRecord& record) {

@@ -21,6 +21,10 @@ namespace lookdown::report {
 /// PNG with a see-through ground where glare is left in the mosaic; empty when there is none.
 [[nodiscard]] std::string glare_picture(const FlightRecord&, const RunContext&);
 
+/// PNG of the heights as light falls on them, see-through where none are known; empty when the flight told no
+/// heights.
+[[nodiscard]] std::string surface_picture(const FlightRecord&, const RunContext&);
+
 /// Record index of each source number.
 [[nodiscard]] std::vector<int> source_frames(const FlightRecord&);
 

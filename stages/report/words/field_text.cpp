@@ -9,6 +9,7 @@
 #include <set>
 
 #include "stages/report/words/flight_figures.h"
+#include "stages/report/words/verdict_in_words.h"
 
 namespace lookdown::report {
 namespace {
@@ -89,34 +90,11 @@ std::string mosaic_in_words(const FlightRecord& record) {
       fmt::format("{} x {} px from {} frames", mosaic.width_px, mosaic.height_px, mosaic.frames_used);
   if (record.placement.gsd_m)
     text += fmt::format(", pixel size {} on the ground", length_in_words(*record.placement.gsd_m));
-  if (mosaic.covered_m2) text += fmt::format(", {:.0f} m2 covered", *mosaic.covered_m2);
+  if (mosaic.covered_m2) text += fmt::format(", {:.0f} m\u00b2 covered", *mosaic.covered_m2);
   if (mosaic.unavoidable_glare_m2 && *mosaic.unavoidable_glare_m2 > 0) {
-    text += fmt::format(", of it {:.1f} m2 hidden by glare in every frame", *mosaic.unavoidable_glare_m2);
+    text +=
+        fmt::format(", of it {:.1f} m\u00b2 hidden by glare in every frame", *mosaic.unavoidable_glare_m2);
   }
-  return text;
-}
-
-// The places that glare hides in some frame, and where to look instead; the worst first, the rest is in the
-// table.
-std::string least_glare_in_words(const FlightRecord& record) {
-  constexpr std::size_t kMost = 12;
-  std::vector<const ClearestView*> spots;
-  for (const ClearestView& spot : record.clearest_views)
-    if (spot.group == 0 && spot.frame >= 0 && spot.frame < static_cast<int>(record.frames.size()))
-      spots.push_back(&spot);
-  std::stable_sort(spots.begin(), spots.end(),
-                   [](const auto* a, const auto* b) { return a->worst_glare_share > b->worst_glare_share; });
-  const std::size_t all = spots.size();
-  if (all > kMost) spots.resize(kMost);
-  const bool metres = record.placement.gsd_m.has_value();
-  std::vector<std::string> words;
-  for (const ClearestView* spot : spots)
-    words.push_back(fmt::format("{:.{}f}, {:.{}f}: {} ({:.0f} % glare; up to {:.0f} % in {} frames)", spot->x,
-                                metres ? 1 : 0, spot->y, metres ? 1 : 0,
-                                record.frames[spot->frame].source.file, 100 * spot->glare_share,
-                                100 * spot->worst_glare_share, spot->views));
-  std::string text = fmt::format("{}", fmt::join(words, "; "));
-  if (all > spots.size()) text += fmt::format("; {} more spots in least_glare.csv", all - spots.size());
   return text;
 }
 
@@ -212,7 +190,11 @@ std::string options_in_words(const FlightRecord& record) {
 }
 
 std::string field_text(const FlightRecord& record) {
-  std::string text;
+  const FlightVerdict verdict = flight_verdict(record);
+  std::string text = verdict.headline;
+  for (const std::string& sentence : verdict.known) text += " " + sentence;
+  for (const std::string& sentence : verdict.missing) text += " " + sentence;
+  text += "\n\n";
   text += line("Taken", when_in_words(record));
   text += line("Camera", cameras_in_words(record));
   text += line("Height above ground", spread_in_words(record, height_m, length_in_words));
@@ -222,7 +204,9 @@ std::string field_text(const FlightRecord& record) {
                                      std::max(record.placement.groups, placed_count(record) > 0 ? 1 : 0)));
   text += line("Mosaic", mosaic_in_words(record));
   if (!record.clearest_views.empty())
-    text += line("Frame with the least glare at", least_glare_in_words(record));
+    text += line("Glare", fmt::format("{} spots of ground glare in some frame; least_glare.csv names the "
+                                      "frame that shows each with the least",
+                                      record.clearest_views.size()));
   text += line("Plane", plane_in_words(record));
   text += line("Control", control_in_words(record));
   text += line("Datum", datum_in_words(record));

@@ -12,7 +12,7 @@ namespace lookdown::report {
 /// One sentence on how far positions in the mosaic can be trusted.
 [[nodiscard]] std::string accuracy_sentence(const FlightRecord&);
 
-/// Plain text, one "Heading: text" a line.
+/// Plain text: a paragraph for people, then one "Heading: text" a line.
 [[nodiscard]] std::string field_text(const FlightRecord&);
 
 /// "12 blurred, 4 near-repeat" of the frames with this verdict; empty when there are none.

@@ -78,6 +78,10 @@ FlightVerdict flight_verdict(const FlightRecord& record) {
   if (placement.gsd_m && !has_checks(record))
     verdict.missing.push_back(
         "The accuracy on the ground is not tested: keep some points of known position out of the fit.");
+  if (record.mosaic && record.mosaic->filled_share && *record.mosaic->filled_share > 0)
+    verdict.missing.push_back(
+        fmt::format("{:.2g} % of the mosaic comes from blurred frames, because no sharp one sees it.",
+                    100 * *record.mosaic->filled_share));
   if (placement.groups > 1)
     verdict.missing.push_back(fmt::format(
         "The frames fall into {} groups that do not touch; the mosaic shows the largest.", placement.groups));

@@ -282,10 +282,10 @@ void add_control(FlightRecord& record) {
   Accuracy& accuracy = record.placement.accuracy;
   accuracy.tie_point_rmse_px = 0.62;
   accuracy.control_rmse_m = 0.03;
-  accuracy.points = {{"T1", false, 15, 14, 0, 0.02, -0.03, 6},
-                     {"T2", false, 104, 16, 0, -0.03, 0.01, 5},
-                     {"T3", false, 100, 66, 0, 0.01, 0.03, 7},
-                     {"T4", true, 18, 64, 0, 0.06, 0.05, 4}};
+  accuracy.points = {{"T1", false, 15, 14, 0, 0.02, -0.03, 6, std::nullopt},
+                     {"T2", false, 104, 16, 0, -0.03, 0.01, 5, std::nullopt},
+                     {"T3", false, 100, 66, 0, 0.01, 0.03, 7, std::nullopt},
+                     {"T4", true, 18, 64, 0, 0.06, 0.05, 4, std::nullopt}};
   accuracy.check_points = 1;
   accuracy.check_rmse_r_m = 0.078;
   accuracy.sentence =

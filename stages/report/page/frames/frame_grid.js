@@ -143,7 +143,7 @@ function drawGrid() {
   const list = el('ul', {class: 'grid', 'aria-label': 'Frames'});
   grid.controls = {sort, verdict, reason, view, use, text, changed, count, list};
   addTo('frames',
-      el('p', {class: 'hint'}, 'Arrow keys walk, Enter opens, ', VERDICTS.map((one) => [el('kbd', {}, verdictKey[one]), ` ${one}, `]),
+      el('p', {class: 'hint key-hint'}, 'Arrow keys walk, Enter opens, ', VERDICTS.map((one) => [el('kbd', {}, verdictKey[one]), ` ${one}, `]),
          el('kbd', {}, 'Z'), ' undoes.'),
       el('details', {class: 'filter', open: innerWidth > 860}, el('summary', {}, 'Order and filter'),
          el('div', {class: 'controls'}, sortLabel, verdictLabel, reasonLabel, viewLabel, useLabel, el('label', {}, 'File ', text),
