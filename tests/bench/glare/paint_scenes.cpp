@@ -1,4 +1,4 @@
-// Writes painted scenes with their masks and a list for train_water: paint_scenes OUT_FOLDER FIRST_SEED
+// Writes painted scenes with their masks and a list of them: paint_scenes OUT_FOLDER FIRST_SEED
 // LAST_SEED
 #include <fmt/format.h>
 
