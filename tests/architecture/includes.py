@@ -12,9 +12,17 @@ import tempfile
 FACES = {
     "stages/run/assemble_run.h",  # the whole way
     "stages/run/flight_options.h",  # its options, which commands describe in part
+    "stages/run/check_inputs.h",  # mistakes in what people wrote, before hours of work
+    "stages/cull/selection/export.h",  # copies of the kept frames
+    "stages/cull/selection/set_cover.h",  # the fewest frames that see the ground
+    "stages/level/sun_tilt.h",  # tilt from what a person marked
+    "stages/measure/align.h",  # two dates in one grid, a command of its own
+    "stages/place/datum/control_marks.h",  # proposals of marks, a command of its own
+    "stages/report/words/summary.h",  # what the terminal says at the end
+    "stages/report/before_after/before_after.h",  # the page of two dates, a command of its own
 }
 # stages/run calls the stages; a stage may see the face of another only if it is listed here.
-STAGES_SEEN_BY = {"run": None, "plan": {"glare"}}
+STAGES_SEEN_BY = {"run": None, "plan": {"glare"}, "report": {"measure"}}
 PIPELINE_SEES = {"base": {"base"}, "geometry": {"base", "geometry"}, "imaging": {"base", "geometry", "imaging"},
                  "record": {"base", "geometry", "imaging", "record"}}
 INCLUDE = re.compile(r'^\s*#\s*include\s+"((?:cli|stages|pipeline)/[^"]+)"', re.M)
