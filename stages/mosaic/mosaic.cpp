@@ -36,6 +36,10 @@
 namespace lookdown::mosaic {
 namespace {
 
+/// Frames are numbered in 16 bits, with a sign while they are chosen, without one in mosaic_sources.tif.
+constexpr std::size_t kMostViews = 32767;
+constexpr int kNoSource = 65535;
+
 constexpr const char* kMosaicOf = "straight-down mosaic";
 
 /// What the files made from these frames say about themselves; `what` is shown in them.
@@ -60,13 +64,19 @@ RasterKind colour_kind() {
   return {.band_names = {"red", "green", "blue", "alpha"}};
 }
 
-RasterKind sources_kind() {
+/// Frames that only fill are named with the band: a reader of the numbers alone can tell them.
+RasterKind sources_kind(const std::vector<FrameView>& views) {
+  std::string filling;
+  for (const FrameView& view : views)
+    if (view.fills) filling += fmt::format("{}{}", filling.empty() ? "" : ", ", view.source_index);
+  if (!filling.empty())
+    filling = "; dropped for blur and shown only where no other frame sees the ground: " + filling;
   return {.bands = 1,
           .depth = CV_16U,
           .alpha = false,
           .averaged_overviews = false,
-          .no_value = 65535,
-          .band_names = {"index into the frames of placement.json"}};
+          .no_value = kNoSource,
+          .band_names = {"index into the frames of placement.json" + filling}};
 }
 
 RasterKind glare_kind() {
@@ -86,21 +96,29 @@ class Tally {
     if (!tile.glare.empty()) glare_px += cv::countNonZero(tile.glare);
     constexpr int kLeanStep = 8;  // the lean changes slowly
     int last = -1;
+    const FrameView* view = nullptr;
     for (int row = 0; row < tile.sources.rows; ++row)
       for (int column = 0; column < tile.sources.cols; ++column) {
         const int source = tile.sources.at<ushort>(row, column);
-        if (source == 65535) continue;
+        if (source == kNoSource) continue;
         ++covered_px;
-        if (source != last) sources.insert(source);
+        if (source != last) {
+          view = by_source_.at(source);
+          sources.insert(source);
+          if (view->fills) filled_by.insert(view->frame_index);
+        }
         last = source;
+        filled_px += view->fills;
         if (row % kLeanStep == 0 && column % kLeanStep == 0)
-          greatest_tangent = std::max(greatest_tangent, by_source_.at(source)->tan_view_angle(
-                                                            tile.area.x + column, tile.area.y + row));
+          greatest_tangent =
+              std::max(greatest_tangent, view->tan_view_angle(tile.area.x + column, tile.area.y + row));
       }
   }
 
   std::int64_t covered_px = 0;
   std::int64_t glare_px = 0;
+  std::int64_t filled_px = 0;
+  std::set<int> filled_by;      ///< indices of frames
   double greatest_tangent = 0;  ///< of the angle from straight down at which anything is shown
   std::set<int> sources;
 
@@ -121,10 +139,11 @@ std::int64_t share_of(std::int64_t bytes, double share) {
 /// The rasters that grow tile by tile.
 struct Rasters {
   RasterFile colours, sources, glare;
-  Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation)
+  Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation,
+          const std::vector<FrameView>& views)
       : colours(out / "mosaic.tif", canvas, described(colour_kind(), derivation, kMosaicOf)),
         sources(out / "mosaic_sources.tif", canvas,
-                described(sources_kind(), derivation, "source frame of every pixel of a mosaic")),
+                described(sources_kind(views), derivation, "source frame of every pixel of a mosaic")),
         glare(out / "mosaic_glare.tif", canvas,
               described(glare_kind(), derivation, "glare that is left in a mosaic")) {}
   void write(const Tile& tile) {
@@ -211,6 +230,9 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, const std::vect
     if (tally.sources.contains(view.source_index))
       record.used_frames.push_back(static_cast<int>(view.frame_index));
   std::sort(record.used_frames.begin(), record.used_frames.end());
+  if (tally.covered_px > 0)
+    record.filled_share = static_cast<double>(tally.filled_px) / static_cast<double>(tally.covered_px);
+  record.filled_by.assign(tally.filled_by.begin(), tally.filled_by.end());
   record.lean_per_m_height = tally.greatest_tangent;
   const double highest = placement.plane_heights.empty() ? 0
                                                          : *std::max_element(placement.plane_heights.begin(),
@@ -254,11 +276,14 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
   const std::optional<double> plane_height = height_of_plane(flight, options);
-  std::vector<FrameView> views = frame_views(flight, canvas, plane_height);
+  std::vector<FrameView> views = frame_views(flight, canvas, plane_height, options.fill);
   if (views.empty()) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return;
   }
+  if (views.size() > kMostViews || views.back().source_index >= kNoSource)
+    throw CanvasError(fmt::format("mosaic: {} frames are more than the {} that one picture can name; join them in parts",
+                                  views.size(), kMostViews));
   check_size_and_disk(canvas, options.max_gigapixels, context.out);
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
 
@@ -273,6 +298,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
                                 ? colours_on_the_ground(flight, views, canvas, options.order, context)
                                 : solve_colours(flight, views, survey);
   correct_survey(survey, views, model);
+  keep_fills_to_gaps(views, survey);
   const std::vector<RidingPart> riding = riding_parts(flight, views, survey);
   leave_out(riding, views, survey);
   for (const RidingPart& part : riding) flight.notes.push_back(in_words(part));
@@ -290,7 +316,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     bend_frames(views, survey, seam_ties(views, survey, choice, store, context));
 
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
-  Rasters rasters(context.out, canvas, derivation);
+  Rasters rasters(context.out, canvas, derivation, views);
   const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, store, rasters);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
@@ -310,6 +336,12 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
       });
 
   flight.mosaic = record_of(canvas, tally, views, glare_known, flight.placement);
+  if (tally.filled_px > 0)
+    flight.notes.push_back(fmt::format(
+        "{:.1f} % of the mosaic was seen by no frame that is kept: {} dropped for blur fill in there "
+        "(--no-fill leaves holes).",
+        100.0 * static_cast<double>(tally.filled_px) / static_cast<double>(tally.covered_px),
+        tally.filled_by.size() == 1 ? "1 frame" : fmt::format("{} frames", tally.filled_by.size())));
 }
 
 }  // namespace lookdown::mosaic

@@ -20,6 +20,8 @@ struct Options {
   std::string compression = "deflate";
   double max_gigapixels = 4;
   bool colour_balance = true;
+  bool fill =
+      true;  ///< where no kept frame sees the ground, show the least blurred of those dropped for blur
   bool meet_at_seams = true;  ///< bend frames by a few pixels along seams, so that they meet there
   bool whole_roofs =
       true;  ///< show a flat roof out of one frame where one sees it whole, else join it on its own plane
@@ -33,7 +35,7 @@ struct Options {
 void describe(Options&, OptionVisitor&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
-inline constexpr const char* kMosaicVersion = "mosaic/10";
+inline constexpr const char* kMosaicVersion = "mosaic/11";
 
 /// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When
 /// nothing is placed, the record gets a warning and no file is written.

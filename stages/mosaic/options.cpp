@@ -21,6 +21,11 @@ void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},
       options.colour_balance);
+  visitor.option(
+      {.name = "fill",
+       .help = "where no kept frame sees the ground, show the least blurred of the frames that were "
+               "dropped for blur alone; off: leave holes"},
+      options.fill);
   visitor.option({.name = "whole-roofs",
                   .help = "show a flat roof out of one frame where one sees it whole, else join it on its "
                           "own plane; off: seams may cut it with a step"},

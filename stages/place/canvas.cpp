@@ -55,7 +55,7 @@ Canvas choose_canvas(const std::vector<CanvasFrame>& frames, double gsd) {
 
   double west = std::numeric_limits<double>::infinity(), south = west, east = -west, north = -west;
   for (const CanvasFrame& f : frames) {
-    if (!f.shown) continue;
+    if (!f.shown && !f.fills) continue;
     const double right = f.camera.width_px - 1, bottom = f.camera.height_px - 1;
     // The inside too: of an oblique only a part may be good enough, and then no border pixel of it bounds
     // that part.

@@ -13,7 +13,8 @@ namespace lookdown::place {
 struct CanvasFrame {
   Camera camera;
   Pose pose;
-  bool shown = true;  ///< false: takes no part in choosing extent and resolution
+  bool shown = true;   ///< false: takes no part in choosing extent and resolution
+  bool fills = false;  ///< takes part in choosing the extent: may be shown where no other frame is
 };
 
 /// North up: mosaic x = (X - west) / gsd - 0.5, y = (north - Y) / gsd - 0.5.

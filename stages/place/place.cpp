@@ -41,9 +41,14 @@ cv::Mat left_out_areas(const FrameRecord& frame, const std::filesystem::path& ou
   if (left_out.empty()) left_out = cv::Mat::zeros(frame.source.height_px, frame.source.width_px, CV_8UC1);
   const auto& [a, b, c] = frame.horizon->line;
   const double below_skyline_px = -0.02 * frame.source.height_px;
-  for (int y = 0; y < left_out.rows; ++y)
-    for (int x = 0; x < left_out.cols; ++x)
-      if (a * x + b * y + c > below_skyline_px) left_out.at<uchar>(y, x) = 255;
+  // The line lies in undistorted pixels: a barrel lens would carry it over the ground.
+  constexpr int kCell = 8;
+  for (int y = 0; y < left_out.rows; y += kCell)
+    for (int x = 0; x < left_out.cols; x += kCell) {
+      const auto flat = frame.info.camera.undistort({x + 0.5 * kCell, y + 0.5 * kCell});
+      if (a * flat.x + b * flat.y + c > below_skyline_px)
+        left_out(cv::Rect(x, y, kCell, kCell) & cv::Rect(0, 0, left_out.cols, left_out.rows)) = 255;
+    }
   return left_out;
 }
 
@@ -129,7 +134,8 @@ std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRe
         flight.frames[std::size_t(frames[std::size_t(placed.group.members[i])].record)].decision;
     const bool shown = placed.group.held_firmly[i] && decision.verdict != Verdict::drop;
     any_kept = any_kept || shown;
-    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown});
+    const bool fills = placed.group.held_firmly[i] && dropped_for_blur_alone(decision);
+    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown, fills});
   }
   if (!any_kept)
     for (std::size_t i = 0; i < list.size(); ++i) list[i].shown = placed.group.held_firmly[i];

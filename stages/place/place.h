@@ -26,10 +26,12 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kPlaceVersion = "place/8";
+inline constexpr const char* kPlaceVersion = "place/9";
 
 /// Fills FlightRecord::placement and every frame's placement from frames whose verdict is not drop (blurred
-/// ones may bridge).
+/// ones may bridge). Findings of `level` and `cull` that the ties contradict are taken back: a horizon where
+/// the frame shows the same ground as its straight-down neighbours (Horizon, Tilt and view). Throws
+/// std::runtime_error when the control or marks file cannot be read.
 void place(FlightRecord&, const Options&, RunContext&);
 
 }  // namespace lookdown::place

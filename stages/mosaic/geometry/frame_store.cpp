@@ -1,5 +1,7 @@
 #include "stages/mosaic/geometry/frame_store.h"
 
+#include <tbb/task_arena.h>
+
 namespace lookdown::mosaic {
 
 FrameStore::Picture FrameStore::bgr(int frame_index, int reduction) {
@@ -42,7 +44,10 @@ FrameStore::Picture FrameStore::kept(const Key& key, std::int64_t bytes,
   }
   // Decoding happens outside the lock; others who want the same frame wait on the future.
   try {
-    Picture picture = read();
+    // Whoever waits blocks its thread: the producer must not pick up other tiles' work meanwhile, which could wait for
+    // this very picture.
+    Picture picture;
+    tbb::this_task_arena::isolate([&] { picture = read(); });
     promise.set_value(picture);
     return picture;
   } catch (...) {

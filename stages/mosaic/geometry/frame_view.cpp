@@ -121,7 +121,7 @@ double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {
 }
 
 std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
-                                   std::optional<double> plane_height) {
+                                   std::optional<double> plane_height, bool fill) {
   std::vector<FrameView> views;
   int source_index = -1;
   for (std::size_t index = 0; index < flight.frames.size(); ++index) {
@@ -129,8 +129,10 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     const FramePlacement& placement = frame.placement;
     if (!placement.placed) continue;
     ++source_index;
-    if (placement.group != 0 || frame.decision.verdict == Verdict::drop) continue;
+    const bool dropped = frame.decision.verdict == Verdict::drop;
+    if (placement.group != 0 || (dropped && !(fill && dropped_for_blur_alone(frame.decision)))) continue;
     FrameView view;
+    view.fills = dropped;
     view.frame_index = static_cast<int>(index);
     view.source_index = source_index;
     view.camera = placement.camera;

@@ -25,6 +25,7 @@ struct Sighting {
 struct FrameView {
   int frame_index = -1;   ///< in FlightRecord::frames
   int source_index = -1;  ///< in placement.json, the value in mosaic_sources.tif
+  bool fills = false;     ///< dropped for blur: shown only where no kept frame sees the ground
   Camera camera;
   Eigen::Matrix3d frame_from_mosaic =
       Eigen::Matrix3d::Identity();  ///< undistorted pixels; third coordinate > 0 in front of the camera
@@ -52,9 +53,9 @@ struct FrameView {
 inline constexpr double kLeastScale = 0.25;
 inline constexpr double kMostTanViewAngle = 3.7;  // 75 degrees
 
-/// Views of all frames that may be used: placed in the largest group, not dropped. A frame that sees nothing
-/// of the canvas is left out.
+/// Views of all frames that may be used: placed in the largest group, not dropped, or with `fill` dropped for
+/// nothing but blur. A frame that sees nothing of the canvas is left out.
 [[nodiscard]] std::vector<FrameView> frame_views(const FlightRecord&, const Canvas&,
-                                                 std::optional<double> plane_height);
+                                                 std::optional<double> plane_height, bool fill = false);
 
 }  // namespace lookdown::mosaic

@@ -100,6 +100,17 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
 
 }  // namespace
 
+void keep_fills_to_gaps(const std::vector<FrameView>& views, Survey& survey) {
+  if (std::none_of(views.begin(), views.end(), [](const FrameView& view) { return view.fills; })) return;
+  cv::Mat kept(survey.rows, survey.columns, CV_8UC1, cv::Scalar(0));
+  for (std::size_t i = 0; i < views.size(); ++i)
+    if (const SurveyFrame& frame = survey.frames[i]; !views[i].fills && !frame.usable.empty())
+      cv::bitwise_or(kept(frame.box), frame.usable, kept(frame.box));
+  for (std::size_t i = 0; i < views.size(); ++i)
+    if (SurveyFrame& frame = survey.frames[i]; views[i].fills && !frame.usable.empty())
+      frame.usable.setTo(0, kept(frame.box));
+}
+
 Survey survey_frames(FlightRecord& flight, const std::vector<FrameView>& views, const Canvas& canvas,
                      const std::string& order, RunContext& context) {
   Survey survey;

@@ -34,6 +34,9 @@ struct Survey {
   std::vector<SurveyFrame> frames;  ///< parallel to the views
 };
 
+/// Frames that only fill become unusable wherever a kept frame sees the ground.
+void keep_fills_to_gaps(const std::vector<FrameView>&, Survey&);
+
 /// Reads every view's frame at reduced size. A frame that cannot be read is unusable everywhere and a warning
 /// in the record.
 [[nodiscard]] Survey survey_frames(FlightRecord&, const std::vector<FrameView>&, const Canvas&,

@@ -240,6 +240,50 @@ TEST(Mosaic, DroppedAndUnplacedFramesAreNotShown) {
     }
 }
 
+/// The first frame of a small flight dropped, blurred, for the reason given.
+SmallFlight with_first_frame_dropped(const char* reason) {
+  SmallFlight flight = make_small_flight({});
+  FrameRecord& frame = flight.record.frames[0];
+  cv::Mat picture = cv::imread(frame.source.path.string());
+  cv::GaussianBlur(picture, picture, {}, 3);
+  cv::imwrite(frame.source.path.string(), picture);
+  frame.decision.verdict = Verdict::drop;
+  frame.decision.reasons = {{reason, 7.0, 2.5, "px", Verdict::drop}};
+  return flight;
+}
+
+TEST(Mosaic, ABlurredFrameFillsInWhereNoKeptFrameSeesTheGroundAndNowhereElse) {
+  SmallFlight without = with_first_frame_dropped("smeared"), with = with_first_frame_dropped("smeared");
+  Options options;
+  options.fill = false;
+  build_with(without, options);
+  options.fill = true;
+  build_with(with, options);
+  const cv::Mat holes = alpha(with) & ~alpha(without);
+  ASSERT_GT(cv::countNonZero(holes), 1000);
+  EXPECT_EQ(cv::countNonZero(alpha(without) & ~alpha(with)), 0);
+  // Whatever kept frames see they show, but for the cells along the rim.
+  cv::Mat inner;
+  cv::erode(alpha(without), inner, cv::Mat(), {-1, -1}, 8, cv::BORDER_CONSTANT, cv::Scalar(0));
+  EXPECT_EQ(cv::countNonZero((sources(with) == 0) & inner), 0);
+  EXPECT_EQ(cv::countNonZero((sources(with) != 0) & holes), 0) << "the holes are the first frame's";
+  ASSERT_TRUE(with.record.mosaic);
+  EXPECT_NEAR(*with.record.mosaic->filled_share,
+              double(cv::countNonZero(sources(with) == 0)) / cv::countNonZero(alpha(with)), 1e-9);
+  EXPECT_EQ(with.record.mosaic->filled_by, std::vector<int>{0});
+  EXPECT_EQ(*without.record.mosaic->filled_share, 0);
+}
+
+TEST(Mosaic, AFrameDroppedForAnotherReasonThanBlurNeverFills) {
+  SmallFlight flight = with_first_frame_dropped("near-repeat");
+  build_with(flight, {});
+  EXPECT_EQ(cv::countNonZero(sources(flight) == 0), 0);
+  SmallFlight by_hand = with_first_frame_dropped("smeared");
+  by_hand.record.frames[0].decision.by_person = true;
+  build_with(by_hand, {});
+  EXPECT_EQ(cv::countNonZero(sources(by_hand) == 0), 0);
+}
+
 TEST(Mosaic, NothingPlacedIsAWarningAndNoFile) {
   SmallFlight flight = make_small_flight({.columns = 2, .rows = 1});
   for (FrameRecord& frame : flight.record.frames) frame.placement.placed = false;
