@@ -69,6 +69,7 @@ for (const width of [1280, 390]) {
     });
 
     test('an opened frame keeps to the same', async () => {
+      await page.evaluate(() => { document.querySelector('.filter').open = true; });
       await page.fill('#find-file', 'R0005');
       await page.click('.grid .card');
       assert.deepEqual(await page.evaluate(lowContrast), []);

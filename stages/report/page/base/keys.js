@@ -67,7 +67,7 @@ function onKey(event) {
     z: () => choices.undo(),
     y: () => choices.redo(),
     n: goToNextUnsure,
-    f: () => { closeFrame(); document.getElementById('find-file').focus(); },
+    f: () => { closeFrame(); document.querySelector('.filter').open = true; document.getElementById('find-file').focus(); },
     s: () => document.getElementById('save-choices').click(),
   };
   let handled = true;

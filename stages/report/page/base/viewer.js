@@ -65,6 +65,9 @@ function zoomablePicture(holder, {width, height, pyramid = null, picture = null,
     tileLayer(pyramid, () => { if (!told) onTilesMissing(); told = true; }).addTo(map);
   }
 
+  // Lines over a picture are told in words beside it.
+  map.on('layeradd', () => map.getPanes().overlayPane.querySelector('svg')?.setAttribute('aria-hidden', 'true'));
+
   // As long as the whole picture shows there is nothing to pan: a finger that wipes and a wheel that turns away scroll the page.
   const settle = () => (atFit() ? map.dragging.disable() : map.dragging.enable());
   map.on('zoomend', settle);
@@ -117,6 +120,7 @@ function zoomablePicture(holder, {width, height, pyramid = null, picture = null,
         outline: (points, options) => { const outline = shape(zoomLibrary.polygon, points, options); group.addLayer(outline); return outline; },
         /** A small element that keeps its size on the screen. */
         mark: (point, content, {name = '', size = 0, onPick = null, title = ''} = {}) => {
+          for (const drawn of [content, ...content.querySelectorAll('svg')]) if (drawn.matches('svg')) drawn.setAttribute('aria-hidden', 'true');
           const marker = zoomLibrary.marker(placeOf(point), {
             icon: zoomLibrary.divIcon({html: content, className: `picture-mark ${name}`, iconSize: [size, size]}), interactive: Boolean(onPick),
             keyboard: Boolean(onPick), title,
