@@ -112,6 +112,8 @@ describe('by keyboard alone', () => {
   }));
 
   test('a plot is walked from point to point and opens the frame', withPage({}, async (page) => {
+    // Plots are drawn as they come near.
+    await page.evaluate(() => document.querySelector('.plot-holder').scrollIntoView());
     const plot = page.locator('#glance .chart').first();
     await plot.focus();
     const first = (await page.textContent('#spoken')).split(':')[0];
