@@ -4,6 +4,7 @@
 #include <tbb/parallel_invoke.h>
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <opencv2/imgproc.hpp>
 #include <set>
@@ -17,6 +18,7 @@
 #include "stages/mosaic/geometry/frame_view.h"
 #include "stages/mosaic/masks/rig_mask.h"
 #include "stages/mosaic/masks/transient_objects.h"
+#include "stages/mosaic/output/clean_picture.h"
 #include "stages/mosaic/output/ground_overlay.h"
 #include "stages/mosaic/output/legend.h"
 #include "stages/mosaic/output/preview.h"
@@ -188,6 +190,28 @@ Choice choose_frames(Survey& survey, const std::string& order) {
   return choice;
 }
 
+/// Without marks and holes, for slides and letters; none where the frames leave no rectangle.
+void write_clean_picture(const ReadArea& read, const cv::Mat& reduced, const Canvas& canvas,
+                         const Derivation& derivation, const std::filesystem::path& file) {
+  cv::Mat alpha;
+  cv::extractChannel(reduced, alpha, 3);
+  const cv::Rect clean = largest_covered_rectangle(alpha);
+  if (clean.empty()) return;
+  const double x = static_cast<double>(canvas.width_px) / reduced.cols,
+               y = static_cast<double>(canvas.height_px) / reduced.rows;
+  const cv::Point first(static_cast<int>(std::ceil(clean.x * x)), static_cast<int>(std::ceil(clean.y * y)));
+  const cv::Point last(static_cast<int>(std::floor(clean.br().x * x)),
+                       static_cast<int>(std::floor(clean.br().y * y)));
+  const cv::Rect area = cv::Rect(first, last) & cv::Rect(0, 0, canvas.width_px, canvas.height_px);
+  if (area.empty()) return;
+  const double factor =
+      std::min(1.0, static_cast<double>(kPreviewLongSidePx) / std::max(area.width, area.height));
+  cv::Mat picture = read(area, {std::max(1, static_cast<int>(std::lround(area.width * factor))),
+                                std::max(1, static_cast<int>(std::lround(area.height * factor)))});
+  cv::cvtColor(picture, picture, cv::COLOR_RGBA2BGR);
+  write_file(file, with_derivation(encode_jpeg(picture, 92), derivation));
+}
+
 /// Everything made from the finished rasters: the pictures that people look at and print, and where they lie.
 void write_pictures(const RasterFile& colours, const Canvas& canvas, const FlightRecord& flight,
                     const Options& options, int frames_used, const Derivation& derivation,
@@ -195,9 +219,10 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
   const ReadArea read = [&](const cv::Rect& area, cv::Size size) { return colours.reduced(area, size); };
   const cv::Size size = preview_size(canvas);
   const bool north_known = north_is_known(flight.placement);
-  const cv::Mat preview = draw_preview(read({0, 0, canvas.width_px, canvas.height_px}, size), canvas,
-                                       north_known, days_taken(flight));
+  const cv::Mat reduced = read({0, 0, canvas.width_px, canvas.height_px}, size);
+  const cv::Mat preview = draw_preview(reduced, canvas, north_known, days_taken(flight));
   write_file(out / "mosaic.jpg", with_derivation(encode_jpeg(preview, 90), derivation));
+  write_clean_picture(read, reduced, canvas, derivation, out / "mosaic_clean.jpg");
   if (canvas.geotransform) {
     write_file(out / "mosaic.tfw", world_file(*canvas.geotransform));
     write_file(out / "mosaic.jgw",
@@ -205,8 +230,8 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
                           static_cast<double>(canvas.height_px) / size.height));
   }
   if (canvas.gsd_m && options.paper != "none") {
-    const PrintText text{options.title, days_taken(flight), accuracy_line(flight.placement), frames_used,
-                         north_known};
+    const PrintText text{title_of(flight, options.title), days_taken(flight), accuracy_line(flight.placement),
+                         frames_used, north_known};
     write_file(out / "mosaic_print.pdf", print_sheet(canvas, read, text, options.paper, options.print_scale));
   }
 }

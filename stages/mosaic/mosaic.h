@@ -25,11 +25,11 @@ struct Options {
   bool meet_at_seams = true;  ///< bend frames by a few pixels along seams, so that they meet there
   bool whole_roofs =
       true;  ///< show a flat roof out of one frame where one sees it whole, else join it on its own plane
-  bool ground_overlay = true;    ///< mosaic.kmz, when a CRS is known
-  std::string paper = "A3";      ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
-  int print_scale = 0;           ///< denominator of its scale; 0: the largest common one that fits one sheet
-  std::string title = "Mosaic";  ///< printed on it
-  int plane = 0;                 ///< of those that placing found: 0 the ground, 1 the largest roof and so on
+  bool ground_overlay = true;  ///< mosaic.kmz, when a CRS is known
+  std::string paper = "A3";    ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
+  int print_scale = 0;         ///< denominator of its scale; 0: the largest common one that fits one sheet
+  std::string title;           ///< printed on it; empty: the name of the frames' folder
+  int plane = 0;               ///< of those that placing found: 0 the ground, 1 the largest roof and so on
   std::optional<double> plane_height_m;  ///< in place of `plane`: a plane other than the ground, e.g. a roof
 };
 void describe(Options&, OptionVisitor&);

@@ -4,14 +4,16 @@ namespace lookdown::mosaic {
 
 void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
-      {.name = "order",
+      {.name = "prefer",
        .help =
            "which frame wins where several see a spot: best weighs ground resolution, blur, slant and glare",
        .choices = {"best", "newest", "sharpest", "straightest"}},
       options.order);
-  visitor.option(
-      {.name = "mosaic-gsd-m", .help = "metres a mosaic pixel; empty: as placed", .least = 1e-5, .most = 100},
-      options.gsd_m);
+  visitor.option({.name = "gsd-m",
+                  .help = "ground size of a mosaic pixel; not given: as placed",
+                  .least = 1e-4,
+                  .most = 100},
+                 options.gsd_m);
   visitor.option(
       {.name = "compression", .help = "of mosaic.tif", .choices = {"deflate", "zstd", "lzw", "jpeg", "none"}},
       options.compression);
@@ -48,9 +50,11 @@ void describe(Options& options, OptionVisitor& visitor) {
        .least = 0,
        .most = 1e6},
       options.print_scale);
-  visitor.option({.name = "title", .help = "heading of the print sheet"}, options.title);
   visitor.option(
-      {.name = "plane",
+      {.name = "title", .help = "heading of the print sheet; not given: the name of the frames' folder"},
+      options.title);
+  visitor.option(
+      {.name = "show-plane",
        .help =
            "which plane to show straight down: 0 the ground, 1 the largest roof that placing found, 2 the "
            "next, as listed in placement.json",
@@ -59,8 +63,9 @@ void describe(Options& options, OptionVisitor& visitor) {
       options.plane);
   visitor.option(
       {.name = "plane-height-m",
-       .help = "height of the plane to show straight down, in place of --plane (metres; mosaic pixels when "
-               "the scale is not known)",
+       .help =
+           "height of the plane to show straight down, in place of --show-plane (metres; mosaic pixels when "
+           "the scale is not known)",
        .least = -1000,
        .most = 1000},
       options.plane_height_m);

@@ -1,6 +1,7 @@
 #include "stages/mosaic/output/legend.h"
 
 #include <algorithm>
+#include <map>
 
 namespace lookdown::mosaic {
 
@@ -14,6 +15,16 @@ std::string days_taken(const FlightRecord& flight) {
     last = std::max(last, day);
   }
   return first == last ? first : first + " to " + last;
+}
+
+std::string title_of(const FlightRecord& flight, const std::string& given) {
+  if (!given.empty()) return given;
+  std::map<std::string, int> folders;
+  for (const FrameRecord& frame : flight.frames)
+    ++folders[frame.source.path.parent_path().filename().string()];
+  const auto most = std::max_element(folders.begin(), folders.end(),
+                                     [](const auto& a, const auto& b) { return a.second < b.second; });
+  return most == folders.end() || most->first.empty() ? "Mosaic" : most->first;
 }
 
 bool north_is_known(const FlightPlacement& placement) {

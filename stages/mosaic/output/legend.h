@@ -11,6 +11,9 @@ namespace lookdown::mosaic {
 /// empty when no frame tells.
 [[nodiscard]] std::string days_taken(const FlightRecord&);
 
+/// `given`, or when that is empty the name of the folder that most of the frames lie in.
+[[nodiscard]] std::string title_of(const FlightRecord&, const std::string& given);
+
 /// True when up in the mosaic is known to be north.
 [[nodiscard]] bool north_is_known(const FlightPlacement&);
 

@@ -93,6 +93,22 @@ void PdfPage::text(std::string_view text, double left_mm, double baseline_mm, do
               pdf_string(text) + ") Tj ET\n";
 }
 
+void PdfPage::text_upwards(std::string_view text, double baseline_mm, double bottom_mm, double size_mm) {
+  content_ += fmt::format("BT /F0 {:.3f} Tf 0 1 -1 0 {:.4f} {:.4f} Tm (", size_mm * kPointsPerMm,
+                          baseline_mm * kPointsPerMm, bottom_mm * kPointsPerMm) +
+              pdf_string(text) + ") Tj ET\n";
+}
+
+void PdfPage::line(double from_x_mm, double from_y_mm, double to_x_mm, double to_y_mm, double wide_mm) {
+  content_ += fmt::format("q {:.4f} w {:.4f} {:.4f} m {:.4f} {:.4f} l S Q\n", wide_mm * kPointsPerMm,
+                          from_x_mm * kPointsPerMm, from_y_mm * kPointsPerMm, to_x_mm * kPointsPerMm,
+                          to_y_mm * kPointsPerMm);
+}
+
+void PdfPage::ink(double grey) {
+  content_ += fmt::format("{0:.3f} g {0:.3f} G\n", grey);
+}
+
 std::string pdf_document(const std::vector<PdfPage>& pages) {
   PdfBytes file;
   const int tree = file.reserve();

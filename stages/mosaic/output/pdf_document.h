@@ -17,10 +17,15 @@ class PdfPage {
   void picture(std::string jpeg, int width_px, int height_px, double left_mm, double bottom_mm,
                double wide_mm, double high_mm);
   void rectangle(double left_mm, double bottom_mm, double wide_mm, double high_mm, bool filled);
+  void line(double from_x_mm, double from_y_mm, double to_x_mm, double to_y_mm, double wide_mm);
+  /// Grey of what is drawn from now on: 0 black, 1 white.
+  void ink(double grey);
   /// Closed and filled.
   void polygon(const std::vector<std::pair<double, double>>& corners_mm);
   /// Helvetica; characters outside Latin-1 become '?'. `text` is UTF-8.
   void text(std::string_view text, double left_mm, double baseline_mm, double size_mm, bool bold = false);
+  /// The same, reading upwards.
+  void text_upwards(std::string_view text, double baseline_mm, double bottom_mm, double size_mm);
 
  private:
   friend std::string pdf_document(const std::vector<PdfPage>&);

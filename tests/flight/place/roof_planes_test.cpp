@@ -73,7 +73,7 @@ TEST_F(RoofPlanes, TheMosaicShowsTheChosenPlaneStraightDown) {
   const auto placement = nlohmann::json::parse(std::ifstream(out() / "placement.json"));
   ASSERT_GE(placement["planes"].size(), 2U);
   const std::string height = placement["planes"][1]["height"].dump();
-  const cv::Mat roof = mosaic({"--plane", "1"}), same = mosaic({"--plane-height-m", height});
+  const cv::Mat roof = mosaic({"--show-plane", "1"}), same = mosaic({"--plane-height-m", height});
   ASSERT_EQ(roof.size(), same.size());
   EXPECT_EQ(cv::norm(roof, same, cv::NORM_INF), 0);
   ASSERT_EQ(roof.size(), ground.size());

@@ -259,7 +259,9 @@ TEST(PrintSheet, OneMetreAtOneToAHundredIsTenMillimetres) {
   // 10 m x 5 m: 100 mm x 50 mm = 283.4646 x 141.7323 points of 1/72 inch.
   EXPECT_NE(pdf.find("q 283.4646 0 0 141.7323"), std::string::npos);
   EXPECT_NE(pdf.find("/MediaBox [0 0 841.8898 595.2756]"), std::string::npos);  // A4 across: 297 x 210 mm
-  EXPECT_EQ(fitting_scale(10, 5, 277, 166), 50);
+  // 10 m on 277 mm need 1:36.1 at least; rulers carry 1:40 (architects' scales, common practice).
+  EXPECT_EQ(fitting_scale(10, 5, 277, 166), 40);
+  EXPECT_EQ(scale_in_words(250), "1 cm = 2.5 m");
 }
 
 TEST(PrintSheet, WhatDoesNotFitGoesOnMoreSheets) {
