@@ -6,7 +6,10 @@
 
 #include "cli/many_flights.h"
 #include "cli/program.h"
+#include "cli/reference/help_page.h"
+#include "cli/unknown_words.h"
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/base/options/option_json.h"
 #include "pipeline/base/scheduler.h"
 
 namespace lookdown::cli {
@@ -30,10 +33,26 @@ int complain(int code, const std::string& message) {
   return code;
 }
 
+// What a command cannot do without; the parser itself would only name the option.
+void require_words(const Program& program) {
+  const Command& command = *program.chosen;
+  const Invocation& invocation = program.invocation;
+  const std::string name = command.name + ": ";
+  if (command.takes != Takes::nothing && command.takes != Takes::maybe_one_word && invocation.inputs.empty())
+    throw WrongUse(name + "name the " + command.takes_help + ", as in: " + command.example);
+  if (command.takes == Takes::frames && invocation.out.empty())
+    throw WrongUse(name + "say where to write with -o FOLDER, as in: " + command.example);
+  if (invocation.list_commands && !invocation.each) throw WrongUse(name + "--list-commands goes with --each");
+  try {
+    (void)parse_memory(invocation.memory);
+  } catch (const std::runtime_error& error) {
+    throw WrongUse(name + "--" + error.what());
+  }
+}
+
 int run(const Program& program) {
   try {
-    if (program.invocation.list_commands && !program.invocation.each)
-      throw WrongUse("run: --list-commands goes with --each");
+    require_words(program);
     if (program.invocation.each) return run_many_flights(program);
     return program.chosen->run(program.invocation);
   } catch (const WrongUse& error) {
@@ -63,13 +82,24 @@ int run_program(int argc, char** argv) {
   std::unique_ptr<Program> program;
   try {
     program = make_program(words);
+    if (words.empty()) {
+      fmt::print("{}", program->app.help());
+      return kDone;
+    }
+    if (const std::string complaint = complaint_about_words(*program, words); !complaint.empty())
+      return complain(kWrongUse, complaint);
     program->invocation.command_line = joined_line(words);
     program->app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    return program->app.exit(error) == 0 ? kDone : kWrongUse;
+    // Help and version come this way too.
+    if (error.get_exit_code() == 0) return program->app.exit(error) == 0 ? kDone : kFailed;
+    return complain(kWrongUse, words.front() + ": " + error.what());
   } catch (const std::runtime_error& error) {
     return complain(kWrongUse, error.what());
   }
+  if (program->chosen == nullptr)
+    return complain(kWrongUse, "name a command first; lookdown --help lists them");
+  program->invocation.command = program->chosen->name;
   set_log(program->invocation);
   return run(*program);
 }

@@ -1,52 +1,29 @@
 #include "cli/flight_session.h"
 
-#include <fcntl.h>
 #include <fmt/core.h>
-#include <sys/file.h>
-#include <unistd.h>
 
 #include <algorithm>
-#include <cerrno>
+#include <chrono>
 #include <cstdio>
-#include <cstring>
+#include <fstream>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <set>
+#include <thread>
 
+#include "cli/run_folder.h"
 #include "cli/version.h"
 #include "pipeline/base/atomic_file.h"
-#include "stages/report/words/summary.h"
+#include "pipeline/base/scheduler.h"
+#include "pipeline/record/record_json.h"
+#include "stages/report/report.h"
+#include "stages/run/check_inputs.h"
 
 namespace lookdown::cli {
 namespace {
 
 namespace fs = std::filesystem;
-
-// One run at a time may write into an output folder; the lock goes with the process, however it ends.
-class FolderLock {
- public:
-  explicit FolderLock(const fs::path& folder) {
-    std::error_code error;
-    fs::create_directories(folder, error);
-    if (error)
-      throw WriteError(folder.string() + ": the output folder cannot be made: " + error.message() +
-                       "; choose another with -o");
-    const fs::path file = folder / ".lock";
-    descriptor_ = ::open(file.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666);
-    if (descriptor_ < 0)
-      throw WriteError(folder.string() + ": the output folder may not be written to: " +
-                       std::strerror(errno) + "; choose another with -o");
-    if (::flock(descriptor_, LOCK_EX | LOCK_NB) != 0) {
-      ::close(descriptor_);
-      throw WriteError(
-          folder.string() +
-          ": another run is writing into this folder; wait for it to end or choose another with -o");
-    }
-  }
-  ~FolderLock() { ::close(descriptor_); }
-  FolderLock(const FolderLock&) = delete;
-  FolderLock& operator=(const FolderLock&) = delete;
-
- private:
-  int descriptor_ = -1;
-};
+using Clock = std::chrono::steady_clock;
 
 // As named where links lead in a circle: the reader says what is wrong with such a file.
 fs::path real_path(const fs::path& path) {
@@ -72,17 +49,97 @@ std::vector<fs::path> input_files(const Invocation& invocation) {
   return files;
 }
 
+void check_everything_given(const Invocation& invocation, const FlightOptions& options,
+                            const std::vector<fs::path>& files) {
+  try {
+    for (const std::string& note : check_inputs(options, files))
+      if (!invocation.quiet) fmt::print(stderr, "Note: {}.\n", note);
+  } catch (const InputMistake& mistake) {
+    throw WrongUse(mistake.what());
+  }
+}
+
+// The frames of the earlier run in this folder; empty when there is none that can be read.
+std::set<std::string> earlier_frames(const fs::path& out) {
+  std::ifstream stream(out / "flight.json");
+  const nlohmann::json record = nlohmann::json::parse(stream, nullptr, false);
+  std::set<std::string> paths;
+  if (!record.is_object() || !record.contains("frames") || !record["frames"].is_array()) return paths;
+  for (const auto& frame : record["frames"])
+    if (frame.is_object() && frame.contains("source") && frame["source"].is_object())
+      paths.insert(real_path(frame["source"].value("path", std::string())).string());
+  return paths;
+}
+
+void say_what_is_replaced(const Invocation& invocation, const std::vector<fs::path>& files) {
+  const std::set<std::string> earlier = earlier_frames(invocation.out);
+  if (earlier.empty() || invocation.quiet) return;
+  const bool same = std::any_of(files.begin(), files.end(), [&](const fs::path& file) {
+    return earlier.contains(real_path(file).string());
+  });
+  if (!same)
+    fmt::print(stderr, "Note: {} held the results of another flight ({}); they are replaced.\n",
+               invocation.out, fs::path(*earlier.begin()).parent_path().string());
+}
+
 std::string joined(const std::vector<std::string>& words) {
   std::string text;
   for (const std::string& each : words) text += (text.empty() ? "" : ", ") + each;
   return text;
 }
 
+// What this run may have found finished in the folder instead of writing it again.
+std::vector<std::string> known_files(const FlightRecord& record) {
+  std::vector<std::string> known;
+  if (record.mosaic) known.insert(known.end(), {"mosaic", "surface"});
+  for (const FrameRecord& frame : record.frames) {
+    if (!frame.glare) continue;
+    for (const std::string& mask : {frame.glare->mask_file, frame.glare->water_mask_file})
+      if (!mask.empty()) known.push_back(mask);
+  }
+  return known;
+}
+
+// A file that grew since the last look is still being copied.
+using Sizes = std::map<fs::path, std::uintmax_t>;
+Sizes sizes_of(const std::vector<fs::path>& files) {
+  Sizes sizes;
+  std::error_code error;
+  for (const fs::path& file : files) sizes[file] = fs::file_size(file, error);
+  return sizes;
+}
+
+void wait_a_moment() {
+  constexpr auto kBetweenLooks = std::chrono::milliseconds(1000);
+  for (const auto until = Clock::now() + kBetweenLooks; Clock::now() < until && !stop_requested();)
+    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+}
+
+// Until files that were not among `done` have come and stopped growing; false when none does for `watch`, or
+// the person has had enough.
+bool more_has_come(const Invocation& invocation, const Watch& watch, const Sizes& done) {
+  auto quiet_since = Clock::now();
+  Sizes before = done;
+  while (!stop_requested()) {
+    wait_a_moment();
+    const Sizes now = sizes_of(input_files(invocation));
+    const bool still = now == before;
+    if (still && now != done) return true;
+    if (!still) quiet_since = Clock::now();
+    before = now;
+    if (std::chrono::duration<double>(Clock::now() - quiet_since).count() >= watch.quiet_s) return false;
+  }
+  return false;
+}
+
 }  // namespace
 
 int run_session(const Invocation& invocation, const FlightOptions& options, const std::string& options_json,
-                Extent extent, const std::function<void(FlightRecord&, RunContext&)>& after) {
-  const std::vector<fs::path> files = input_files(invocation);
+                Extent extent, const std::function<void(FlightRecord&, RunContext&)>& after,
+                const std::optional<Watch>& watch) {
+  check_run_folder(invocation);
+  std::vector<fs::path> files = input_files(invocation);
+  if (watch && files.empty() && more_has_come(invocation, *watch, {})) files = input_files(invocation);
   if (files.empty()) {
     fmt::print(stderr,
                "{}: no pictures here (JPEG, PNG, TIFF, HEIF, AVIF, camera raw); name the folder that holds "
@@ -90,20 +147,31 @@ int run_session(const Invocation& invocation, const FlightOptions& options, cons
                joined(invocation.inputs));
     return kNothingUsable;
   }
-  const FolderLock lock(invocation.out);
+  check_everything_given(invocation, options, files);
+  const RunFolder folder(invocation.out);
   remove_leftovers(invocation.out);
+  say_what_is_replaced(invocation, files);
   const FrameReader reader;
   const Scheduler scheduler({invocation.threads, parse_memory(invocation.memory)});
   const Cache cache(invocation.no_cache ? fs::path() : fs::path(invocation.out) / ".cache");
   Progress progress(!invocation.quiet && !invocation.json && Progress::terminal());
   RunContext context{invocation.out, reader, scheduler, cache, progress};
-  FlightRecord record =
-      run_flight(files, options, extent, {kVersion, invocation.command_line, options_json}, context);
-  if (after) after(record, context);
+  FlightRecord record;
+  for (bool again = true; again;) {
+    const Sizes read = sizes_of(files);
+    record = run_flight(files, options, extent, {kVersion, invocation.command_line, options_json}, context);
+    if (after) after(record, context);
+    if (watch && !invocation.quiet)
+      fmt::print(stderr, "{} frames read; waiting for more (Ctrl-C ends)\n", record.frames.size());
+    again = watch && more_has_come(invocation, *watch, read);
+    if (again) files = input_files(invocation);
+  }
+  const RunFolder::Files in_folder = folder.files(known_files(record));
+  const report::RunWords run{invocation.command, invocation.out, in_folder.written, in_folder.left};
   if (invocation.json)
-    fmt::print("{}\n", report::summary_json(record, invocation.out));
+    fmt::print("{}\n", report::summary_json(record, run));
   else if (!invocation.quiet)
-    fmt::print("{}", report::summary(record, invocation.out));
+    fmt::print("{}", report::summary(record, run));
   const bool any = std::any_of(record.frames.begin(), record.frames.end(),
                                [](const FrameRecord& frame) { return !frame.fault; });
   std::fflush(stdout);  // into one log both go in the order that they were said

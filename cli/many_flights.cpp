@@ -30,6 +30,7 @@ using namespace nlohmann::literals;
 
 struct Flight {
   fs::path folder, out;
+  bool has_pictures = true;
 };
 
 std::vector<Flight> flights_below(const std::string& parent, const std::string& out) {
@@ -41,13 +42,14 @@ std::vector<Flight> flights_below(const std::string& parent, const std::string& 
   for (const fs::directory_entry& entry : fs::directory_iterator(parent)) {
     if (!entry.is_directory(error) || entry.path().filename().string().starts_with('.')) continue;
     if (fs::weakly_canonical(entry.path()) == results) continue;
-    if (inspect::picture_files({entry.path().string()}).empty()) continue;
     flights.push_back({fs::absolute(entry.path()).lexically_normal(),
-                       fs::absolute(fs::path(out) / entry.path().filename()).lexically_normal()});
+                       fs::absolute(fs::path(out) / entry.path().filename()).lexically_normal(),
+                       !inspect::picture_files({entry.path().string()}).empty()});
   }
   std::sort(flights.begin(), flights.end(),
             [](const Flight& a, const Flight& b) { return a.folder < b.folder; });
-  if (flights.empty()) throw WrongUse(parent + ": none of its folders holds a picture");
+  if (std::none_of(flights.begin(), flights.end(), [](const Flight& flight) { return flight.has_pictures; }))
+    throw WrongUse(parent + ": none of its folders holds a picture");
   return flights;
 }
 
@@ -125,6 +127,12 @@ void read_record(const fs::path& file, FlightOutcome& outcome) {
 FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
   FlightOutcome outcome;
   outcome.name = flight.folder.filename().string();
+  outcome.has_pictures = flight.has_pictures;
+  if (!flight.has_pictures) {
+    outcome.exit_code = kNothingUsable;
+    outcome.last_words = "no pictures in this folder";
+    return outcome;
+  }
   std::error_code error;
   fs::create_directories(flight.out, error);
   if (error) {
@@ -144,8 +152,9 @@ FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
   return outcome;
 }
 
-const char* outcome_word(int exit_code) {
-  switch (exit_code) {
+const char* outcome_word(const FlightOutcome& outcome) {
+  if (!outcome.has_pictures) return "no pictures";
+  switch (outcome.exit_code) {
     case kDone:
       return "done";
     case kNothingUsable:
@@ -165,8 +174,8 @@ std::string or_empty(const std::optional<T>& value, const char* format = "{}") {
 std::string flights_table(const std::vector<FlightOutcome>& outcomes) {
   std::string table = "flight,outcome,exit_code,frames,kept,placed,gsd_m,seconds,why\r\n";
   for (const FlightOutcome& o : outcomes)
-    table += fmt::format("{},{},{},{},{},{},{},{:.1f},{}\r\n", csv_cell(o.name), outcome_word(o.exit_code),
-                         o.exit_code, or_empty(o.frames), or_empty(o.kept), or_empty(o.placed),
+    table += fmt::format("{},{},{},{},{},{},{},{:.1f},{}\r\n", csv_cell(o.name), outcome_word(o), o.exit_code,
+                         or_empty(o.frames), or_empty(o.kept), or_empty(o.placed),
                          or_empty(o.gsd_m, "{:.5f}"), o.seconds, csv_cell(o.last_words));
   return table;
 }
@@ -174,7 +183,7 @@ std::string flights_table(const std::vector<FlightOutcome>& outcomes) {
 std::string line_of(const FlightOutcome& o) {
   const std::string what =
       o.frames ? fmt::format("{} frames, {} kept, {} placed", *o.frames, *o.kept, *o.placed) : o.last_words;
-  return fmt::format("{:<24} {:<14} {:>7.1f} s  {}\n", o.name, outcome_word(o.exit_code), o.seconds, what);
+  return fmt::format("{:<24} {:<14} {:>7.1f} s  {}\n", o.name, outcome_word(o), o.seconds, what);
 }
 
 // GDAL's escaping for markup and for addresses; the page puts every name between double quotes.
@@ -195,7 +204,7 @@ int overall(const std::vector<FlightOutcome>& outcomes) {
   int worst = kDone;
   for (const FlightOutcome& outcome : outcomes) {
     if (outcome.exit_code > kNothingUsable) return kFailed;
-    worst = std::max(worst, outcome.exit_code);
+    if (outcome.has_pictures) worst = std::max(worst, outcome.exit_code);
   }
   return worst;
 }
@@ -220,14 +229,13 @@ std::string index_page(const std::vector<FlightOutcome>& outcomes) {
     rows += fmt::format(
         "<tr><td>{}<td>{}<td class=n>{}<td class=n>{}<td class=n>{}<td class=n>{}<td "
         "class=n>{:.0f}<td>{}<td>{}\n",
-        done ? fmt::format("<a href=\"./{}/report.html\">{}</a>", folder, name) : name,
-        outcome_word(o.exit_code), or_empty(o.frames), or_empty(o.kept), or_empty(o.placed),
-        or_empty(o.gsd_m, "{:.4f}"), o.seconds,
+        done ? fmt::format("<a href=\"./{}/report.html\">{}</a>", folder, name) : name, outcome_word(o),
+        or_empty(o.frames), or_empty(o.kept), or_empty(o.placed), or_empty(o.gsd_m, "{:.4f}"), o.seconds,
         done ? fmt::format("<a href=\"./{0}/mosaic.jpg\"><img src=\"./{0}/mosaic.jpg\" alt=\"Mosaic of {1}\" "
                            "loading=lazy></a>",
                            folder, name)
              : html_escaped(o.last_words),
-        fmt::format("<a href=\"./{}/run.log\">log</a>", folder));
+        o.has_pictures ? fmt::format("<a href=\"./{}/run.log\">log</a>", folder) : "");
   }
   return "<!DOCTYPE html>\n<html lang=en><meta charset=utf-8><meta name=viewport "
          "content=\"width=device-width\"><title>Flights</title>\n"
@@ -251,6 +259,7 @@ int run_many_flights(const Program& program) {
   const CLI::App& command = *program.app.get_subcommand("run");
   if (invocation.list_commands) {
     for (const Flight& flight : flights) {
+      if (!flight.has_pictures) continue;
       std::string line = "cd " + shell_quoted(fs::current_path().string()) + " &&";
       for (const std::string& word : words_for(flight, command)) line += " " + shell_quoted(word);
       fmt::print("{}\n", line);

@@ -12,6 +12,7 @@ namespace lookdown::cli {
 /// How one flight ended.
 struct FlightOutcome {
   std::string name;  ///< of the flight's folder
+  bool has_pictures = true;
   int exit_code = kFailed;
   double seconds = 0;
   std::string last_words;  ///< last line of what it said; why it failed

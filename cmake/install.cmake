@@ -30,7 +30,6 @@ install(FILES stages/run/assemble_run.h stages/run/flight_options.h DESTINATION 
 foreach(stage ${stages})
   install(FILES stages/${stage}/${stage}.h DESTINATION ${headers}/stages/${stage} COMPONENT development)
 endforeach()
-install(FILES stages/measure/align.h DESTINATION ${headers}/stages/measure COMPONENT development)
 
 set(package ${CMAKE_INSTALL_LIBDIR}/cmake/lookdown)
 install(EXPORT lookdown NAMESPACE lookdown:: FILE lookdownTargets.cmake DESTINATION ${package} COMPONENT development)

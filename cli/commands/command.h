@@ -21,27 +21,41 @@ struct Invocation {
   int threads = 0;
   std::string memory = "2G";
   bool no_cache = false;
+  bool overwrite = false;  ///< files of others in the output folder may be replaced
   bool json = false;
   bool quiet = false;
   bool verbose = false;
   bool each = false;           ///< every folder below the input is a flight of its own
   bool list_commands = false;  ///< with `each`: print what would be run
+  std::string command;         ///< the word that was given
   std::string command_line;
+};
+
+/// What a command is given before its options.
+enum class Takes {
+  nothing,
+  frames,          ///< one or more folders, files or patterns; it also gets the options of every run
+  results,         ///< output folders of earlier runs
+  one_of_words,    ///< exactly one of `words`
+  maybe_one_word,  ///< one of `words`, or nothing
 };
 
 struct Command {
   std::string name;
   std::string summary;  ///< one line for the list of commands
-  std::string manual;   ///< what it does, as a manual would say it
-  bool reads_frames = true;
-  std::function<void(OptionVisitor&)> describe;
+  std::string manual;   ///< what it does, as a manual would say it; paragraphs are parted by an empty line
+  std::string example;  ///< one command line as a person would type it
+  Takes takes = Takes::frames;
+  std::string takes_name = "FLIGHT";
+  std::string takes_help = "folders, files and patterns with the frames of one flight";
+  std::vector<std::string> words = {};
+  std::function<void(OptionVisitor&)> describe = [](OptionVisitor&) {};
   std::function<int(const Invocation&)> run;
-  std::string takes =
-      {};  ///< what a command that reads no frames is given before its options; empty: nothing
-  std::string takes_name = "OUT";
-  std::vector<std::string> takes_one_of = {};  ///< one of these words; empty: names of folders, one or more
-  bool takes_is_optional = false;
   bool about_program = false;  ///< prints about the program itself and has no options
+  /// For an option that names an earlier run whose findings become defaults, without dashes; empty: none.
+  /// Read before the flags are, so that flags beat it. Throws std::runtime_error.
+  std::string starts_from_option = {};
+  std::function<void(const std::string& folder)> start_from = {};
 };
 
 /// The text was wrong in a way that only shows once files are looked at; exit code 2.

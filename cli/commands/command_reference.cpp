@@ -13,9 +13,15 @@
 namespace lookdown::cli {
 namespace {
 
-Command about_program(const char* name, const char* summary, const char* manual,
+Command about_program(const char* name, const char* summary, const char* manual, const char* example,
                       std::function<int(const Invocation&)> run) {
-  Command command{name, summary, manual, false, [](OptionVisitor&) {}, std::move(run)};
+  Command command;
+  command.name = name;
+  command.summary = summary;
+  command.manual = manual;
+  command.example = std::string("lookdown ") + example;
+  command.run = std::move(run);
+  command.takes = Takes::nothing;
   command.about_program = true;
   return command;
 }
@@ -38,38 +44,38 @@ Command options_command() {
   Command command =
       about_program("options", "a commented options file with every default",
                     "Prints every option of a command (run unless another is named) as a TOML file with its "
-                    "explanation and default.\n"
+                    "explanation and default. "
                     "Save it as lookdown.toml, change what you like and give it back by --options-file.",
-                    print_options);
-  command.takes = "command whose options are wanted";
+                    "options > lookdown.toml", print_options);
+  command.takes = Takes::maybe_one_word;
   command.takes_name = "COMMAND";
-  command.takes_one_of = {"run",   "inspect", "cull",    "level",   "rectify",
-                          "glare", "mosaic",  "measure", "control", "plan"};
-  command.takes_is_optional = true;
+  command.takes_help = "command whose options are wanted";
+  command.words = {"run",   "inspect", "cull",    "level",   "rectify",
+                   "glare", "mosaic",  "measure", "control", "plan"};
   return command;
 }
 
 Command completion_command() {
-  Command command =
-      about_program("completion", "completion of commands and options for a shell",
-                    "Prints what a shell needs to complete lookdown's commands and options. For bash: source "
-                    "<(lookdown completion bash); for\n"
-                    "zsh: save it as _lookdown in a folder of fpath; for fish: save it in "
-                    "~/.config/fish/completions/lookdown.fish.",
-                    [](const Invocation& invocation) {
-                      fmt::print("{}", shell_completion(make_program()->app, invocation.inputs.front()));
-                      return kDone;
-                    });
-  command.takes = "shell to complete in";
+  Command command = about_program(
+      "completion", "completion of commands and options for a shell",
+      "Prints what a shell needs to complete lookdown's commands and options. For bash: source "
+      "<(lookdown completion bash); for\n"
+      "zsh: save it as _lookdown in a folder of fpath; for fish: save it in "
+      "~/.config/fish/completions/lookdown.fish.",
+      "completion fish > ~/.config/fish/completions/lookdown.fish", [](const Invocation& invocation) {
+        fmt::print("{}", shell_completion(make_program()->app, invocation.inputs.front()));
+        return kDone;
+      });
+  command.takes = Takes::one_of_words;
   command.takes_name = "SHELL";
-  command.takes_one_of = {"bash", "fish", "zsh"};
+  command.takes_help = "shell to complete in";
+  command.words = {"bash", "fish", "zsh"};
   return command;
 }
 
 Command manual_command() {
-  return about_program("manual", "the manual page",
-                       "Prints the manual page; read it with: lookdown manual | man -l -",
-                       [](const Invocation&) {
+  return about_program("manual", "the manual page", "Prints the manual page for the program man.",
+                       "manual | man -l -", [](const Invocation&) {
                          fmt::print("{}", manual_page(make_program()->app));
                          return kDone;
                        });

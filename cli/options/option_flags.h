@@ -1,6 +1,7 @@
 // The option table as command line flags.
 #pragma once
 
+#include <functional>
 #include <string>
 
 #include "pipeline/base/options/option_table.h"
@@ -14,7 +15,8 @@ namespace lookdown::cli {
 /// " [0 to 1]" and the like; empty where there is no range.
 std::string range_words(const OptionText&);
 
-/// Adds every option that it is shown to a command, with help, range check and default.
+/// Adds every option that it is shown to a command, with help, range check and default. A name that the
+/// command has already is the same option: what is given for it goes to both.
 class FlagBinder : public OptionVisitor {
  public:
   explicit FlagBinder(CLI::App& app) : app_(app) {}
@@ -26,6 +28,8 @@ class FlagBinder : public OptionVisitor {
   void option(const OptionText&, std::vector<std::string>&) override;
 
  private:
+  bool joined(const OptionText&, const std::function<void(const std::string&)>& set);
+
   CLI::App& app_;
 };
 

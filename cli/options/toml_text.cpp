@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 #include <fmt/ranges.h>
 
+#include <set>
 #include <sstream>
 
 #include "cli/options/option_flags.h"
@@ -60,10 +61,13 @@ class Writer : public OptionVisitor {
 
  private:
   void add(const OptionText& about, const std::string& value, const char* before = "") {
+    if (!seen_.insert(about.name).second) return;  // stages that share an option get the same value
     text += "\n" + comment(about.help + range_words(about));
     if (!about.choices.empty()) text += comment(fmt::format("One of: {}.", fmt::join(about.choices, ", ")));
     text += fmt::format("{}{} = {}\n", before, about.name, value);
   }
+
+  std::set<std::string> seen_;
 };
 
 }  // namespace

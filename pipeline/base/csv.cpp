@@ -1,6 +1,7 @@
 #include "pipeline/base/csv.h"
 
 #include <fmt/core.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <charconv>
@@ -127,7 +128,9 @@ CsvTable CsvTable::parse(std::string_view text, const std::string& origin,
   for (std::size_t i = 0; i < head->first.size(); ++i) table.column_.emplace(head->first[i], i);
   for (const std::string& column : columns)
     if (!table.column_.contains(column))
-      throw std::runtime_error(fmt::format("{}: the first row names no column \"{}\"", origin, column));
+      throw std::runtime_error(
+          fmt::format("{}: the first row is \"{}\" and names no column \"{}\"; it must name {}", origin,
+                      fmt::join(head->first, " "), column, fmt::join(columns, ",")));
   while (auto row = reader.next()) {
     if (row->first.size() < head->first.size())
       throw std::runtime_error(fmt::format("{}, line {}: has {} cells where the first row has {}", origin,

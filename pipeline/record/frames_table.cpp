@@ -54,7 +54,9 @@ void add_source(Row& row, const FrameRecord& f) {
 
 void add_decision(Row& row, const FrameRecord& f) {
   row.add(f.fault || !f.sharpness ? "" : word(f.decision.view));
-  row.add(word(f.fault ? Verdict::drop : f.decision.verdict));
+  // What nobody has looked at has no verdict.
+  const bool judged = f.fault || f.sharpness || f.decision.by_person;
+  row.add(!judged ? "" : word(f.fault ? Verdict::drop : f.decision.verdict));
   row.add(csv_cell(f.fault ? *f.fault : reason_words(f.decision)));
 }
 

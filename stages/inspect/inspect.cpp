@@ -103,12 +103,16 @@ void describe(Options& options, OptionVisitor& visitor) {
       options.focal_px);
   visitor.option({"focal-35mm", "focal length as 35 mm equivalent; overrides Exif", 1, 5000},
                  options.focal_35mm);
-  visitor.option({"twin",
+  visitor.option({"raw-or-jpeg",
                   "which file stands for a shot that was saved both as camera raw and as JPEG",
                   0,
                   0,
                   {"raw", "jpeg"}},
                  options.twin);
+}
+
+void check(const Options& options) {
+  if (!options.camera_file.empty()) (void)read_calibration(options.camera_file);
 }
 
 FlightRecord inspect(const std::vector<fs::path>& files, const Options& options, RunContext& context) {

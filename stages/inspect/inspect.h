@@ -23,6 +23,9 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
+/// Reads the calibration file, if one is named. Throws std::runtime_error as inspect does for it.
+void check(const Options&);
+
 /// Files of the inputs (folders are searched recursively, globs expanded, links followed once) whose ending
 /// names a picture, sorted. Throws std::runtime_error naming the input when it does not exist.
 std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);

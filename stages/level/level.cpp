@@ -73,8 +73,8 @@ Tilt tilt_from(const Horizon& horizon, int orientation) {
 
 void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
-      {"horizon-height-m",
-       "camera above the water in metres: corrects the pitch for the dip of a sea horizon", 0, 10000},
+      {"camera-height-m", "camera above the ground or water: corrects the pitch for the dip of the horizon",
+       0.5, 10000},
       options.height_m);
 }
 

@@ -1,4 +1,3 @@
-#include "stages/measure/align.h"
 
 #include <cpl_error.h>
 #include <cpl_string.h>
@@ -322,7 +321,8 @@ void write_aligned(const std::filesystem::path& first_out, const std::filesystem
 std::string text_of(const Alignment& a) {
   std::string text =
       fmt::format("Aligned by {}: turned {:.3f} deg, scaled by {:.5f}, shifted {:.2f}, {:.2f} px.\n", a.from,
-                  a.turned_deg, a.scaled_by, a.first_from_second[2], a.first_from_second[5]);
+                  std::abs(a.turned_deg) < 5e-4 ? 0.0 : a.turned_deg, a.scaled_by, a.first_from_second[2],
+                  a.first_from_second[5]);
   text += a.patches > 0
               ? fmt::format("{} of {} patches agree within {:.2f} px (root mean square).\n", a.patches,
                             a.patches_tried, a.rmse_px)

@@ -82,7 +82,7 @@ Measured measure(const Shape& given, const Ground& ground, bool given_in_px) {
   std::optional<double> corner_sigma;
   if (ground.point_sigma) corner_sigma = std::hypot(*ground.point_sigma, kPointingPx * ground.unit_per_px());
   if (given.kind == Kind::point) {
-    if (ground.datum_sigma) result.point_sigma = corner_sigma;
+    result.point_sigma = corner_sigma;
     return result;
   }
   const Chain outline = chain_of(result.shape.corners, given.kind == Kind::area);
@@ -102,12 +102,21 @@ void describe(Options& options, OptionVisitor& visitor) {
       options.lines);
   visitor.option({.name = "area", .help = "an outline; may be repeated", .element = "\"X,Y X,Y X,Y ...\""},
                  options.areas);
-  visitor.option({.name = "shapes", .help = "a CSV table (name,kind,x,y) or a GeoJSON file of shapes"},
+  visitor.option({.name = "shapes-file", .help = "a CSV table (name,kind,x,y) or a GeoJSON file of shapes"},
                  options.shapes_file);
   visitor.option({.name = "coordinates",
                   .help = "what the numbers are: ground units of the mosaic, or its pixels",
                   .choices = {"ground", "px"}},
                  options.coordinates);
+  visitor.option({.name = "profile",
+                  .help = "heights along each line where the flight tells them: level difference and slope "
+                          "length, and with -o profile.csv and profile.svg"},
+                 options.profile);
+  visitor.option(
+      {.name = "volume",
+       .help = "what lies above and below the plane through each area's outline, an estimate and no "
+               "survey"},
+      options.volume);
   visitor.option({.name = "gsd-profile",
                   .help = "also tell how large the frames' own pixels are on the ground, over the mosaic"},
                  options.gsd_profile);

@@ -27,10 +27,30 @@ std::size_t least_corners(Kind kind) {
   return kind == Kind::point ? 1 : kind == Kind::line ? 2 : 3;
 }
 
+double side_of(const Corner& a, const Corner& b, const Corner& p) {
+  return (b.x - a.x) * (p.y - a.y) - (b.y - a.y) * (p.x - a.x);
+}
+
+bool cross(const Corner& a, const Corner& b, const Corner& c, const Corner& d) {
+  return side_of(a, b, c) * side_of(a, b, d) < 0 && side_of(c, d, a) * side_of(c, d, b) < 0;
+}
+
+bool crosses_itself(const std::vector<Corner>& corners) {
+  const std::size_t count = corners.size();
+  for (std::size_t i = 0; i < count; ++i)
+    for (std::size_t j = i + 2; j < count; ++j)
+      if (cross(corners[i], corners[i + 1], corners[j], corners[(j + 1) % count])) return true;
+  return false;
+}
+
 void check(const Shape& shape, const std::string& where) {
   if (shape.corners.size() < least_corners(shape.kind))
-    throw InputError(fmt::format("{}: {} '{}' has {} corners; it needs at least {}", where, word(shape.kind),
-                                 shape.name, shape.corners.size(), least_corners(shape.kind)));
+    throw InputError(fmt::format("{}: {} '{}' has {} corner{}; it needs at least {}", where, word(shape.kind),
+                                 shape.name, shape.corners.size(), shape.corners.size() == 1 ? "" : "s",
+                                 least_corners(shape.kind)));
+  if (shape.kind == Kind::area && crosses_itself(shape.corners))
+    throw InputError(fmt::format("{}: the outline of area '{}' crosses itself; give its corners in turn",
+                                 where, shape.name));
 }
 
 Shape shape_from_words(const std::string& text, Kind kind, int serial) {
@@ -39,10 +59,13 @@ Shape shape_from_words(const std::string& text, Kind kind, int serial) {
   for (std::string corner; words >> corner;) {
     const std::size_t comma = corner.find(',');
     if (comma == std::string::npos)
-      throw InputError(fmt::format("'{}': corners are written as x,y with a blank between them", text));
-    shape.corners.push_back({number(corner.substr(0, comma), text), number(corner.substr(comma + 1), text)});
+      throw InputError(
+          fmt::format("--{} \"{}\": corners are written as x,y with a blank between them", word(kind), text));
+    const std::string where = fmt::format("--{} \"{}\"", word(kind), text);
+    shape.corners.push_back(
+        {number(corner.substr(0, comma), where), number(corner.substr(comma + 1), where)});
   }
-  check(shape, text);
+  check(shape, fmt::format("--{} \"{}\"", word(kind), text));
   return shape;
 }
 

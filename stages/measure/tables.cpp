@@ -43,11 +43,12 @@ std::string text_of(const std::vector<Measured>& measured, const Ground& ground)
     if (m.shape.kind == Kind::point) {
       text += fmt::format("x {:.3f} y {:.3f} {}, pixel {:.1f}, {:.1f}", m.shape.corners[0].x,
                           m.shape.corners[0].y, unit, m.corners_px[0].x, m.corners_px[0].y);
-      if (m.point_sigma) text += fmt::format(", +- {:.2g} {} each way", *m.point_sigma, unit);
+      if (m.point_sigma)
+        text += fmt::format(", +- {:.2g} {} each way{}", *m.point_sigma, unit,
+                            ground.datum_sigma ? "" : " against other spots of the mosaic");
     }
     if (m.area) text += "area " + with_sigma(*m.area, unit + "2") + ", outline ";
     if (m.length) text += (m.area ? "" : "length ") + with_sigma(*m.length, unit);
-    if (!m.on_mosaic) text += " (reaches beyond the mosaic)";
     text += '\n';
   }
   if (!measured.empty())

@@ -221,7 +221,8 @@ void note_planes(FlightRecord& flight) {
     const RaisedPlane& plane = p.raised_planes[i];
     const double sigma = std::hypot(plane.sigma, p.scale_sigma_share.value_or(0) * plane.height);
     flight.notes.push_back(fmt::format(
-        "Plane {} lies {:.{}f} +- {:.{}f} {} {} the ground ({} tie points); --plane {} shows it straight "
+        "Plane {} lies {:.{}f} +- {:.{}f} {} {} the ground ({} tie points); --show-plane {} shows it "
+        "straight "
         "down.",
         i + 1, std::abs(plane.height), p.gsd_m ? 2 : 1, sigma, p.gsd_m ? 2 : 1,
         p.gsd_m ? "m" : "mosaic pixels", plane.height < 0 ? "below" : "above", plane.tie_points, i + 1));
@@ -260,17 +261,17 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option(
       {"control-crs", "coordinate reference system of the control, e.g. EPSG:25832; not given: local metres"},
       o.control_crs);
-  visitor.option({"check", "control points to withhold as check points"}, o.check);
-  visitor.option({"scale-bar", "two marks and the metres between them, e.g. A B 12.50"}, o.scale_bar);
+  visitor.option({"check-points", "control points to keep out of the fit, so that they measure the accuracy"},
+                 o.check);
+  visitor.option({"scale-bar", "two marks and the metres between them, as in A,B,12.50"}, o.scale_bar);
   visitor.option(
       {"gsd-m", "ground size of a mosaic pixel in metres; not given: the median of the frames", 1e-4, 100},
       o.gsd_m);
   visitor.option({"use-positions", "take scale, north and place from the camera's positions"},
                  o.use_positions);
-  visitor.option(
-      {"height-m", "height of the camera above ground, for a rough scale when nothing else gives one", 0.5,
-       10000},
-      o.height_m);
+  visitor.option({"camera-height-m", "camera above the ground, for a rough scale when nothing else gives one",
+                  0.5, 10000},
+                 o.height_m);
 }
 
 void place(FlightRecord& flight, const Options& options, RunContext& context) {

@@ -5,19 +5,23 @@ namespace lookdown::plan {
 void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"lat-deg", "latitude of the place, north positive", -90, 90}, o.lat_deg);
   visitor.option({"lon-deg", "longitude of the place, east positive", -180, 180}, o.lon_deg);
-  visitor.option({"date", "day of the flight, YYYY-MM-DD"}, o.date);
+  visitor.option({"from",
+                  "output folder of an earlier run: its camera, place, height and smear stand in for what "
+                  "is not given, and what it teaches is said"},
+                 o.from);
+  visitor.option({"date", "day of the flight, YYYY-MM-DD; not given: today"}, o.date);
   visitor.option(
       {"utc-offset-h", "hours that the local clock is ahead of UTC (default: times in UTC)", -14, 14},
       o.utc_offset_h);
   visitor.option({"step-min", "minutes between the rows", 1, 240}, o.step_min);
   visitor.option({"surface", "what is looked at", 0, 0, {"water", "roof"}}, o.surface);
   visitor.option({"surface-height-m", "height of that surface above the ground", 0, 500}, o.surface_height_m);
-  visitor.option({"height-m", "height of the camera above the ground", 0.5, 500}, o.height_m);
+  visitor.option({"camera-height-m", "camera above the ground", 0.5, 500}, o.height_m);
   visitor.option({"focal-mm", "true focal length of the lens (not the 35 mm equivalent)", 0.5, 1000},
                  o.focal_mm);
   visitor.option({"pixel-um", "distance of the sensor's pixels", 0.3, 50}, o.pixel_um);
-  visitor.option({"width-px", "width of the frame", 16, 100000}, o.width_px);
-  visitor.option({"height-px", "height of the frame", 16, 100000}, o.height_px);
+  visitor.option({"frame-width-px", "width of the frame", 16, 100000}, o.width_px);
+  visitor.option({"frame-height-px", "height of the frame", 16, 100000}, o.height_px);
   visitor.option({"f-number", "aperture", 0.5, 64}, o.f_number);
   visitor.option({"focus-m", "distance the lens is focused at (default: the surface)", 0.05, 1e6}, o.focus_m);
   visitor.option({"blur-circle-px", "blur that still counts as sharp, for the depth of field", 0.1, 50},

@@ -29,7 +29,7 @@ double midnight_utc_s(const Options& o) {
                                          std::chrono::month{static_cast<unsigned>(month)},
                                          std::chrono::day{static_cast<unsigned>(day)}};
   if (!parsed || used != static_cast<int>(o.date.size()) || month < 1 || day < 1 || !date.ok())
-    throw std::invalid_argument(fmt::format("date: \"{}\" is no day; write it as 2025-06-21", o.date));
+    throw std::invalid_argument(fmt::format("--date: \"{}\" is no day; write it as 2025-06-21", o.date));
   const auto days = std::chrono::sys_days{date}.time_since_epoch().count();
   return 86400.0 * static_cast<double>(days) - 3600.0 * o.utc_offset_h.value_or(0);
 }
@@ -130,7 +130,7 @@ Shot shot_of(const Options& o) {
   shot.range_m = o.height_m - o.surface_height_m;
   if (shot.range_m <= 0)
     throw std::invalid_argument(
-        "height-m: the camera must be above the surface; raise it or lower surface-height-m");
+        "--camera-height-m: the camera must be above the surface; raise it or lower --surface-height-m");
   const double focal_m = o.focal_mm * 1e-3, pixel_m = o.pixel_um * 1e-6;
   shot.ground_sample_distance_m = shot.range_m * pixel_m / focal_m;
   shot.footprint_width_m = o.width_px * shot.ground_sample_distance_m;
@@ -174,22 +174,71 @@ Shot shot_of(const Options& o) {
   return shot;
 }
 
+namespace {
+
+// Finer than the table, so that a window's ends are not the table's steps.
+constexpr int kWindowStepMin = 5;
+// Lower, the light is poor and shadows are more than eleven times as long as things are high (judgement).
+constexpr double kLowestUsefulSunDeg = 5;
+
+Row row_at(int minute_of_day, double midnight_utc, const Options& o, const Shot& shot) {
+  Row row;
+  row.minute_of_day = minute_of_day;
+  row.sun = lookdown::sun_position(*o.lat_deg, *o.lon_deg, midnight_utc + minute_of_day * 60.0);
+  if (row.sun.elevation_deg <= 0) return row;
+  row.mirror_off_nadir_deg = 90 - row.sun.elevation_deg;
+  row.shadow_per_m = 1 / std::tan(row.sun.elevation_deg / kDegrees);
+  row.camera_shadow_m = shot.range_m * row.shadow_per_m;
+  judge_glint(row, o, shot);
+  return row;
+}
+
+void extend(std::vector<Window>& windows, int minute) {
+  if (windows.empty() || windows.back().to_minute < minute - kWindowStepMin)
+    windows.push_back({minute, minute});
+  else
+    windows.back().to_minute = minute;
+}
+
+// A single step is no time to fly in.
+void drop_instants(std::vector<Window>& windows) {
+  std::erase_if(windows, [](const Window& window) { return window.from_minute == window.to_minute; });
+}
+
+void find_windows(Plan& plan, double midnight) {
+  const Options& o = plan.options;
+  std::vector<Window> up;
+  for (int minute = 0; minute < 24 * 60; minute += kWindowStepMin) {
+    const Row row = row_at(minute, midnight, o, plan.shot);
+    if (row.sun.elevation_deg <= 0) continue;
+    extend(up, minute);
+    if (o.surface != "water" || row.sun.elevation_deg < kLowestUsefulSunDeg) continue;
+    if (row.glint == Glint::out_of_frame) extend(plan.without_glint, minute);
+    const bool helps = row.glint == Glint::out_if_turned || row.glint == Glint::glitter_at_edge;
+    if (helps && !row.tilt_too_large) extend(plan.if_turned, minute);
+  }
+  if (!up.empty()) plan.daylight = Window{up.front().from_minute, up.back().to_minute};
+  drop_instants(plan.without_glint);
+  drop_instants(plan.if_turned);
+}
+
+}  // namespace
+
 Plan make_plan(const Options& o) {
   if (!o.lat_deg || !o.lon_deg)
-    throw std::invalid_argument("lat-deg, lon-deg: the place decides where the sun stands; give both");
-  Plan plan{o, shot_of(o), {}, cautions_of(o)};
+    throw std::invalid_argument(
+        "--lat-deg and --lon-deg: the place decides where the sun stands; give both, or --from OUT of an "
+        "earlier run that knows them");
   const double midnight = midnight_utc_s(o);
+  Plan plan;
+  plan.options = o;
+  plan.shot = shot_of(o);
+  plan.cautions = cautions_of(o);
   for (double minute = 0; minute < 24 * 60; minute += o.step_min) {
-    Row row;
-    row.minute_of_day = static_cast<int>(std::lround(minute));
-    row.sun = lookdown::sun_position(*o.lat_deg, *o.lon_deg, midnight + minute * 60);
-    if (row.sun.elevation_deg <= 0) continue;
-    row.mirror_off_nadir_deg = 90 - row.sun.elevation_deg;
-    row.shadow_per_m = 1 / std::tan(row.sun.elevation_deg / kDegrees);
-    row.camera_shadow_m = plan.shot.range_m * row.shadow_per_m;
-    judge_glint(row, o, plan.shot);
-    plan.rows.push_back(row);
+    const Row row = row_at(static_cast<int>(std::lround(minute)), midnight, o, plan.shot);
+    if (row.sun.elevation_deg > 0) plan.rows.push_back(row);
   }
+  find_windows(plan, midnight);
   return plan;
 }
 

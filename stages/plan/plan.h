@@ -10,15 +10,17 @@
 
 #include "pipeline/base/options/option_table.h"
 #include "pipeline/geometry/sun_and_water.h"
+#include "pipeline/record/flight_record.h"
 
 namespace lookdown::plan {
 
 struct Options {
   std::optional<double> lat_deg, lon_deg;  ///< place; required
-  std::string date;                        ///< YYYY-MM-DD, local; required
-  std::optional<double> utc_offset_h;      ///< of the local clock; empty: the table is in UTC and says so
-  double step_min = 30;                    ///< between the rows
-  std::string surface = "water";           ///< what is looked at: "water" or "roof" (dry: no glint to avoid)
+  std::string from;  ///< output folder of an earlier run whose findings stand in for defaults; empty: none
+  std::string date;  ///< YYYY-MM-DD, local; required
+  std::optional<double> utc_offset_h;  ///< of the local clock; empty: the table is in UTC and says so
+  double step_min = 30;                ///< between the rows
+  std::string surface = "water";       ///< what is looked at: "water" or "roof" (dry: no glint to avoid)
   double surface_height_m = 0;  ///< of the surface above the place from which height_m counts, e.g. a roof
   double height_m = 30;         ///< of the camera
   double focal_mm = 8.8;        ///< true focal length of the lens
@@ -36,8 +38,15 @@ struct Options {
   double swing_period_s = 2.5;  ///< time of one full swing
   double forward_overlap_percent = 60, side_overlap_percent = 30;
   double area_length_m = 100, area_width_m = 60;
+  std::string camera_from = "an example; yours: --focal-mm, --pixel-um, --frame-width-px, --frame-height-px";
+  std::vector<std::string> advice;  ///< of an earlier flight, see learn_from
 };
 void describe(Options&, OptionVisitor&);
+
+/// Puts camera, place, height, shutter and smear of a flight in place of the defaults, as far as they are
+/// known, and returns what it teaches for the next one, a sentence each. Throws std::invalid_argument when it
+/// does not even tell the camera.
+std::vector<std::string> learn_from(const FlightRecord&, Options&);
 
 /// Where the sun's mirror image and the glitter round it fall.
 enum class Glint {
@@ -86,10 +95,18 @@ struct Shot {
   std::optional<double> far_m;  ///< empty: to infinity
 };
 
+/// From one minute of the day to another.
+struct Window {
+  int from_minute = 0, to_minute = 0;
+};
+
 struct Plan {
   Options options;
   Shot shot;
-  std::vector<Row> rows;  ///< while the sun is up
+  std::optional<Window> daylight;     ///< the sun is up; empty: it does not rise
+  std::vector<Window> without_glint;  ///< no glint or glitter in the frame whatever its heading; water only
+  std::vector<Window> if_turned;      ///< none with the short side of the frame along the sun's direction
+  std::vector<Row> rows;              ///< while the sun is up
   std::vector<std::string> cautions;
 };
 

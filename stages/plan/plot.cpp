@@ -100,10 +100,8 @@ std::string svg_of(const Plan& plan) {
     const double x = across(std::max(0.0, row.minute_of_day - 0.5 * step)),
                  right = across(std::min(1440.0, row.minute_of_day + 0.5 * step));
     const double y = down(std::clamp(row.sun.elevation_deg, 0.0, 90.0));
-    out += fmt::format(
-        "<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"{:.2f}\" height=\"{:.2f}\" fill=\"{}\" "
-        "fill-opacity=\"0.75\"/>\n",
-        x, y, right - x, down(0) - y, colour(row.glint));
+    out += fmt::format("<rect x=\"{:.2f}\" y=\"{:.2f}\" width=\"{:.2f}\" height=\"{:.2f}\" fill=\"{}\"/>\n",
+                       x, y, right - x, down(0) - y, colour(row.glint));
   }
   if (o.surface == "water") {
     const double y = down(std::clamp(plan.shot.clear_below_elevation_deg, 0.0, 90.0));

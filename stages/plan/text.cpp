@@ -13,7 +13,7 @@ std::string clock(int minute_of_day) {
 
 std::string zone(const Options& o) {
   return o.utc_offset_h ? fmt::format("local time, UTC{:+g} h", *o.utc_offset_h)
-                        : std::string("UTC, because no utc-offset-h was given");
+                        : std::string("UTC, because no --utc-offset-h was given");
 }
 
 std::string shutter(double seconds) {
@@ -28,7 +28,7 @@ std::string advice(const Row& row) {
     words = fmt::format("short side along {:.0f} deg", *row.turn_short_side_to_deg);
   if (!row.tilt_deg) return words;
   if (!words.empty()) words += "; ";
-  return words + (row.tilt_too_large ? "wait: a tilt of more than 20 deg would be needed"
+  return words + (row.tilt_too_large ? "wait"
                                      : fmt::format("tilt {:.0f} deg toward {:.0f} deg",
                                                    std::ceil(*row.tilt_deg), *row.tilt_toward_deg));
 }
@@ -63,22 +63,65 @@ std::string shot_text(const Options& o, const Shot& s) {
   return text;
 }
 
+std::string span(const Window& window) {
+  return clock(window.from_minute) + " to " + clock(window.to_minute);
+}
+
+std::string spans(const std::vector<Window>& windows) {
+  std::string words;
+  for (const Window& window : windows)
+    words += (words.empty() ? "" : &window == &windows.back() ? " and " : ", ") + span(window);
+  return words;
+}
+
+// What to do, before the numbers that say why.
+std::string best_times(const Plan& plan) {
+  if (!plan.daylight) return "The sun does not rise on that day.\n";
+  std::string text;
+  if (plan.options.surface == "water") {
+    text += plan.without_glint.empty()
+                ? std::string("Best times: none is free of glint at every heading.\n")
+                : fmt::format("Best times: {}: no glint, whatever the frame's heading.\n",
+                              spans(plan.without_glint));
+    if (!plan.if_turned.empty())
+      text +=
+          fmt::format("Also: {} with the frame turned or tilted as the table says.\n", spans(plan.if_turned));
+  }
+  return text +
+         fmt::format("The sun is up from {}; times are {}.\n", span(*plan.daylight), zone(plan.options));
+}
+
+std::string table_words(const Plan& plan) {
+  std::string text = fmt::format("{:>5} {:>9} {:>7} {:>9} {:>12}  {:<16}{}\n", "time", "elevation", "azimuth",
+                                 "shadow/m", "own shadow", "sun glint", "to lose it");
+  bool waits = false;
+  for (const Row& row : plan.rows) {
+    text += fmt::format("{:>5} {:>9.1f} {:>7.1f} {:>9.2f} {:>10.1f} m  {:<16}{}\n", clock(row.minute_of_day),
+                        row.sun.elevation_deg, row.sun.azimuth_deg, row.shadow_per_m,
+                        row.camera_shadow_m.value_or(0), word(row.glint), advice(row));
+    waits |= row.tilt_too_large;
+  }
+  if (plan.options.surface == "water")
+    text += "short side along: turn the camera so that the frame's shorter side lies along that azimuth.\n";
+  if (waits)
+    text += "wait: a tilt of more than 20 deg would be needed, which spoils a straight-down picture.\n";
+  return text;
+}
+
 }  // namespace
 
 std::string text_of(const Plan& plan) {
   const Options& o = plan.options;
-  std::string text = fmt::format("Flight on {} at {:.4f}, {:.4f} over {}\n\n{}\n", o.date, *o.lat_deg,
-                                 *o.lon_deg, o.surface, shot_text(o, plan.shot));
-  text += fmt::format("Times are {}.\n", zone(o));
-  if (plan.rows.empty())
-    text += "The sun does not rise on that day.\n";
-  else
-    text += fmt::format("{:>5} {:>9} {:>7} {:>9} {:>12}  {:<16}{}\n", "time", "elevation", "azimuth",
-                        "shadow/m", "own shadow", "sun glint", "to lose it");
-  for (const Row& row : plan.rows)
-    text += fmt::format("{:>5} {:>9.1f} {:>7.1f} {:>9.2f} {:>10.1f} m  {:<16}{}\n", clock(row.minute_of_day),
-                        row.sun.elevation_deg, row.sun.azimuth_deg, row.shadow_per_m,
-                        row.camera_shadow_m.value_or(0), word(row.glint), advice(row));
+  std::string text = fmt::format("Flight on {} at {:.4f}, {:.4f} over {}\n\n{}", o.date, *o.lat_deg,
+                                 *o.lon_deg, o.surface, best_times(plan));
+  if (!o.advice.empty()) {
+    text += "\nFrom the flight in " + o.from + "\n";
+    for (const std::string& each : o.advice) text += "  - " + each + "\n";
+  }
+  text +=
+      fmt::format("\nCamera: {:g} mm lens, pixels of {:.2f} um, {} x {} px ({}), {:.0f} m up\n{}", o.focal_mm,
+                  o.pixel_um, o.width_px, o.height_px, o.camera_from, o.height_m, shot_text(o, plan.shot));
+  if (!plan.rows.empty()) text += "\n" + table_words(plan);
   text += "\nCautions\n";
   for (const std::string& caution : plan.cautions) text += "  - " + caution + "\n";
   return text;

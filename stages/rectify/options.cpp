@@ -4,8 +4,7 @@ namespace lookdown::rectify {
 
 void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
-      {"rectify-gsd-m",
-       "ground size of a pixel of the rectified frame in metres; empty: the best in the frame", 1e-4, 100},
+      {"gsd-m", "ground size of a pixel of the rectified frame; not given: the best in the frame", 1e-4, 100},
       options.gsd_m);
   visitor.option(
       {"coarsest-factor", "leave out what the frame shows this many times more coarsely than its best part",
@@ -14,10 +13,9 @@ void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
       {"plane-height-m", "height of the plane above the ground in metres, e.g. of a roof", -100, 1000},
       options.plane_height_m);
-  visitor.option(
-      {"camera-height-m",
-       "camera above the ground in metres, for a frame whose tilt is known but not its place", 0.1, 10000},
-      options.height_m);
+  visitor.option({"camera-height-m",
+                  "camera above the ground, for a frame whose tilt is known but not its place", 0.5, 10000},
+                 options.height_m);
   visitor.option(
       {"ground-file",
        "table of what is known of the ground in single frames, which are then rectified by it alone "

@@ -25,4 +25,20 @@ void describe(Options&, OptionVisitor&);
 /// a placement or any of the later findings the page shows what there is.
 void write(const FlightRecord&, const Options&, RunContext&);
 
+/// How a command ran, for what it says at its end.
+struct RunWords {
+  std::string command;                 ///< "run", "cull", ...
+  std::filesystem::path out;           ///< the output folder as it was given
+  std::vector<std::string> written;    ///< by this run, names below `out`
+  std::vector<std::string> left = {};  ///< by earlier ones
+};
+
+/// What a command says at its end, for a person: at most 24 lines of at most 80 columns (paths apart): what
+/// the command is for, what to know, every file that was written and what to do next. Ends with a line break.
+/// Control characters of file names are replaced, so that a name cannot steer a terminal.
+[[nodiscard]] std::string summary(const FlightRecord&, const RunWords&);
+
+/// The same as one JSON object on one line.
+[[nodiscard]] std::string summary_json(const FlightRecord&, const RunWords&);
+
 }  // namespace lookdown::report

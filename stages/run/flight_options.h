@@ -35,6 +35,8 @@ struct FlightOptions {
   bool rectified_copies = false;  ///< write rectified/ for placed obliques
 };
 void describe(FlightOptions&, OptionVisitor&);
+/// All but those of the page.
+void describe_without_page(FlightOptions&, OptionVisitor&);
 /// The one option `sun_marks_file`, for commands that do not take them all.
 void describe_sun_marks(FlightOptions&, OptionVisitor&);
 

@@ -16,9 +16,6 @@ FACES = {
     "stages/cull/selection/export.h",  # copies of the kept frames
     "stages/cull/selection/set_cover.h",  # the fewest frames that see the ground
     "stages/level/sun_tilt.h",  # tilt from what a person marked
-    "stages/measure/align.h",  # two dates in one grid, a command of its own
-    "stages/place/datum/control_marks.h",  # proposals of marks, a command of its own
-    "stages/report/words/summary.h",  # what the terminal says at the end
     "stages/report/before_after/before_after.h",  # the page of two dates, a command of its own
 }
 # stages/run calls the stages; a stage may see the face of another only if it is listed here.

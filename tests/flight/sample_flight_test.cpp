@@ -130,8 +130,8 @@ TEST_F(SampleFlight, MosaicIsAGeoreferencedCloudOptimizedGeoTiffWithAlpha) {
 }
 
 TEST_F(SampleFlight, PointsAndLinesOfTheCommandLineAreMeasuredWithAnError) {
-  const ProgramRun measured = run_lookdown({"measure", "--line", "0,0 3,0 3,4", "--line", "0,0 30,40",
-                                            "--point", "3,4", "--json", out().string()});
+  const ProgramRun measured = run_lookdown({"measure", "--line", "20,10 23,10 23,14", "--line", "20,10 50,50",
+                                            "--point", "23,14", "--json", out().string()});
   ASSERT_EQ(measured.exit_code, 0) << measured.errors;
   const json shapes = json::parse(measured.output)["shapes"];
   ASSERT_EQ(shapes.size(), 3u) << measured.output;

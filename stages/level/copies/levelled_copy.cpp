@@ -97,7 +97,7 @@ std::string ending_for(const FrameSource& source, bool transparent) {
 void describe(CopyOptions& options, OptionVisitor& visitor) {
   visitor.option({"upright", "re-project to a level or straight-down view instead of turning only"},
                  options.upright);
-  visitor.option({"fill",
+  visitor.option({"levelled-edges",
                   "crop to the largest clean rectangle, or keep the whole frame on a transparent canvas",
                   0,
                   0,

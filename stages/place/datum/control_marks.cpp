@@ -1,4 +1,3 @@
-#include "stages/place/datum/control_marks.h"
 
 #include <fmt/core.h>
 
@@ -11,6 +10,7 @@
 
 #include "pipeline/base/atomic_file.h"
 #include "stages/place/datum/control_points.h"
+#include "stages/place/place.h"
 
 namespace lookdown::place {
 namespace {

@@ -1,38 +1,50 @@
-#include "stages/report/words/summary.h"
-
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <array>
+#include <map>
 #include <nlohmann/json.hpp>
+#include <set>
 #include <sstream>
 
+#include "stages/report/report.h"
 #include "stages/report/words/field_text.h"
 #include "stages/report/words/flight_figures.h"
 
 namespace lookdown::report {
 namespace {
 
-namespace fs = std::filesystem;
-
 constexpr std::size_t kColumns = 80;
 constexpr std::size_t kMostWarnings = 4;
 
 struct OutputFile {
-  const char* name;
+  const char* name;  // a folder ends in /
   const char* what;
 };
-// Folders count what they hold.
-constexpr std::array<OutputFile, 6> kFolders{{{"levelled", "level copies of frames that show the horizon"},
-                                              {"rectified", "obliques laid onto the ground"},
-                                              {"deglinted", "copies with glare filled from other frames"},
-                                              {"kept", "kept frames"},
-                                              {"control", "crops of control points to look at"},
-                                              {"masks", "masks of water and glare"}}};
-constexpr std::array<OutputFile, 4> kOutputs{{{"report.html", "the page to look at: open it in a browser"},
-                                              {"mosaic.tif", "the mosaic"},
-                                              {"frames.csv", "every frame with its numbers and reasons"},
-                                              {"flight.json", "the record of the run"}}};
+// In the order of what people open first.
+constexpr std::array<OutputFile, 20> kOutputs{{
+    {"report.html", "the page to look at: open it in a browser"},
+    {"marks.csv", "marks of the control points, to confirm and give back as --marks-file"},
+    {"control/", "crops of control points to look at"},
+    {"mosaic.tif", "the mosaic"},
+    {"mosaic.jpg", "its preview with scale bar and north arrow"},
+    {"mosaic_clean.jpg", "the picture alone, cropped, without marks"},
+    {"mosaic_print.pdf", "print sheet at a true scale"},
+    {"mosaic.kmz", "ground overlay for globe viewers"},
+    {"mosaic_tiles/", "tiles of the page's map"},
+    {"surface.tif", "heights"},
+    {"levelled/", "level copies of frames that show the horizon"},
+    {"rectified/", "obliques laid onto the ground"},
+    {"deglinted/", "copies with glare filled from other frames, and where from"},
+    {"kept/", "kept frames"},
+    {"masks/", "masks of water and glare"},
+    {"sidecars/", "verdicts for other programs"},
+    {"frames.csv", "every frame with its numbers and reasons"},
+    {"mosaic_sources.tif", "which frame each pixel came from"},
+    {"mosaic_glare.tif", "where glare is left"},
+    {"flight.json", "the record of the run"},
+}};
 
 std::string without_control_characters(std::string text) {
   for (char& c : text) {
@@ -95,42 +107,143 @@ std::string warnings_in_words(const FlightRecord& record) {
   if (record.warnings.empty()) return {};
   std::string text = "Know this first:\n";
   const std::size_t shown = std::min(kMostWarnings, record.warnings.size());
-  for (std::size_t i = 0; i < shown; ++i) text += wrapped("  - " + record.warnings[i], 4, 2);
+  for (std::size_t i = 0; i < shown; ++i) text += wrapped("  - " + record.warnings[i], 4, 4);
   if (record.warnings.size() > shown) {
     text += fmt::format("  - and {} more in flight.json\n", record.warnings.size() - shown);
   }
   return text;
 }
 
-int pictures_in(const fs::path& folder) {
-  std::error_code none;
-  int count = 0;
-  for (const auto& entry : fs::directory_iterator(folder, none)) count += entry.path().extension() != ".tfw";
-  return count;
+std::string top_of(const std::string& name) {
+  const std::size_t slash = name.find('/');
+  return slash == std::string::npos ? name : name.substr(0, slash + 1);
 }
 
-std::string files_in_words(const fs::path& out) {
-  std::string text;
+bool is_world_file(const std::string& name) {
+  return name.ends_with(".tfw") || name.ends_with(".jgw") || name.ends_with(".aux.xml");
+}
+
+/// Files at the top of the folder by name, and folders with the number of files in them.
+std::map<std::string, int> by_top(const std::vector<std::string>& names) {
+  std::map<std::string, int> tops;
+  for (const std::string& name : names) tops[top_of(name)] += is_world_file(name) ? 0 : 1;
+  return tops;
+}
+
+std::string with_count(const std::string& top, int count) {
+  return top.ends_with('/') ? fmt::format("{} ({} files)", top, count) : top;
+}
+
+std::string files_in_words(const RunWords& run) {
+  if (run.written.empty()) return {};
+  std::map<std::string, int> tops = by_top(run.written);
+  std::string text = "Written:\n";
   for (const OutputFile& file : kOutputs) {
-    if (fs::exists(out / file.name)) text += fmt::format("  {}  {}\n", (out / file.name).string(), file.what);
+    const auto found = tops.find(file.name);
+    if (found == tops.end()) continue;
+    text += fmt::format("  {}  {}{}\n", without_control_characters((run.out / file.name).string()),
+                        found->first.ends_with('/') ? fmt::format("{} ", found->second) : "", file.what);
+    tops.erase(found);
   }
-  for (const OutputFile& folder : kFolders) {
-    const int count = pictures_in(out / folder.name);
-    if (count > 0) text += fmt::format("  {}/  {} {}\n", (out / folder.name).string(), count, folder.what);
-  }
-  return text.empty() ? text : "In the output folder:\n" + text;
+  std::string others;
+  for (const auto& [top, count] : tops) others += (others.empty() ? "" : ", ") + with_count(top, count);
+  if (!others.empty()) text += wrapped("  also " + others, 4);
+  std::string left;
+  for (const auto& [top, count] : by_top(run.left))
+    left += (left.empty() ? "" : ", ") + with_count(top, count);
+  if (!left.empty()) text += wrapped("Left there by an earlier run: " + left, 2, 2);
+  return text;
 }
 
-std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& out) {
+std::string files_in_view(const FlightRecord& record) {
+  std::set<std::string> sizes, cameras, focal_from;
+  std::string first, last;
+  int read = 0, positions = 0;
+  for (const FrameRecord& frame : record.frames) {
+    if (frame.fault) continue;
+    ++read;
+    sizes.insert(fmt::format("{} x {} px", frame.source.width_px, frame.source.height_px));
+    cameras.insert(camera_name(frame.info).empty() ? "camera not named" : camera_name(frame.info));
+    focal_from.insert(
+        fmt::format("{:.0f} px from {}", frame.info.camera.fx_px, frame.info.camera.focal_from));
+    positions += frame.info.position.has_value();
+    if (!frame.info.taken_at) continue;
+    if (first.empty() || *frame.info.taken_at < first) first = *frame.info.taken_at;
+    last = std::max(last, *frame.info.taken_at);
+  }
+  std::string text = fmt::format("{} files, {} can be read\n", record.frames.size(), read);
+  const auto line = [&](const char* what, const std::set<std::string>& values) {
+    if (!values.empty()) text += wrapped(fmt::format("  {}: {}", what, fmt::join(values, "; ")), 4, 2);
+  };
+  line("size", sizes);
+  line("camera", cameras);
+  line("focal length", focal_from);
+  text += first.empty() ? "  time: not known\n" : wrapped("  taken: " + first + " to " + last, 4, 2);
+  return text +
+         fmt::format("  positions: {}\n", positions == 0 ? "none" : fmt::format("{} files", positions));
+}
+
+std::string levels_in_words(const FlightRecord& record, const RunWords& run) {
+  int horizons = 0, tilts = 0;
+  for (const FrameRecord& frame : record.frames) {
+    horizons += frame.horizon.has_value();
+    tilts += frame.tilt.has_value();
+  }
+  const int copies = by_top(run.written)["levelled/"];
+  return fmt::format("{} frames: {} show the horizon, tilt known of {}, {} levelled\n", record.frames.size(),
+                     horizons, tilts, copies);
+}
+
+std::string glare_in_words(const FlightRecord& record) {
+  int water = 0, glaring = 0;
+  const FrameRecord* worst = nullptr;
+  for (const FrameRecord& frame : record.frames) {
+    if (!frame.glare) continue;
+    water += frame.glare->water_share > 0;
+    glaring += frame.glare->glare_share > 0;
+    if (worst == nullptr || frame.glare->glare_share > worst->glare->glare_share) worst = &frame;
+  }
+  std::string text =
+      fmt::format("{} frames: {} show water, {} show glare\n", record.frames.size(), water, glaring);
+  if (glaring > 0)
+    text += wrapped(
+        fmt::format("  most: {}, {:.1f} % of the frame", worst->source.file, 100 * worst->glare->glare_share),
+        4, 2);
+  return text;
+}
+
+std::string marks_in_words(const FlightRecord& record, const RunWords& run) {
+  return fmt::format("{} of {} frames joined; {} crops of control points to look at\n", placed_count(record),
+                     record.frames.size(), by_top(run.written)["control/"]);
+}
+
+/// What the command is for, first.
+std::string purpose_in_words(const FlightRecord& record, const RunWords& run) {
+  if (run.command == "inspect") return files_in_view(record);
+  if (run.command == "level") return levels_in_words(record, run);
+  if (run.command == "glare") return glare_in_words(record);
+  if (run.command == "control") return marks_in_words(record, run);
+  std::string text;
+  if (run.command == "rectify")
+    text = fmt::format("{} frames laid onto the ground\n", by_top(run.written)["rectified/"]);
+  return text + counts_in_words(record) + mosaic_in_words(record);
+}
+
+std::vector<std::string> next_steps(const FlightRecord& record, const RunWords& run) {
   std::vector<std::string> steps;
   const VerdictCounts counts = verdict_counts(record);
-  if (fs::exists(out / "report.html")) {
+  const std::map<std::string, int> written = by_top(run.written);
+  if (written.contains("report.html")) {
     steps.push_back(counts.unsure > 0
                         ? fmt::format("look at the {} unsure frames in report.html, save choices.csv there "
-                                      "and run again with --choices choices.csv",
+                                      "and run again with --choices-file choices.csv",
                                       counts.unsure)
                         : std::string("open report.html"));
   }
+  if (run.command == "control" && written.contains("marks.csv"))
+    steps.push_back("look at the crops, delete wrong rows of marks.csv and give it to run as --marks-file");
+  if (run.command == "rectify" && !written.contains("rectified/"))
+    steps.push_back("say how high the camera was with --camera-height-m");
   if (record.mosaic && !record.placement.gsd_m) {
     steps.push_back("for a scale give control points (--control-file and --marks-file) or --scale-bar");
   }
@@ -139,18 +252,17 @@ std::vector<std::string> next_steps(const FlightRecord& record, const fs::path& 
 
 }  // namespace
 
-std::string summary(const FlightRecord& record, const fs::path& out) {
-  std::string text = counts_in_words(record);
-  text += mosaic_in_words(record);
+std::string summary(const FlightRecord& record, const RunWords& run) {
+  std::string text = purpose_in_words(record, run);
   if (placed_count(record) > 0)
     text += wrapped("Accuracy: " + accuracy_sentence(record), 2, 6);  // its cautions stand last
   text += warnings_in_words(record);
-  text += files_in_words(out);
-  for (const std::string& step : next_steps(record, out)) text += wrapped("Next: " + step, 6, 2);
+  text += files_in_words(run);
+  for (const std::string& step : next_steps(record, run)) text += wrapped("Next: " + step, 6, 2);
   return text;
 }
 
-std::string summary_json(const FlightRecord& record, const fs::path& out) {
+std::string summary_json(const FlightRecord& record, const RunWords& run) {
   using nlohmann::json;
   const VerdictCounts counts = verdict_counts(record);
   const auto reasons = [&](Verdict verdict) {
@@ -159,9 +271,7 @@ std::string summary_json(const FlightRecord& record, const fs::path& out) {
     return object;
   };
   json files = json::object();
-  for (const OutputFile& file : kOutputs) {
-    if (fs::exists(out / file.name)) files[file.name] = (out / file.name).string();
-  }
+  for (const auto& [top, count] : by_top(run.written)) files[top] = (run.out / top).string();
   json timings = json::object();
   for (const StageTiming& timing : record.timings) timings[timing.stage] = timing.seconds;
   const FlightPlacement& placement = record.placement;

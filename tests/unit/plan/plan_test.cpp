@@ -126,7 +126,82 @@ TEST(Rows, PolarNightHasNone) {
 TEST(Rows, WithoutAClockOffsetTheTableSaysThatItIsInUtc) {
   Options o = ponds_in_june();
   o.utc_offset_h.reset();
-  EXPECT_THAT(text_of(make_plan(o)), HasSubstr("UTC, because no utc-offset-h was given"));
+  EXPECT_THAT(text_of(make_plan(o)), HasSubstr("UTC, because no --utc-offset-h was given"));
+}
+
+// Inside a window the mirror point stands farther off than half the diagonal and the glitter round it; at
+// noon in June at 45 degrees north the sun stands 68 degrees high (90 - 45 + 23.4) and its mirror image 22
+// degrees off straight down, within a field of 64 x 46 degrees (derived).
+TEST(Windows, AreFreeOfGlintAndStandBeforeAllNumbers) {
+  const Plan plan = make_plan(ponds_in_june());
+  ASSERT_TRUE(plan.daylight);
+  ASSERT_EQ(plan.without_glint.size(), 2U) << "morning and evening";
+  const Options o = ponds_in_june();
+  for (const Window& window : plan.without_glint) {
+    EXPECT_GE(window.from_minute, plan.daylight->from_minute);
+    EXPECT_LE(window.to_minute, plan.daylight->to_minute);
+    EXPECT_FALSE(window.from_minute <= 13 * 60 + 20 && window.to_minute >= 13 * 60 + 20) << "solar noon";
+    for (const Row& row : plan.rows)
+      if (row.minute_of_day >= window.from_minute && row.minute_of_day <= window.to_minute)
+        EXPECT_EQ(row.glint, Glint::out_of_frame) << row.minute_of_day;
+  }
+  const std::string text = text_of(plan);
+  EXPECT_LT(text.find("Best times: "), text.find("ground sample distance"));
+  EXPECT_THAT(text, HasSubstr("8.8 mm lens"));
+}
+
+FlightRecord smeared_flight() {
+  FlightRecord flight;
+  flight.options_json = R"({"lat-deg": 44.5, "lon-deg": 9.5, "utc-offset-h": 2})";
+  flight.placement.gsd_m = 0.01;
+  flight.placement.groups = 1;
+  for (int i = 0; i < 8; ++i) {
+    FrameRecord frame;
+    frame.source.file = "f" + std::to_string(i);
+    frame.source.width_px = 4000, frame.source.height_px = 3000;
+    frame.info.model = "Camera One";
+    frame.info.camera_id = "one";
+    frame.info.focal_length_mm = 8;
+    frame.info.exposure_s = 1.0 / 500;
+    frame.info.taken_at_s = 1000 + 2 * i;
+    frame.info.camera.fx_px = frame.info.camera.fy_px = 4000;
+    frame.sharpness = Sharpness{};
+    frame.sharpness->smear_px = 4;
+    frame.placement.placed = true;
+    frame.placement.group = 0;
+    frame.placement.camera = frame.info.camera;
+    frame.placement.pose.centre = {18.0 * i, 0, 40};
+    flight.frames.push_back(frame);
+  }
+  return flight;
+}
+
+// 4 px in 1/500 s are 1 px in 1/2000 s; 40 m over 4000 px of focal length are 10 mm a pixel; frames 18 m
+// apart with a footprint of 3000 x 10 mm along the path overlap by 40 % (derived).
+TEST(Experience, OneFlightTeachesTheNext) {
+  Options o;
+  const std::vector<std::string> advice = learn_from(smeared_flight(), o);
+  o.date = "2025-06-21";
+  EXPECT_EQ(o.lat_deg, 44.5);
+  EXPECT_EQ(o.utc_offset_h, 2);
+  EXPECT_DOUBLE_EQ(o.height_m, 40);
+  const Plan plan = make_plan(o);
+  EXPECT_NEAR(plan.shot.ground_sample_distance_m, 0.01, 1e-9);
+  EXPECT_NEAR(plan.shot.smear_px, 4, 1e-6);
+  EXPECT_NEAR(1 / plan.shot.shutter_for_one_px_s, 2000, 1e-3);
+  std::string all;
+  for (const std::string& each : advice) all += each + "\n";
+  EXPECT_THAT(all, HasSubstr("take 1/2000 s"));
+  EXPECT_THAT(all, HasSubstr("40 % overlap"));
+  // 60 % of a 30 m footprint leave 12 m a step: two thirds of 2 s.
+  EXPECT_THAT(all, HasSubstr("take one every 1.3 s instead of 2.0 s"));
+  o.advice = advice;
+  EXPECT_THAT(text_of(make_plan(o)), HasSubstr("Camera One"));
+}
+
+TEST(Experience, AFlightThatTellsNothingIsNoExperience) {
+  Options o;
+  EXPECT_THROW((void)learn_from(FlightRecord{}, o), std::invalid_argument);
 }
 
 TEST(Options, WrongOnesAreNamed) {

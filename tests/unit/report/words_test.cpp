@@ -6,10 +6,10 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "stages/report/report.h"
 #include "stages/report/words/field_text.h"
 #include "stages/report/words/flight_figures.h"
 #include "stages/report/words/sidecar.h"
-#include "stages/report/words/summary.h"
 
 namespace lookdown::report {
 namespace {
@@ -58,7 +58,8 @@ TEST(Summary, FitsOneScreenEvenWithManyLongWarnings) {
     record.frames.push_back(
         frame_with("x", Verdict::drop, {{"reason number " + std::to_string(i), {}, {}, "", Verdict::drop}}));
   }
-  std::istringstream lines(summary(record, "out"));
+  std::istringstream lines(
+      summary(record, RunWords{"run", "out", {"report.html", "mosaic.tif", "masks/a_glare.png"}}));
   int count = 0;
   for (std::string line; std::getline(lines, line); ++count) {
     const bool one_long_word = line.find(std::string(100, 'y')) != std::string::npos;
@@ -68,7 +69,8 @@ TEST(Summary, FitsOneScreenEvenWithManyLongWarnings) {
 }
 
 TEST(Summary, SaysHowManyAndWhy) {
-  const std::string text = summary(small_flight(), "out");
+  const std::string text =
+      summary(small_flight(), RunWords{"run", "out", {"report.html", "mosaic.tif", "masks/a_glare.png"}});
   EXPECT_THAT(text, HasSubstr("5 frames: 1 keep, 1 unsure, 3 drop"));
   EXPECT_THAT(text, HasSubstr("1 near-repeat"));
   EXPECT_THAT(text, HasSubstr("1 unreadable"));
@@ -78,11 +80,13 @@ TEST(Summary, SaysHowManyAndWhy) {
 TEST(Summary, NameFromTheCardCannotSteerTheTerminal) {
   FlightRecord record = small_flight();
   record.warnings.push_back("Frame \x1b[2J\x07.jpg is odd.");
-  EXPECT_THAT(summary(record, "out"), Not(HasSubstr("\x1b")));
+  EXPECT_THAT(summary(record, RunWords{"run", "out", {"report.html", "mosaic.tif", "masks/a_glare.png"}}),
+              Not(HasSubstr("\x1b")));
 }
 
 TEST(SummaryJson, IsOneLineThatAgreesWithTheRecord) {
-  const std::string text = summary_json(small_flight(), "out");
+  const std::string text = summary_json(
+      small_flight(), RunWords{"run", "out", {"report.html", "mosaic.tif", "masks/a_glare.png"}});
   EXPECT_EQ(std::string::npos, text.find('\n'));
   const auto object = nlohmann::json::parse(text);
   EXPECT_EQ(3, object["drop"]);
