@@ -30,7 +30,7 @@ const std::vector<Heading>& headings() {
       {"Mosaic",
        {"prefer", "show-plane", "fill"},
        {"plane-height-m", "colour-balance", "meet-at-seams", "whole-roofs", "compression", "max-gigapixels",
-        "ground-overlay", "tiles"}},
+        "ground-overlay", "mosaic-tiles"}},
       {"Print", {"title", "paper", "print-scale"}, {}},
       {"Page", {}, {"picture-px", "page-megabytes", "full-size-crops"}},
       {"Further copies of frames",
