@@ -34,7 +34,9 @@ TEST(CleanPicture, IsTheLargestRectangleWithoutAHole) {
       alpha.at<uchar>(random.uniform(0, alpha.rows), random.uniform(0, alpha.cols)) = 0;
     const cv::Rect found = largest_covered_rectangle(alpha);
     EXPECT_EQ(found.area(), largest_area(alpha)) << alpha;
-    if (!found.empty()) EXPECT_EQ(cv::countNonZero(alpha(found)), found.area());
+    if (!found.empty()) {
+      EXPECT_EQ(cv::countNonZero(alpha(found)), found.area());
+    }
   }
   EXPECT_TRUE(largest_covered_rectangle(cv::Mat::zeros(4, 4, CV_8UC1)).empty());
 }

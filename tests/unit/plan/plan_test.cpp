@@ -142,8 +142,9 @@ TEST(Windows, AreFreeOfGlintAndStandBeforeAllNumbers) {
     EXPECT_LE(window.to_minute, plan.daylight->to_minute);
     EXPECT_FALSE(window.from_minute <= 13 * 60 + 20 && window.to_minute >= 13 * 60 + 20) << "solar noon";
     for (const Row& row : plan.rows)
-      if (row.minute_of_day >= window.from_minute && row.minute_of_day <= window.to_minute)
+      if (row.minute_of_day >= window.from_minute && row.minute_of_day <= window.to_minute) {
         EXPECT_EQ(row.glint, Glint::out_of_frame) << row.minute_of_day;
+      }
   }
   const std::string text = text_of(plan);
   EXPECT_LT(text.find("Best times: "), text.find("ground sample distance"));
