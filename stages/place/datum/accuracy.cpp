@@ -54,7 +54,7 @@ Accuracy assess(const Group& group, const Datum& datum, const std::vector<Contro
   int fitted_points = 0;
   for (const ControlPoint& p : control) {
     if (datum.scale_from != "control" || !p.has_position) continue;
-    ControlResidual r{p.name, p.check, p.given.x(), p.given.y(), p.given.z(), 0, 0, 0};
+    ControlResidual r{p.name, p.check, p.given.x(), p.given.y(), p.given.z(), 0, 0, 0, {}};
     const auto found = found_position(p, p.given.z() - datum.origin.z(), group, frames, &r.marks);
     if (!found) continue;
     const Eigen::Vector2d off = *found + datum.origin.head<2>() - p.given.head<2>();
