@@ -42,7 +42,8 @@ class RowReader {
   }
 
  private:
-  // What stands most often in the first row outside quotes; a comma where none does.
+  // What stands most often in the first row outside quotes; a comma where none does. Words hold commas sooner
+  // than semicolons or tabs.
   static char separator_of(std::string_view row) {
     std::map<char, int> count;
     bool quoted = false;
@@ -52,7 +53,7 @@ class RowReader {
     }
     char best = ',';
     for (const char c : {';', '\t'})
-      if (count[c] > count[best]) best = c;
+      if (count[c] > 0 && count[c] >= count[best]) best = c;
     return best;
   }
 
