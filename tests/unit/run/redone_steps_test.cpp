@@ -68,14 +68,14 @@ TEST_F(RedoneSteps, ALimitOfTheVerdictsMeasuresNoFrameAnew) {
 }
 
 TEST_F(RedoneSteps, AFrameThatAPersonDropsLeavesTheMosaicAndNothingIsPlacedAnew) {
-  const auto with_choice = contents_of_run({"--choices", drop("frame_2.jpg").string()});
+  const auto with_choice = contents_of_run({"--choices-file", drop("frame_2.jpg").string()});
   EXPECT_EQ(redone(), std::vector<std::string>{"mosaic"});
   EXPECT_NE(with_choice.at("mosaic.tif"), first_.at("mosaic.tif"));
   EXPECT_EQ(read_frames_table(out() / "frames.csv").at("frame_2.jpg").at("verdict"), "drop");
 }
 
 TEST_F(RedoneSteps, TheChoiceTakenBackGivesTheFirstRunsBytes) {
-  contents_of_run({"--choices", drop("frame_2.jpg").string()});
+  contents_of_run({"--choices-file", drop("frame_2.jpg").string()});
   const auto again = contents_of_run({});
   for (const char* file : {"mosaic.tif", "mosaic_sources.tif", "placement.json", "frames.csv"})
     EXPECT_EQ(again.at(file), first_.at(file)) << file;
