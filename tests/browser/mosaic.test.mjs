@@ -164,7 +164,7 @@ describe('measuring', () => {
     const out = join(folder, 'small');
     // What the page was told of the accuracy, as the run's own placement.json has it.
     writeFileSync(join(out, 'placement.json'), JSON.stringify({crs: null, scale_sigma_share: 0.002, accuracy: {check_rmse_r_m: 0.078, control_rmse_m: 0.03, tie_point_rmse_px: 0.62}, frames: []}));
-    const told = JSON.parse(execFileSync(program(), ['measure', out, '--shapes', shapes, '--json'], {encoding: 'utf8'}));
+    const told = JSON.parse(execFileSync(program(), ['measure', out, '--shapes-file', shapes, '--json'], {encoding: 'utf8'}));
     const measured = told.shapes ?? told.measured ?? told;
     const features = JSON.parse(text).features;
     assert.equal(measured.length, 2);

@@ -189,7 +189,7 @@ describe('choices', () => {
     assert.deepEqual(page.faults, []);
     await page.context().close();
     writeFileSync(join(folder, 'choices.csv'), text);
-    execFileSync(program(), ['run', card, '-o', out, '--quiet', '--choices', join(folder, 'choices.csv')]);
+    execFileSync(program(), ['run', card, '-o', out, '--quiet', '--choices-file', join(folder, 'choices.csv')]);
     const [head, ...rows] = readFileSync(join(out, 'frames.csv'), 'utf8').trim().split(/\r?\n/).map((line) => line.split(','));
     const verdicts = Object.fromEntries(rows.map((row) => [row[head.indexOf('file')], row[head.indexOf('verdict')]]));
     assert.deepEqual(verdicts, wanted);

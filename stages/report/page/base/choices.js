@@ -132,7 +132,7 @@ function drawChoiceBar() {
     next.hidden = false;
   }}, 'Save choices.csv');
   const next = el('p', {class: 'next-step', hidden: true}, 'Put choices.csv where you run the program, then: ',
-                  commandLine(() => ({choices: 'choices.csv'})));
+                  commandLine(() => ({'choices-file': 'choices.csv'})));
   const show = () => {
     const count = choices.count();
     status.textContent = count === 0 ? 'No verdict changed'

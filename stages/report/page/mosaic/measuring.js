@@ -87,7 +87,7 @@ function measuredText(kind, cornersPx) {
   return area ? `${valueText(area, `${groundUnit}\u00b2`)}, outline ${valueText(length, groundUnit)}` : 'The outline crosses itself: it has no area.';
 }
 
-/** RFC 7946 in shape; coordinates are the mosaic's own, as `lookdown measure --shapes` reads them back, with their system named. */
+/** RFC 7946 in shape; coordinates are the mosaic's own, as `lookdown measure --shapes-file` reads them back, with their system named. */
 function shapesAsGeoJson(shapes) {
   const features = shapes.map(({name, kind, corners}) => {
     const points = corners.map(groundFromPx);
