@@ -152,6 +152,8 @@ std::unique_ptr<Program> make_program(const std::vector<std::string>& words) {
   program->app.footer(kCautions);
   program->app.set_version_flag("--version", version_text());
   program->app.set_help_all_flag("--help-all", "the same");
+  // One command only: further words, which may be names of commands, are its own.
+  program->app.require_subcommand(0, 1);
   program->commands = all_commands();
   program->app.formatter(std::make_shared<ProgramHelp>(program->commands));
   for (const Command& command : program->commands)

@@ -36,7 +36,7 @@ std::string placement_text(const std::filesystem::path& out) {
   std::ifstream file(out / "placement.json");
   if (!file)
     throw InputError((out / "placement.json").string() +
-                     ": cannot be opened; give the output folder of a run");
+                     ": cannot be opened; give the output folder of a run that made a mosaic");
   return {std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
 }
 

@@ -33,9 +33,10 @@ struct RunWords {
   std::vector<std::string> left = {};  ///< by earlier ones
 };
 
-/// What a command says at its end, for a person: at most 24 lines of at most 80 columns (paths apart): what
-/// the command is for, what to know, every file that was written and what to do next. Ends with a line break.
-/// Control characters of file names are replaced, so that a name cannot steer a terminal.
+/// What a command says at its end, for a person, in at most 80 columns (paths apart) and, unless the files
+/// alone need more, in at most 24 lines: what the command is for, what to know, every file that was written
+/// and what to do next. Ends with a line break. Control characters of file names are replaced, so that a name
+/// cannot steer a terminal.
 [[nodiscard]] std::string summary(const FlightRecord&, const RunWords&);
 
 /// The same as one JSON object on one line.

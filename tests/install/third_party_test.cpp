@@ -33,6 +33,7 @@ TEST(ThirdParty, EveryLicenceIsTheOneInThePackagesOwnCopyrightFile) {
   std::istringstream page(bytes_of(LOOKDOWN_SOURCE_DIR "/THIRD_PARTY.md"));
   int checked = 0;
   for (std::string line; std::getline(page, line);) {
+    if (line.starts_with("| own")) break;  // the table of own code, which has no licence of others
     if (!line.starts_with("| ") || line.starts_with("| library")) continue;
     const std::vector<std::string> cells = cells_of(line);
     ASSERT_EQ(cells.size(), 6U) << line;

@@ -70,8 +70,11 @@ Choice choose_layout(const Canvas& canvas, double gsd_m, const std::string& pape
       const int own = scale > 0 ? scale : fitting_scale(width_m, height_m, layout.map.wide, layout.map.high);
       const double sheets = std::ceil(width_m * 1e3 / own / layout.map.wide - 1e-9) *
                             std::ceil(height_m * 1e3 / own / layout.map.high - 1e-9);
-      // At the same scale the smaller frame leaves less white.
-      const double cost = (scale > 0 ? sheets : own) + 1e-7 * layout.map.wide * layout.map.high;
+      // At the same scale a sheet that lies as the picture does is expected; then the smaller frame leaves
+      // less white. Both are worth less than a sheet or a step of the scale.
+      const double lies_otherwise = landscape == (width_m >= height_m) ? 0 : 0.1;
+      const double cost =
+          (scale > 0 ? sheets : own) + lies_otherwise + 1e-7 * layout.map.wide * layout.map.high;
       if (cost < best_cost) best_cost = cost, best = {layout, own};
     }
   return best;

@@ -17,6 +17,7 @@ namespace {
 
 constexpr std::size_t kColumns = 80;
 constexpr std::size_t kMostWarnings = 4;
+constexpr std::size_t kLines = 24;  // of a terminal as it comes up
 
 struct OutputFile {
   const char* name;  // a folder ends in /
@@ -103,11 +104,22 @@ std::string mosaic_in_words(const FlightRecord& record) {
   return wrapped(text, 2);
 }
 
-std::string warnings_in_words(const FlightRecord& record) {
+std::size_t lines_of(const std::string& text) {
+  return static_cast<std::size_t>(std::count(text.begin(), text.end(), '\n'));
+}
+
+/// The most important warnings, as many as `lines` hold with their heading, and never none.
+std::string warnings_in_words(const FlightRecord& record, std::size_t lines) {
   if (record.warnings.empty()) return {};
   std::string text = "Know this first:\n";
-  const std::size_t shown = std::min(kMostWarnings, record.warnings.size());
-  for (std::size_t i = 0; i < shown; ++i) text += wrapped("  - " + record.warnings[i], 4, 4);
+  const std::size_t most = std::min(kMostWarnings, record.warnings.size());
+  std::size_t shown = 0;
+  for (; shown < most; ++shown) {
+    const std::string next = wrapped("  - " + record.warnings[shown], 4, 4);
+    const std::size_t and_more = shown + 1 < record.warnings.size() ? 1 : 0;
+    if (shown > 0 && lines_of(text + next) + and_more > lines) break;
+    text += next;
+  }
   if (record.warnings.size() > shown) {
     text += fmt::format("  - and {} more in flight.json\n", record.warnings.size() - shown);
   }
@@ -256,10 +268,10 @@ std::string summary(const FlightRecord& record, const RunWords& run) {
   std::string text = purpose_in_words(record, run);
   if (placed_count(record) > 0)
     text += wrapped("Accuracy: " + accuracy_sentence(record), 2, 6);  // its cautions stand last
-  text += warnings_in_words(record);
-  text += files_in_words(run);
-  for (const std::string& step : next_steps(record, run)) text += wrapped("Next: " + step, 6, 2);
-  return text;
+  std::string end = files_in_words(run);
+  for (const std::string& step : next_steps(record, run)) end += wrapped("Next: " + step, 6, 2);
+  const std::size_t taken = lines_of(text) + lines_of(end);
+  return text + warnings_in_words(record, taken < kLines ? kLines - taken : 0) + end;
 }
 
 std::string summary_json(const FlightRecord& record, const RunWords& run) {

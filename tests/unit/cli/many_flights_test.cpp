@@ -89,10 +89,10 @@ TEST_F(ManyFlights, ListedCommandsRunByThemselvesFromAnywhere) {
   picture("a pond's edge/1.png");
   picture("$(b)/1.png");
   const ProgramRun listed = run_lookdown({"run", "--each", "--list-commands", flights(), "-o", out(),
-                                          "--check-points", "B1,B2", "--no-levelled-copies", "-q"});
+                                          "--max-smear-px", "3", "--no-levelled-copies", "-q"});
   ASSERT_EQ(listed.exit_code, 0) << listed.errors;
   EXPECT_EQ(std::count(listed.output.begin(), listed.output.end(), '\n'), 2);
-  EXPECT_THAT(listed.output, HasSubstr("--check-points=B1,B2"));
+  EXPECT_THAT(listed.output, HasSubstr("--max-smear-px=3"));
   EXPECT_THAT(listed.output, HasSubstr("--no-levelled-copies"));
   EXPECT_FALSE(fs::exists(out()));
   std::ofstream(folder_.path() / "commands") << listed.output;

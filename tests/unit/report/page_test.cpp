@@ -62,10 +62,12 @@ TEST_F(MadeFlightOnDisk, HostileFileNameReachesThePageAsTextOnly) {
 
 TEST_F(MadeFlightOnDisk, PageNamesNothingOutsideItself) {
   const std::string text = page();
-  for (const char* reach :
-       {"src=\"http", "href=\"http", "url(", "@import", "fetch(", "XMLHttpRequest", "import("}) {
+  for (const char* reach : {"src=\"http", "href=\"http", "@import", "fetch(", "XMLHttpRequest", "import("}) {
     EXPECT_THAT(text, Not(HasSubstr(reach)));
   }
+  // A reference that begins with # stays within the page.
+  for (std::size_t at = text.find("url("); at != std::string::npos; at = text.find("url(", at + 1))
+    EXPECT_EQ(text[at + 4], '#') << text.substr(at, 60);
 }
 
 TEST_F(MadeFlightOnDisk, EveryReadableFrameHasItsPictureOnce) {

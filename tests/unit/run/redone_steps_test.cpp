@@ -83,7 +83,7 @@ TEST_F(RedoneSteps, TheChoiceTakenBackGivesTheFirstRunsBytes) {
 
 TEST_F(RedoneSteps, WhatCullHasMeasuredServesARun) {
   fs::remove_all(out());
-  contents_of_run({}, "cull");
+  contents_of_run({"--no-page"}, "cull");
   const auto kept = [] {
     std::size_t entries = 0;
     for (const auto& entry : fs::recursive_directory_iterator(out() / ".cache"))
