@@ -17,17 +17,16 @@ constexpr float kFloor = 0.006f;
 // Weights of the evidence, chosen by hand from a logistic regression over outlined pictures of lakes; round
 // on purpose. Log-odds for each factor of e in unevenness, for each factor of e in brightness or colour
 // beyond.
-constexpr double kDarkDetailWeight = -1.9, kNoDarkDetail = -4;  // below: as smooth as any water is
-constexpr double kUnevenColourWeight = -1.5, kEvenColour = -4.8;
+constexpr double kDarkDetailWeight = -2.7, kNoDarkDetail = -4;  // below: as smooth as any water is
+constexpr double kUnevenColourWeight = -0.6, kEvenColour = -4.8;
 // Water absorbs red first: few waters leave as much of it as sand, concrete and dry soil do (ln of 0.35 of
 // white).
-constexpr double kBrightRedWeight = -8, kBrightRedFrom = -1.05, kOfRedness = 1.2;
+constexpr double kBrightRedWeight = -7.5, kBrightRedFrom = -1.05, kOfRedness = 1.2;
 // Leaves and lawns: green beyond red and blue, in the sun and in the shade, where water is blue with the sky.
-constexpr double kGreenWeight = -14, kGreenFrom = 0.05, kMostGreen = 0.25;
+constexpr double kGreenWeight = -11, kGreenFrom = 0.05, kMostGreen = 0.25;
 // Leaves, straw and soil swallow blue; a surface mirrors some of the sky's.
-constexpr double kYellowWeight = -9, kYellowFrom = 0.72, kMostYellow = 0.5;
-constexpr double kRedWeight = -5, kRedFrom = 0.05, kMostRed = 0.3;  // roofs, soil; there is red water
-constexpr double kPrior = -10.1;
+constexpr double kYellowWeight = -18, kYellowFrom = 0.72, kMostYellow = 0.5;
+constexpr double kPrior = -10;
 
 cv::Mat log_levels(const cv::Mat& levels) {
   static const std::array<float, 256> table = [] {
@@ -173,8 +172,7 @@ cv::Mat water_log_odds(const WorkingPicture& picture) {
              beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
                     kBrightRedFrom, 10) +
          kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green)), kGreenFrom, kMostGreen) +
-         kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow) +
-         kRedWeight * beyond(red_green, kRedFrom, kMostRed);
+         kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow);
 }
 
 cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {
