@@ -96,8 +96,8 @@ std::vector<double> sums_by_label(const cv::Mat& labels, const cv::Mat& values) 
 
 // Broad places that look like water, and somewhere clearly so.
 cv::Mat sure_water(const cv::Mat& log_odds) {
-  constexpr float kLikely = 0.3f;
-  constexpr double kSureMean = 1.2, kLeastShare = 0.006;
+  constexpr float kLikely = 0.0f;
+  constexpr double kSureMean = 1.1, kLeastShare = 0.006;
   cv::Mat likely = log_odds > kLikely;
   cv::morphologyEx(likely, likely, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
   std::vector<double> sums;
