@@ -4,6 +4,7 @@
 #include <fmt/core.h>
 #include <gdal_priv.h>
 
+#include <cstdlib>
 #include <cstring>
 #include <mutex>
 #include <opencv2/core.hpp>
@@ -78,6 +79,13 @@ cv::Mat with_palette(const cv::Mat& indices, const GDALColorTable& palette) {
   return colours;
 }
 
+// Samples of 1, 2 or 4 bits come as they are coded: white is 1, 3 or 15 until it is made 255.
+void widen_samples(cv::Mat& grey, GDALRasterBand& band) {
+  const char* bits = band.GetMetadataItem("NBITS", "IMAGE_STRUCTURE");
+  const int count = bits ? std::atoi(bits) : 8;
+  if (grey.depth() == CV_8U && count < 8 && count > 0) grey *= 255 / ((1 << count) - 1);
+}
+
 }  // namespace
 
 Result<FrameHeader> raster_header(const std::filesystem::path& path) {
@@ -118,6 +126,7 @@ Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
   }
   if (const GDALColorTable* palette = picture->GetRasterBand(1)->GetColorTable(); palette && eight)
     return with_palette(image, *palette);
+  widen_samples(image, *picture->GetRasterBand(1));
   cv::Mat colours;
   cv::merge(std::vector<cv::Mat>{image, image, image}, colours);
   return colours;

@@ -55,6 +55,19 @@ class OtherFormats : public ::testing::Test {
   FrameReader reader_;
 };
 
+// White of one bit a pixel is white (PNG specification, section 13.12: samples are scaled linearly); OpenCV's
+// own reader says the same.
+TEST_F(OtherFormats, BilevelPngIsBlackAndWhite) {
+  cv::Mat mask(37, 53, CV_8UC1, cv::Scalar(0));
+  mask(cv::Rect(5, 7, 20, 11)).setTo(255);
+  const fs::path file = folder_.path() / "mask.png";
+  ASSERT_TRUE(cv::imwrite(file.string(), mask, {cv::IMWRITE_PNG_BILEVEL, 1}));
+  const auto grey = reader_.grey(file);
+  ASSERT_TRUE(grey.has_value());
+  EXPECT_EQ(cv::norm(*grey, mask, cv::NORM_INF), 0);
+  EXPECT_EQ(cv::norm(*grey, cv::imread(file.string(), cv::IMREAD_GRAYSCALE), cv::NORM_INF), 0);
+}
+
 // Ways that TIFF 6.0 and its supplements store the same pixels, written by GDAL.
 TEST_F(OtherFormats, TiffComesBackUnchangedHoweverItIsStored) {
   using How = std::vector<std::pair<const char*, const char*>>;
