@@ -14,6 +14,7 @@
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/raised_planes.h"
 #include "stages/glare/sun_from_glint.h"
 #include "stages/glare/view_comparison.h"
 
@@ -253,8 +254,11 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
     context.scheduler.for_each_frame(
         members.size(), comparing_bytes(flight, members),
         [&](std::size_t i) {
-          const SearchedFrame own = searched.get(members[i]);
+          SearchedFrame own = searched.get(members[i]);
           masked[i] = {places[i], coarse(own.glint), members[i]};
+          const cv::Mat raised = group == 0 ? raised_planes_in(flight.placement, places[i], own.bgr.size())
+                                            : cv::Mat::zeros(own.bgr.size(), CV_8UC1);
+          own.water = own.water & ~raised;
           if (views[i].empty()) return;
           std::vector<OverlaidView> others;
           for (const int j : views[i])
@@ -263,8 +267,9 @@ void refine_across_frames(FlightRecord& flight, const Options& options, RunConte
           // The waves' slope is known from the glint itself, and only guessed from place and time.
           const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.bgr.size())
                                        : placed_prior(flight, flight.frames[members[i]], options);
-          answers[i] = refine_frame(flight.frames[members[i]], own, compare_views(own, others), prior,
-                                    options, context);
+          ComparedFrame compared_views = compare_views(own, others);
+          compared_views.water.setTo(0, raised);
+          answers[i] = refine_frame(flight.frames[members[i]], own, compared_views, prior, options, context);
           masked[i].glare = answers[i].coarse_glare;
         },
         [&](std::size_t i, const std::optional<Fault>& fault) { compared[i] = !fault && !views[i].empty(); });
