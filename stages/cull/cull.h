@@ -33,7 +33,7 @@ struct Options {
 void describe(Options&, OptionVisitor&);
 
 /// Log-odds that a frame shows the horizon, in the order of the record; empty where nothing was asked.
-using HorizonGlances = std::vector<std::optional<double>>;
+using CoarseHorizons = std::vector<std::optional<double>>;
 
 /// Evidence (Sharpness::detail) below which a frame does not tell.
 inline constexpr double kLeastDetail = 0.25;
@@ -46,9 +46,10 @@ inline constexpr const char* kMeasureVersion = "cull/7";
 Sharpness measure(FramePixels&, const FrameInfo&, const Options&, cv::Mat* overview = nullptr);
 
 /// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness,
-/// horizon, tilt, glare); fills `decision` of each frame that has no fault. `glances` may hold, for each
-/// frame, the log-odds that a glance saw the horizon in it; they count where the horizon was not looked for.
-void decide(FlightRecord&, const Options&, const HorizonGlances& glances = {});
+/// horizon, tilt, glare); fills `decision` of each frame that has no fault. `coarse_horizons` may hold, for
+/// each frame, the log-odds that a glance saw the horizon in it; they count where the horizon was not looked
+/// for.
+void decide(FlightRecord&, const Options&, const CoarseHorizons& coarse_horizons = {});
 
 /// Second pass after placement: overlapping frames of the same ground settle what the first left open.
 void settle_by_overlap(FlightRecord&, const Options&, RunContext&);

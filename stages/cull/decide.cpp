@@ -85,7 +85,7 @@ double merit(const FrameRecord& frame) {
 }
 
 void judge_repeats(FlightRecord& flight, const Options& options) {
-  const std::vector<int> group = group_near_repeats(flight.frames);
+  const std::vector<int> group = group_near_duplicates(flight.frames);
   std::map<int, int> best;
   for (int i = 0; i < static_cast<int>(group.size()); ++i) {
     if (group[i] < 0 || flight.frames[i].fault) continue;
@@ -135,9 +135,9 @@ void describe(Options& o, OptionVisitor& visitor) {
                  o.collect);
 }
 
-void decide(FlightRecord& flight, const Options& options, const HorizonGlances& glances) {
+void decide(FlightRecord& flight, const Options& options, const CoarseHorizons& coarse_horizons) {
   const BlurLimits limits = find_blur_limits(flight.frames, options);
-  const std::vector<ViewFinding> views = find_views(flight.frames, glances);
+  const std::vector<ViewFinding> views = find_views(flight.frames, coarse_horizons);
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& frame = flight.frames[i];
     if (frame.fault || !frame.sharpness || frame.decision.by_person) continue;

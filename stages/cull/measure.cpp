@@ -134,7 +134,7 @@ void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectru
       const MeanSpectrum mean = mean_spectrum(inside, whole.noise_power, 0.5);
       TileBlur region{column, row, std::nullopt, std::min(1.0, mean.tiles_with_detail / kTilesForSurety)};
       if (mean.tiles_with_detail >= kLeastTilesOfRegion)
-        region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_power)).widest_px;
+        region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_periodogram)).widest_px;
       out.tiles.push_back(region);
     }
 }
@@ -142,7 +142,7 @@ void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectru
 /// Where the smear changes over the frame, its length and direction in the middle.
 void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mean, const cv::Size& frame,
                const SpectrumFit& smear, Sharpness& out) {
-  const auto turning = turning_smear(spectra, region_grid(frame), mean.noise_power, smear);
+  const auto turning = rotational_blur(spectra, region_grid(frame), mean.noise_power, smear);
   if (!turning) return;
   out.smear_px = turning->length_px;
   out.smear_deg = std::fmod(turning->direction_rad * 180 / std::numbers::pi + 360, 180.0);
@@ -152,19 +152,19 @@ void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mea
 
 Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&, cv::Mat* overview) {
   Sharpness out;
-  const FrameParts parts = read_parts(pixels);
+  const TileSample parts = sample_tiles(pixels);
   if (overview) *overview = parts.overview;
   measure_exposure(parts.overview, out);
-  out.signature = make_signature(parts.overview);
+  out.signature = make_thumbnail(parts.overview);
 
   std::vector<TileSpectrum> spectra;
-  for (const FrameTile& tile : parts.tiles) spectra.push_back(tile_spectrum(tile.grey, tile.where));
+  for (const SampledTile& tile : parts.tiles) spectra.push_back(tile_spectrum(tile.grey, tile.where));
   const MeanSpectrum mean = mean_spectrum(spectra);
   out.detail = std::min(1.0, mean.tiles_with_detail / kTilesForSurety);
   measure_regions(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, out);
   if (out.detail < kLeastDetail) return out;
   const BlurEstimate blur = estimate_blur(mean);
-  note_blur(blur, detail_left(spectra, parts.overview), out);
+  note_blur(blur, high_frequency_residue(spectra, parts.overview), out);
   if (out.smear_px.value_or(0) > kLongEnough_px)
     note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, blur.smear_fit, out);
   return out;

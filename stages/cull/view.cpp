@@ -26,7 +26,7 @@ bool lens_covered(const Sharpness& s) {
 }
 
 /// Sky and nothing else: even, bright, nothing to measure, bluer than grey or white.
-bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
+bool only_sky(const Sharpness& s, const Thumbnail& picture) {
   cv::Scalar mean, deviation;
   cv::meanStdDev(picture.luminance, mean, deviation);
   const double blue = 128 - cv::mean(picture.blue_yellow)[0];
@@ -36,7 +36,7 @@ bool only_sky(const Sharpness& s, const SignaturePicture& picture) {
 /// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off
 /// toward the corners, shading) is taken out. Grass or gravel from the height of a person is even; ponds,
 /// paths and roofs are not.
-double large_structure(const SignaturePicture& picture) {
+double large_structure(const Thumbnail& picture) {
   const cv::Mat& luminance = picture.luminance;
   cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
   for (int y = 0, at = 0; y < luminance.rows; ++y)
@@ -53,11 +53,11 @@ double large_structure(const SignaturePicture& picture) {
 
 /// As blue and even as the open sky is, whatever noise and clouds add to it; no frame of ground or water
 /// among those looked at is half as blue.
-bool even_blue(const SignaturePicture& picture) {
+bool even_blue(const Thumbnail& picture) {
   return 128 - cv::mean(picture.blue_yellow)[0] > kSkyBlue && large_structure(picture) < kSkyStructure;
 }
 
-ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_odds) {
+ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horizon_log_odds) {
   ViewFinding out;
   if (!frame.sharpness) return {View::other, {}};
   if (lens_covered(*frame.sharpness))
@@ -67,14 +67,14 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> glance_log_o
     out.reasons.push_back({"horizon in the frame", frame.horizon->pitch_deg, std::nullopt, "deg pitch"});
     return out;
   }
-  if (!frame.horizon_looked_for && glance_log_odds.value_or(0) > 0)
-    return {View::horizon, {{"horizon seen at a glance", glance_log_odds, 0, "log-odds"}}};
+  if (!frame.horizon_looked_for && coarse_horizon_log_odds.value_or(0) > 0)
+    return {View::horizon, {{"horizon seen at a glance", coarse_horizon_log_odds, 0, "log-odds"}}};
   if (frame.tilt && frame.tilt->off_nadir_deg - frame.tilt->sigma_deg > kNadirLimitDeg) {
     out.view = View::oblique;
     out.reasons.push_back({"oblique", frame.tilt->off_nadir_deg, kNadirLimitDeg, "deg"});
     return out;
   }
-  if (const auto picture = read_signature(frame.sharpness->signature)) {
+  if (const auto picture = read_thumbnail(frame.sharpness->signature)) {
     if (only_sky(*frame.sharpness, *picture))
       return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
     if (even_blue(*picture))
@@ -90,7 +90,7 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
   std::vector<double> known;
   for (std::size_t i = 0; i < frames.size(); ++i) {
     if (views[i].view != View::nadir || !frames[i].sharpness || frames[i].sharpness->detail < 1) continue;
-    if (const auto picture = read_signature(frames[i].sharpness->signature))
+    if (const auto picture = read_thumbnail(frames[i].sharpness->signature))
       known.push_back(*(structure[i] = large_structure(*picture)));
   }
   if (known.size() < kFramesToCompare) return;
@@ -116,11 +116,12 @@ void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector
 
 }  // namespace
 
-std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames, const HorizonGlances& glances) {
+std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
+                                    const CoarseHorizons& coarse_horizons) {
   std::vector<ViewFinding> views;
   views.reserve(frames.size());
   for (std::size_t i = 0; i < frames.size(); ++i)
-    views.push_back(view_of(frames[i], i < glances.size() ? glances[i] : std::nullopt));
+    views.push_back(view_of(frames[i], i < coarse_horizons.size() ? coarse_horizons[i] : std::nullopt));
   mark_launch_and_landing(frames, views);
   return views;
 }

@@ -17,6 +17,6 @@ struct ViewFinding {
 /// signature; a frame for which none of them says otherwise is taken as nadir. Even ground full of detail at
 /// the start or the end of a flight over other ground is that of launch or landing: other.
 [[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
-                                                  const HorizonGlances&);
+                                                  const CoarseHorizons&);
 
 }  // namespace lookdown::cull

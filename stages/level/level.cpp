@@ -39,21 +39,21 @@ Horizon describe_horizon(const HorizonChoice& choice, Edge edge, const Camera& f
   horizon.line = {line.x(), line.y(), line.z()};
   const Attitude attitude = attitude_from_up(up_from_line(frame_camera, line), orientation);
   const double pixel_rad = 1 / small.fx_px;
-  const bool is_sea = edge == Edge::skyline && found.relief_px * pixel_rad < 0.0006 &&
+  const bool is_sea = edge == Edge::skyline && found.waviness_px * pixel_rad < 0.0006 &&
                       found.scatter_px * pixel_rad < 0.0012 && found.support.inlier_share > 0.75;
   horizon.kind = is_sea ? "sea" : "land";
   const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
   horizon.roll_deg = attitude.roll_rad * kDegrees;
   horizon.pitch_deg = (attitude.pitch_rad - dip) * kDegrees;
-  const double relief_rad = is_sea ? 0 : std::max(0.003, 2 * found.relief_px * pixel_rad);
+  const double waviness_rad = is_sea ? 0 : std::max(0.003, 2 * found.waviness_px * pixel_rad);
   const double focal = frame_camera.focal_sigma_share > 0 ? frame_camera.focal_sigma_share : 0.01;
   const double from_focal = std::abs(std::sin(attitude.pitch_rad) * std::cos(attitude.pitch_rad)) * focal;
   horizon.roll_sigma_deg = std::hypot(
       kSurestRollDeg,
-      kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * relief_rad), choice.roll_spread_rad));
+      kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * waviness_rad), choice.roll_spread_rad));
   horizon.pitch_sigma_deg =
       kDegrees * std::hypot(std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad,
-                                       relief_rad),
+                                       waviness_rad),
                             from_focal);
   return horizon;
 }
@@ -97,7 +97,7 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   const double focal_sigma = info.camera.focal_sigma_share;
   if (!finding.horizon && focal_sigma > 0 && focal_sigma < 0.06) {
     const auto edges = straight_edges(pixels.grey(reduction), info.camera.scaled(factor), kMostEdges);
-    if (const auto tilt = tilt_from_right_angles(edges)) finding.tilts.push_back(*tilt);
+    if (const auto tilt = tilt_from_manhattan_directions(edges)) finding.tilts.push_back(*tilt);
   }
   return finding;
 }

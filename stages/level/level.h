@@ -38,7 +38,7 @@ Finding find(FramePixels&, const FrameInfo&, const Options&);
 /// Log-odds that a picture, much reduced (CV_8UC3, BGR; some 500 pixels are plenty), shows the horizon:
 /// the regions on either side of a rough cut alone, for a first idea of what a frame looks at. `find` looks
 /// for the edge too, errs less and places it. The camera is that of the reduced picture.
-[[nodiscard]] double glance_log_odds(const cv::Mat& bgr, const Camera&, int orientation);
+[[nodiscard]] double coarse_horizon_log_odds(const cv::Mat& bgr, const Camera&, int orientation);
 
 /// Combines tilt sources by uncertainty into FrameRecord::tilt (placement's included when the frame is
 /// placed).

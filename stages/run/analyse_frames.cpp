@@ -19,7 +19,7 @@ using nlohmann::json;
 // wind does not measure the blur anew, and what `cull` has measured serves `run`.
 struct SharpnessPart {
   Sharpness sharpness;
-  double glance_log_odds = 0;  // that the reduced picture shows the horizon
+  double coarse_horizon_log_odds = 0;  // that the reduced picture shows the horizon
 };
 
 struct GlarePart {
@@ -37,7 +37,7 @@ std::string binary_text(const json& j) {
 }
 
 json packed(const SharpnessPart& part) {
-  return {{"sharpness", to_json(part.sharpness)}, {"glance", part.glance_log_odds}};
+  return {{"sharpness", to_json(part.sharpness)}, {"glance", part.coarse_horizon_log_odds}};
 }
 
 json packed(const level::Finding& part) {
@@ -96,7 +96,7 @@ class FrameQuestions {
     SharpnessPart sharpness = part.operator()<SharpnessPart>(
         fmt::format("sharpness {} {}", cull::kMeasureVersion, level::kFindVersion), "",
         [&] { return measure(pixels, frame); });
-    glance = sharpness.glance_log_odds;
+    glance = sharpness.coarse_horizon_log_odds;
     frame.sharpness = std::move(sharpness.sharpness);
 
     frame.horizon_looked_for = options_.look_for_horizon;
@@ -143,8 +143,8 @@ class FrameQuestions {
     SharpnessPart part;
     part.sharpness = cull::measure(pixels, frame.info, options_.cull, &overview);
     const double scale = static_cast<double>(overview.cols) / frame.source.width_px;
-    part.glance_log_odds =
-        level::glance_log_odds(overview, frame.info.camera.scaled(scale), frame.source.orientation);
+    part.coarse_horizon_log_odds =
+        level::coarse_horizon_log_odds(overview, frame.info.camera.scaled(scale), frame.source.orientation);
     return part;
   }
 
@@ -185,17 +185,17 @@ constexpr std::int64_t kBytesAPixel = 4, kBytesAPixelWithGlare = 20;
 
 }  // namespace
 
-cull::HorizonGlances analyse_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
+cull::CoarseHorizons analyse_frames(FlightRecord& record, const FlightOptions& options, RunContext& context) {
   const FrameQuestions questions(options, context);
   std::vector<char> was_cached(record.frames.size(), 0);
-  cull::HorizonGlances glances(record.frames.size());
+  cull::CoarseHorizons coarse_horizons(record.frames.size());
   context.progress.start("measure", record.frames.size());
   context.scheduler.for_each_frame(
       record.frames.size(),
       bytes_for_largest_frame(record, options.look_for_glare ? kBytesAPixelWithGlare : kBytesAPixel),
       [&](std::size_t i) {
         FrameRecord& frame = record.frames[i];
-        if (!frame.fault) was_cached[i] = questions.answer(frame, glances[i]);
+        if (!frame.fault) was_cached[i] = questions.answer(frame, coarse_horizons[i]);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault) {
@@ -208,7 +208,7 @@ cull::HorizonGlances analyse_frames(FlightRecord& record, const FlightOptions& o
   StageTiming& timing = record.timings.back();
   timing.done = static_cast<int>(record.frames.size());
   timing.from_cache = static_cast<int>(std::count(was_cached.begin(), was_cached.end(), 1));
-  return glances;
+  return coarse_horizons;
 }
 
 }  // namespace lookdown

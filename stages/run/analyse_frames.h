@@ -11,6 +11,6 @@ namespace lookdown {
 /// context.out. Results come from the cache where file content and options are the same; a frame that cannot
 /// be decoded gets its fault here. Returns, for each frame whose horizon was not looked for, the log-odds
 /// that a glance at it saw one.
-cull::HorizonGlances analyse_frames(FlightRecord&, const FlightOptions&, RunContext&);
+cull::CoarseHorizons analyse_frames(FlightRecord&, const FlightOptions&, RunContext&);
 
 }  // namespace lookdown

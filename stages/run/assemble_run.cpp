@@ -118,9 +118,9 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
                             static_cast<int>(files.size()), 0});
   if (extent >= Extent::measure) {
     const Timed timed(record, "measure");
-    const cull::HorizonGlances glances = analyse_frames(record, options, context);
+    const cull::CoarseHorizons coarse_horizons = analyse_frames(record, options, context);
     level::add_tilts_from_sun(record, sun_marks);
-    cull::decide(record, options.cull, glances);
+    cull::decide(record, options.cull, coarse_horizons);
     apply_rescues(record, choices);
   }
   warn_about_faults(record);
@@ -154,7 +154,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   else if (options.rectified_copies)
     write_rectified_obliques(record, options.rectify, context);
   if (options.deglinted_copies) glare::write_deglinted(record, context.out / "deglinted", context);
-  cull::collect_kept(record, options.cull, context.out / "kept");
+  cull::export_kept(record, options.cull, context.out / "kept");
   if (extent >= Extent::report) {
     const Timed timed(record, "report");
     report::Options report = options.report;

@@ -65,16 +65,16 @@ bool agree(double a, double b) {
 DirectedWidth coarse_blur(const DirectionBands& bands) {
   std::array<double, kAxes> widths{};
   for (int k = 0; k < kAxes; ++k)
-    widths[k] = std::exp(axis_width_network().evaluate(axis_features(bands, k))[0]);
+    widths[k] = std::exp(directional_width_network().evaluate(directional_features(bands, k))[0]);
   return directed_width(widths);
 }
 
 BlurEstimate estimate_blur(const MeanSpectrum& mean) {
-  const DirectionBands bands = direction_bands(mean.log_power);
+  const DirectionBands bands = direction_bands(mean.log_periodogram);
   const DirectedWidth start = coarse_blur(bands);
   const SpectrumContext context{mean.tiles, mean.middle_over_noise};
   const Eigen::VectorXf first = whole_network().evaluate(whole_features(bands, context, start));
-  const SpectrumFits fits = fit_shapes(samples_of(mean.wide_log_power));
+  const SpectrumFits fits = fit_shapes(samples_of(mean.wide_log_periodogram));
   const Eigen::VectorXf out =
       evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges));
 

@@ -67,9 +67,9 @@ Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double posit
 
 }  // namespace
 
-DirectionBands direction_bands(const cv::Mat& log_power) {
+DirectionBands direction_bands(const cv::Mat& log_periodogram) {
   DirectionBands bands = DirectionBands::Zero();
-  const auto* power = log_power.ptr<float>();
+  const auto* power = log_periodogram.ptr<float>();
   for (const BandPlace& at : band_places()) {
     bands.data()[at.lower] += at.lower_weight * power[at.frequency];
     bands.data()[at.upper] += at.upper_weight * power[at.frequency];
@@ -77,8 +77,8 @@ DirectionBands direction_bands(const cv::Mat& log_power) {
   return bands;
 }
 
-AxisFeatures axis_features(const DirectionBands& bands, double position) {
-  AxisFeatures out;
+DirectionalFeatures directional_features(const DirectionBands& bands, double position) {
+  DirectionalFeatures out;
   const float level = slow_level(bands);
   for (int k = 0; k < kRelative; ++k) {
     const bool mirrored = k > 0 && k < kRelative - 1;
@@ -111,7 +111,7 @@ DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
 WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context,
                              const DirectedWidth& start) {
   WholeFeatures out;
-  out.head<kAxisFeatures>() = axis_features(bands, start.direction_rad / kPi * kAxes);
+  out.head<kDirectionalFeatures>() = directional_features(bands, start.direction_rad / kPi * kAxes);
   out.tail<4>() << static_cast<float>(std::log(context.tiles + 1.0)),
       static_cast<float>(context.middle_over_noise), log_of(start.smear_px(), 0.1),
       log_of(start.narrowest_px, 0.05);
@@ -119,7 +119,7 @@ WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext&
 }
 
 SpectrumFits fit_shapes(const SpectrumSamples& samples) {
-  return {fit_spectrum(samples, BlurShape::none), fit_spectrum(samples, BlurShape::smear),
+  return {fit_spectrum(samples, BlurShape::none), fit_spectrum(samples, BlurShape::motion),
           fit_spectrum(samples, BlurShape::disc)};
 }
 

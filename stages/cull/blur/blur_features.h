@@ -17,7 +17,7 @@ inline constexpr int kRelative =
 
 /// Mean log power by direction (row k: k * 180 / kAxes degrees counter-clockwise from +x, y up) and ring.
 using DirectionBands = Eigen::Matrix<float, kAxes, kBands, Eigen::RowMajor>;
-[[nodiscard]] DirectionBands direction_bands(const cv::Mat& log_power);
+[[nodiscard]] DirectionBands direction_bands(const cv::Mat& log_periodogram);
 
 /// What the whole spectrum says beside its shape.
 struct SpectrumContext {
@@ -28,9 +28,9 @@ struct SpectrumContext {
 /// The spectrum as seen from the axis `position` (in steps of 180 / kAxes degrees; between two axes it is
 /// interpolated), less the level of the slow frequencies. Left and right of the axis are averaged: a mirrored
 /// picture must give the same answer.
-inline constexpr int kAxisFeatures = kRelative * kBands + 2;
-using AxisFeatures = Eigen::Matrix<float, kAxisFeatures, 1>;
-[[nodiscard]] AxisFeatures axis_features(const DirectionBands&, double position);
+inline constexpr int kDirectionalFeatures = kRelative * kBands + 2;
+using DirectionalFeatures = Eigen::Matrix<float, kDirectionalFeatures, 1>;
+[[nodiscard]] DirectionalFeatures directional_features(const DirectionBands&, double position);
 
 /// Standard deviations of the blur along and across the direction in which it is widest.
 struct DirectedWidth {
@@ -45,7 +45,7 @@ struct DirectedWidth {
 
 /// Spectrum of the sharpest tiles from the axis along which the blur is widest, with how much there was to
 /// see.
-inline constexpr int kWholeFeatures = kAxisFeatures + 4;
+inline constexpr int kWholeFeatures = kDirectionalFeatures + 4;
 using WholeFeatures = Eigen::Matrix<float, kWholeFeatures, 1>;
 [[nodiscard]] WholeFeatures whole_features(const DirectionBands&, const SpectrumContext&,
                                            const DirectedWidth& start);

@@ -24,9 +24,9 @@ double log_of_coarse_variance(const cv::Mat& overview) {
 
 }  // namespace
 
-double detail_left(const std::vector<TileSpectrum>& tiles, const cv::Mat& overview) {
-  cv::Mat sum = cv::Mat::zeros(tiles.front().log_power.size(), CV_32F);
-  for (const TileSpectrum& tile : tiles) sum += tile.log_power;
+double high_frequency_residue(const std::vector<TileSpectrum>& tiles, const cv::Mat& overview) {
+  cv::Mat sum = cv::Mat::zeros(tiles.front().log_periodogram.size(), CV_32F);
+  for (const TileSpectrum& tile : tiles) sum += tile.log_periodogram;
   const DirectionBands bands = direction_bands(sum / static_cast<double>(tiles.size()));
   return bands.middleCols<kRings>(kFirstRing).mean() - log_of_coarse_variance(overview);
 }

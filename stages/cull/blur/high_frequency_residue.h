@@ -13,6 +13,6 @@ namespace lookdown::cull {
 /// logarithm of the variance of the frame reduced to 32 x 32. No selection of tiles: any further blur lowers
 /// the power of each of them, so that the number falls whatever the scene. `overview`: CV_8UC3, the frame
 /// reduced. At least one tile.
-[[nodiscard]] double detail_left(const std::vector<TileSpectrum>&, const cv::Mat& overview);
+[[nodiscard]] double high_frequency_residue(const std::vector<TileSpectrum>&, const cv::Mat& overview);
 
 }  // namespace lookdown::cull

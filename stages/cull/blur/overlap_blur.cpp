@@ -61,8 +61,8 @@ std::optional<OverlapBlur> compare_overlap(const FrameRecord& one, const cv::Mat
     if (there.empty()) continue;
     const TileSpectrum mine = tile_spectrum(one_grey(where), where), theirs = tile_spectrum(there, where);
     if (theirs.middle_power < 3 * theirs.corner_power || theirs.middle_power < 1) continue;
-    one_mean = tiles == 0 ? mine.log_power.clone() : cv::Mat(one_mean + mine.log_power);
-    other_mean = tiles == 0 ? theirs.log_power.clone() : cv::Mat(other_mean + theirs.log_power);
+    one_mean = tiles == 0 ? mine.log_periodogram.clone() : cv::Mat(one_mean + mine.log_periodogram);
+    other_mean = tiles == 0 ? theirs.log_periodogram.clone() : cv::Mat(other_mean + theirs.log_periodogram);
     one_floor += std::log(mine.corner_power + 0.01);
     other_floor += std::log(theirs.corner_power + 0.01);
     ++tiles;

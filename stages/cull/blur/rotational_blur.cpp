@@ -32,7 +32,7 @@ std::vector<LocalSmear> local_smears(const std::vector<TileSpectrum>& spectra, c
     }
     const MeanSpectrum mean = mean_spectrum(inside, noise_power, 1);
     if (mean.tiles_with_detail < kLeastTiles) continue;
-    const SpectrumFit fit = refine_smear(samples_of(mean.wide_log_power), whole);
+    const SpectrumFit fit = refine_motion_blur(samples_of(mean.wide_log_periodogram), whole);
     Eigen::Vector2d vector =
         fit.length_px * Eigen::Vector2d(std::cos(fit.direction_rad), std::sin(fit.direction_rad));
     if (vector.dot(along) < 0) vector = -vector;
@@ -84,15 +84,16 @@ Motion fit_motion(const std::vector<LocalSmear>& smears) {
 
 }  // namespace
 
-std::optional<TurningSmear> turning_smear(const std::vector<TileSpectrum>& spectra, const RegionGrid& regions,
-                                          double noise_power, const SpectrumFit& whole) {
+std::optional<RotationalBlur> rotational_blur(const std::vector<TileSpectrum>& spectra,
+                                              const RegionGrid& regions, double noise_power,
+                                              const SpectrumFit& whole) {
   const std::vector<LocalSmear> smears = local_smears(spectra, regions, noise_power, whole);
   if (static_cast<int>(smears.size()) < kLeastRegions) return std::nullopt;
   const Motion motion = fit_motion(smears);
   const Eigen::Vector2d middle = motion.shift_and_turn.head<2>();
   const double turn = std::abs(motion.shift_and_turn[2]);
   if (turn < kClearTurn * motion.turn_sigma || turn < kWorthTelling * middle.norm()) return std::nullopt;
-  return TurningSmear{middle.norm(), std::atan2(middle.y(), middle.x())};
+  return RotationalBlur{middle.norm(), std::atan2(middle.y(), middle.x())};
 }
 
 }  // namespace lookdown::cull

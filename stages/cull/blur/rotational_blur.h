@@ -10,7 +10,7 @@
 
 namespace lookdown::cull {
 
-struct TurningSmear {
+struct RotationalBlur {
   double length_px = 0;      ///< in the middle of the frame
   double direction_rad = 0;  ///< there; counter-clockwise from +x, y up
 };
@@ -19,7 +19,8 @@ struct TurningSmear {
 /// s(r) = v + w x r, which is what a rigid motion of the camera gives over a short exposure. `whole`: the
 /// smear found for all tiles together, from which the regions' are searched. Empty when the regions do not
 /// show a turn beyond their scatter.
-[[nodiscard]] std::optional<TurningSmear> turning_smear(const std::vector<TileSpectrum>&, const RegionGrid&,
-                                                        double noise_power, const SpectrumFit& whole);
+[[nodiscard]] std::optional<RotationalBlur> rotational_blur(const std::vector<TileSpectrum>&,
+                                                            const RegionGrid&, double noise_power,
+                                                            const SpectrumFit& whole);
 
 }  // namespace lookdown::cull

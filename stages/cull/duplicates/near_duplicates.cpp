@@ -24,7 +24,7 @@ bool near_in_time(const FrameRecord& a, const FrameRecord& b) {
   return std::abs(*a.info.taken_at_s - *b.info.taken_at_s) <= kSecondsAhead;
 }
 
-bool same_picture(const SignaturePicture& a, const SignaturePicture& b) {
+bool same_picture(const Thumbnail& a, const Thumbnail& b) {
   const Likeness likeness = compare(a, b);
   return likeness.correlation >= kLeastCorrelation && likeness.shift_share <= kLargestShiftShare &&
          std::abs(likeness.turn_deg) <= kLargestTurnDeg;
@@ -37,11 +37,11 @@ int root(std::vector<int>& parent, int i) {
 
 }  // namespace
 
-std::vector<int> group_near_repeats(const std::vector<FrameRecord>& frames) {
+std::vector<int> group_near_duplicates(const std::vector<FrameRecord>& frames) {
   const int count = static_cast<int>(frames.size());
-  std::vector<std::optional<SignaturePicture>> pictures(count);
+  std::vector<std::optional<Thumbnail>> pictures(count);
   for (int i = 0; i < count; ++i)
-    if (frames[i].sharpness) pictures[i] = read_signature(frames[i].sharpness->signature);
+    if (frames[i].sharpness) pictures[i] = read_thumbnail(frames[i].sharpness->signature);
 
   std::vector<int> parent(count);
   std::iota(parent.begin(), parent.end(), 0);

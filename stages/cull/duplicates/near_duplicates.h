@@ -9,6 +9,6 @@ namespace lookdown::cull {
 
 /// For each frame the index of the first frame of its group, or -1 for a frame that stands alone. Frames
 /// without a signature stand alone.
-[[nodiscard]] std::vector<int> group_near_repeats(const std::vector<FrameRecord>& frames);
+[[nodiscard]] std::vector<int> group_near_duplicates(const std::vector<FrameRecord>& frames);
 
 }  // namespace lookdown::cull

@@ -96,7 +96,7 @@ cv::Mat halved(const cv::Mat& picture) {
 
 }  // namespace
 
-std::vector<std::uint8_t> make_signature(const cv::Mat& whole) {
+std::vector<std::uint8_t> make_thumbnail(const cv::Mat& whole) {
   const cv::Mat bgr = halved_until(whole, 4 * kLongSide);
   const double scale = static_cast<double>(kLongSide) / std::max(bgr.cols, bgr.rows);
   const cv::Size size(std::max(1, cvRound(bgr.cols * scale)), std::max(1, cvRound(bgr.rows * scale)));
@@ -118,7 +118,7 @@ std::vector<std::uint8_t> make_signature(const cv::Mat& whole) {
   return bytes;
 }
 
-std::optional<SignaturePicture> read_signature(const std::vector<std::uint8_t>& bytes) {
+std::optional<Thumbnail> read_thumbnail(const std::vector<std::uint8_t>& bytes) {
   if (bytes.size() < 2) return std::nullopt;
   const int columns = bytes[0], rows = bytes[1];
   const int half_columns = (columns + 1) / 2, half_rows = (rows + 1) / 2;
@@ -126,7 +126,7 @@ std::optional<SignaturePicture> read_signature(const std::vector<std::uint8_t>& 
   const std::size_t expected = 2 + static_cast<std::size_t>(columns) * rows + 2UL * half_columns * half_rows;
   if (bytes.size() != expected) return std::nullopt;
   const std::uint8_t* first = bytes.data() + 2;
-  SignaturePicture out;
+  Thumbnail out;
   out.luminance = picture_at(first, columns, rows);
   first += columns * rows;
   out.red_green = picture_at(first, half_columns, half_rows);
@@ -134,7 +134,7 @@ std::optional<SignaturePicture> read_signature(const std::vector<std::uint8_t>& 
   return out;
 }
 
-Likeness compare(const SignaturePicture& a, const SignaturePicture& b) {
+Likeness compare(const Thumbnail& a, const Thumbnail& b) {
   Likeness none;
   none.correlation = -1;
   if (a.luminance.size() != b.luminance.size()) return none;

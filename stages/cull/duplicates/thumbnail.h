@@ -11,13 +11,13 @@ namespace lookdown::cull {
 
 /// Bytes: columns, rows, then columns x rows luminances, then as many red-green and as many blue-yellow
 /// values on a grid of half the size (rounded up). Long side 40.
-[[nodiscard]] std::vector<std::uint8_t> make_signature(const cv::Mat& bgr);
+[[nodiscard]] std::vector<std::uint8_t> make_thumbnail(const cv::Mat& bgr);
 
 /// The pictures back: CV_32F. Empty when the bytes are not a signature.
-struct SignaturePicture {
+struct Thumbnail {
   cv::Mat luminance, red_green, blue_yellow;
 };
-[[nodiscard]] std::optional<SignaturePicture> read_signature(const std::vector<std::uint8_t>&);
+[[nodiscard]] std::optional<Thumbnail> read_thumbnail(const std::vector<std::uint8_t>&);
 
 /// How the one frame lies on the other, as shares of the long side.
 struct Likeness {
@@ -28,6 +28,6 @@ struct Likeness {
 };
 /// Searches shifts up to 15 % of the long side and turns up to 12 degrees; pictures that differ at half their
 /// size already are compared no further.
-[[nodiscard]] Likeness compare(const SignaturePicture&, const SignaturePicture&);
+[[nodiscard]] Likeness compare(const Thumbnail&, const Thumbnail&);
 
 }  // namespace lookdown::cull

@@ -37,7 +37,7 @@ bool wanted(const FrameRecord& frame) {
 
 }  // namespace
 
-void collect_kept(FlightRecord& flight, const Options& options, const fs::path& folder) {
+void export_kept(FlightRecord& flight, const Options& options, const fs::path& folder) {
   if (options.collect == "none") return;
   std::error_code error;
   fs::create_directories(folder, error);

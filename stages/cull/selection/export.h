@@ -13,6 +13,6 @@ namespace lookdown::cull {
 /// says: "copy", "hardlink" or "symlink". Does nothing for "none". A file of that name that is already there
 /// is left alone when it holds the same frame, else it is a warning in the record, as is a link that the file
 /// system refuses.
-void collect_kept(FlightRecord&, const Options&, const std::filesystem::path& folder);
+void export_kept(FlightRecord&, const Options&, const std::filesystem::path& folder);
 
 }  // namespace lookdown::cull

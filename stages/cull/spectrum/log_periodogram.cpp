@@ -126,7 +126,7 @@ TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
   out.slow_power = in_band(kSlowBand);
   out.corner_power = in_band(kCornerBand);
   power += kLeastPower;
-  cv::log(power, out.log_power);
+  cv::log(power, out.log_periodogram);
   out.edges = edge_histogram(grey, std::max(out.corner_power, kLeastNoise));
   return out;
 }
@@ -179,21 +179,21 @@ MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double
     if (has_detail(*tile, noise_power)) useful.push_back(tile);
   out.tiles_with_detail = static_cast<int>(useful.size());
   if (useful.empty()) return out;
-  out.wide_log_power = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  out.wide_log_periodogram = cv::Mat::zeros(kSide, kColumns, CV_32F);
   for (const TileSpectrum* tile : useful) {
-    out.wide_log_power += tile->log_power;
+    out.wide_log_periodogram += tile->log_periodogram;
     out.edges += tile->edges;
   }
-  out.wide_log_power /= out.tiles_with_detail;
+  out.wide_log_periodogram /= out.tiles_with_detail;
   keep_sharpest(useful, largest_share);
 
-  out.log_power = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  out.log_periodogram = cv::Mat::zeros(kSide, kColumns, CV_32F);
   for (const TileSpectrum* tile : useful) {
-    out.log_power += tile->log_power;
+    out.log_periodogram += tile->log_periodogram;
     out.middle_over_noise += std::log(tile->middle_power / (noise_power + kLeastPower));
   }
   out.tiles = static_cast<int>(useful.size());
-  out.log_power /= out.tiles;
+  out.log_periodogram /= out.tiles;
   out.middle_over_noise /= out.tiles;
   return out;
 }

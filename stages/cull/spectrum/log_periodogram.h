@@ -14,9 +14,9 @@ inline constexpr int kSpectralTile = 128;
 
 /// One tile's spectrum.
 struct TileSpectrum {
-  cv::Rect where;     ///< in the picture
-  cv::Mat log_power;  ///< CV_32F, kSpectralTile rows (frequency y, wrapped) x kSpectralTile / 2 + 1 columns
-                      ///< (frequency x >= 0)
+  cv::Rect where;           ///< in the picture
+  cv::Mat log_periodogram;  ///< CV_32F, kSpectralTile rows (frequency y, wrapped) x kSpectralTile / 2 + 1
+                            ///< columns (frequency x >= 0)
   double slow_power = 0;    ///< mean power at 0.018 to 0.04 cycles/px, grey levels squared a pixel
   double middle_power = 0;  ///< mean power at 0.04 to 0.12 cycles/px
   double fine_power = 0;    ///< mean power at 0.25 to 0.45 cycles/px
@@ -39,12 +39,12 @@ struct TileSpectrum {
 /// Mean of the log power of chosen tiles. The mean of logarithms takes each tile's contrast as an offset and
 /// its content as an outlier of limited weight, so that one roof edge does not speak for the frame.
 struct MeanSpectrum {
-  cv::Mat log_power;  ///< like TileSpectrum::log_power, of the sharpest tiles; empty when no tile has enough
-                      ///< detail
-  cv::Mat wide_log_power;  ///< of all tiles with detail: noisier content, but the nulls of a smear stand out
-                           ///< best where most tiles share them
-  EdgeHistogram edges;     ///< of all tiles with detail
-  int tiles = 0;           ///< sharpest tiles used
+  cv::Mat log_periodogram;  ///< like TileSpectrum::log_periodogram, of the sharpest tiles; empty when no tile
+                            ///< has enough detail
+  cv::Mat wide_log_periodogram;  ///< of all tiles with detail: noisier content, but the nulls of a smear
+                                 ///< stand out best where most tiles share them
+  EdgeHistogram edges;  ///< of all tiles with detail
+  int tiles = 0;        ///< sharpest tiles used
   int tiles_with_detail = 0;
   double noise_power = 0;        ///< floor of the fine power over all tiles
   double middle_over_noise = 0;  ///< mean log ratio of middle power to the floor over the tiles used

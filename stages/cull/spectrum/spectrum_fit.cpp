@@ -101,7 +101,7 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
   std::array<std::vector<Row>, kContentAngles> by_node;
   float sum = 0;
   std::size_t far = 0, used = 0, all = 0;
-  for (std::size_t i = 0; i < samples.log_power.size(); ++i) {
+  for (std::size_t i = 0; i < samples.log_periodogram.size(); ++i) {
     const double fx = samples.fx[i], fy = samples.fy[i], square = fx * fx + fy * fy,
                  radius = std::sqrt(square);
     const bool thinned = radius > kThinFrom;
@@ -112,7 +112,7 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
     const auto number = [](double value) { return static_cast<float>(value); };
     by_node[static_cast<std::size_t>(position) % kContentAngles].push_back(
         {number(fx), number(fy), number(square), number(radius), number(std::log(radius)),
-         samples.log_power[i], number(weight), number(position - std::floor(position))});
+         samples.log_periodogram[i], number(weight), number(position - std::floor(position))});
     sum += number(weight);
     ++all;
   }
@@ -134,7 +134,7 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
 template <BlurShape shape>
 void lobes_at(const Places& places, const Vector& p, Column& reach, Column& value, Column& derivative) {
   const auto length = static_cast<float>(p[kLength]);
-  if constexpr (shape == BlurShape::smear) {
+  if constexpr (shape == BlurShape::motion) {
     reach = places.of(Places::kFx) * static_cast<float>(std::cos(p[kDirection])) +
             places.of(Places::kFy) * static_cast<float>(std::sin(p[kDirection]));
     squared_sinc(length * reach, value, derivative);
@@ -213,7 +213,7 @@ Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
       d.col(kLength).setZero();
       d.col(kFilled).setZero();
     }
-    if constexpr (shape == BlurShape::smear)
+    if constexpr (shape == BlurShape::motion)
       d.col(kDirection) = steep * number(p[kLength]) *
                           (places.of(Places::kFy) * number(std::cos(p[kDirection])) -
                            places.of(Places::kFx) * number(std::sin(p[kDirection])));
@@ -238,9 +238,9 @@ Normal evaluate(const Places& places, const Vector& p, bool derivatives) {
 
 double median_between(const SpectrumSamples& samples, double low, double high) {
   std::vector<float> values;
-  for (std::size_t i = 0; i < samples.log_power.size(); ++i) {
+  for (std::size_t i = 0; i < samples.log_periodogram.size(); ++i) {
     const double f = std::hypot(samples.fx[i], samples.fy[i]);
-    if (f >= low && f < high) values.push_back(samples.log_power[i]);
+    if (f >= low && f < high) values.push_back(samples.log_periodogram[i]);
   }
   if (values.empty()) return 0;
   std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2),
@@ -315,7 +315,7 @@ SpectrumFit best_of(const Places& places, std::vector<SpectrumFit> fits) {
 template <BlurShape shape>
 std::vector<SpectrumFit> rough_fits(const Places& places, const SpectrumFit& guess) {
   constexpr int kLengths = 9;
-  constexpr double kShortest_px = shape == BlurShape::smear ? 2.8 : 1.2, kStep = 1.38;
+  constexpr double kShortest_px = shape == BlurShape::motion ? 2.8 : 1.2, kStep = 1.38;
   // The lobes of a short smear are broad: fewer directions find them.
   constexpr int kShortSmears = 4, kFew = 10, kMany = 18;
   std::vector<SpectrumFit> out;
@@ -367,15 +367,15 @@ SpectrumFit gaussian_fit(const SpectrumSamples& samples) {
 
 }  // namespace
 
-SpectrumSamples samples_of(const cv::Mat& log_power) {
+SpectrumSamples samples_of(const cv::Mat& log_periodogram) {
   // The half plane x >= 0 continues at x < 0 by symmetry; one more column on the left makes the smoothing
   // right there.
-  const int side = log_power.rows, columns = log_power.cols;
+  const int side = log_periodogram.rows, columns = log_periodogram.cols;
   cv::Mat wide(side + 2, columns + 1, CV_32F);
   for (int y = -1; y <= side; ++y) {
     const int row = (y + side) % side;
-    log_power.row(row).copyTo(wide.row(y + 1).colRange(1, columns + 1));
-    wide.at<float>(y + 1, 0) = log_power.at<float>((side - row) % side, 1);
+    log_periodogram.row(row).copyTo(wide.row(y + 1).colRange(1, columns + 1));
+    wide.at<float>(y + 1, 0) = log_periodogram.at<float>((side - row) % side, 1);
   }
   cv::GaussianBlur(wide, wide, {3, 3}, 0.85, 0.85, cv::BORDER_REPLICATE);
   SpectrumSamples out;
@@ -386,18 +386,18 @@ SpectrumSamples samples_of(const cv::Mat& log_power) {
       if (std::abs(row) < 2 || f < 0.018 || f > 0.5) continue;
       out.fx.push_back(static_cast<float>(x) / side);
       out.fy.push_back(static_cast<float>(-row) / side);
-      out.log_power.push_back(wide.at<float>(y + 1, x + 1));
+      out.log_periodogram.push_back(wide.at<float>(y + 1, x + 1));
     }
   return out;
 }
 
 SpectrumFit fit_spectrum(const SpectrumSamples& samples, BlurShape shape) {
-  if (shape == BlurShape::smear) return best_fit<BlurShape::smear>(samples);
+  if (shape == BlurShape::motion) return best_fit<BlurShape::motion>(samples);
   if (shape == BlurShape::disc) return best_fit<BlurShape::disc>(samples);
   return gaussian_fit(samples);
 }
 
-SpectrumFit refine_smear(const SpectrumSamples& samples, const SpectrumFit& near) {
+SpectrumFit refine_motion_blur(const SpectrumSamples& samples, const SpectrumFit& near) {
   const Places places = places_of(samples, 1);
   std::vector<SpectrumFit> starts;
   for (const double ratio : {0.55, 0.7, 0.85, 1.0, 1.2, 1.45, 1.75})
@@ -407,7 +407,7 @@ SpectrumFit refine_smear(const SpectrumSamples& samples, const SpectrumFit& near
       start.direction_rad += turn_rad;
       starts.push_back(start);
     }
-  return best_of<BlurShape::smear>(places, starts);
+  return best_of<BlurShape::motion>(places, starts);
 }
 
 }  // namespace lookdown::cull

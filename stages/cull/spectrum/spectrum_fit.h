@@ -22,12 +22,12 @@ namespace lookdown::cull {
 /// left out.
 struct SpectrumSamples {
   std::vector<float> fx, fy;  ///< cycles/px, x right, y UP
-  std::vector<float> log_power;
+  std::vector<float> log_periodogram;
 };
-[[nodiscard]] SpectrumSamples samples_of(const cv::Mat& log_power);
+[[nodiscard]] SpectrumSamples samples_of(const cv::Mat& log_periodogram);
 
 /// What the fit may use to explain the spectrum beside the Gaussian.
-enum class BlurShape { none, smear, disc };
+enum class BlurShape { none, motion, disc };
 
 inline constexpr int kContentAngles = 24;  ///< nodes of A over 180 degrees, linear in between
 
@@ -52,6 +52,6 @@ struct SpectrumFit {
 
 /// Smear near one that is known for the surroundings: lengths from half to twice of it and directions within
 /// 30 degrees are tried.
-[[nodiscard]] SpectrumFit refine_smear(const SpectrumSamples&, const SpectrumFit& near);
+[[nodiscard]] SpectrumFit refine_motion_blur(const SpectrumSamples&, const SpectrumFit& near);
 
 }  // namespace lookdown::cull

@@ -20,8 +20,8 @@ constexpr long kPartialPixels = 6'000'000;
 constexpr int kOverviewLongSide = 1024;
 constexpr int kBlock = 8;  // pixels of the frame for one of the overview
 
-std::vector<FrameTile> cut(const cv::Mat& grey) {
-  std::vector<FrameTile> tiles;
+std::vector<SampledTile> cut(const cv::Mat& grey) {
+  std::vector<SampledTile> tiles;
   for (const cv::Rect& where : spectral_tiles(grey.size(), kMostTiles)) tiles.push_back({where, grey(where)});
   return tiles;
 }
@@ -58,7 +58,7 @@ std::vector<cv::Rect> promising_tiles(const cv::Mat& overview, const cv::Size& s
   return chosen;
 }
 
-bool read_in_part(FramePixels& pixels, FrameParts& out) {
+bool read_in_part(FramePixels& pixels, TileSample& out) {
   const FrameSource& source = pixels.source();
   if (source.format != "JPEG" || static_cast<long>(source.width_px) * source.height_px < kPartialPixels)
     return false;
@@ -92,8 +92,8 @@ RegionGrid region_grid(const cv::Size& frame) {
                                      : RegionGrid{frame, short_side, kLongSide};
 }
 
-FrameParts read_parts(FramePixels& pixels) {
-  FrameParts out;
+TileSample sample_tiles(FramePixels& pixels) {
+  TileSample out;
   if (read_in_part(pixels, out)) return out;
   out.tiles.clear();
   out.overview = pixels.bgr(pixels.reduction_for(kOverviewLongSide));

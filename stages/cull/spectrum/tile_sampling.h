@@ -17,19 +17,19 @@ struct RegionGrid {
 };
 [[nodiscard]] RegionGrid region_grid(const cv::Size& frame);
 
-struct FrameTile {
+struct SampledTile {
   cv::Rect where;  ///< in the frame as stored
   cv::Mat grey;    ///< CV_8UC1 at full resolution
 };
 
-struct FrameParts {
+struct TileSample {
   cv::Mat overview;  ///< CV_8UC3 BGR, the frame reduced
-  std::vector<FrameTile>
+  std::vector<SampledTile>
       tiles;  ///< squares of kSpectralTile in all regions; empty when the frame is smaller than one
 };
 
 /// Large JPEG frames are read in part (see partial_jpeg.h); everything else is decoded. Throws FrameFault as
 /// FramePixels does.
-[[nodiscard]] FrameParts read_parts(FramePixels&);
+[[nodiscard]] TileSample sample_tiles(FramePixels&);
 
 }  // namespace lookdown::cull

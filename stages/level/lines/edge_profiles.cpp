@@ -27,15 +27,15 @@ Eigen::Vector3f colour_at(const cv::Mat3b& picture, double x, double y) {
   return colour;
 }
 
-/// Step responses of one station: mean of the window above minus mean of the window below each position; NaN
-/// near the ends.
-std::vector<float> step_responses(const Station& station, const Eigen::Vector3f& direction, int window) {
-  const int n = static_cast<int>(station.colours.size());
+/// EdgeResponse responses of one profile: mean of the window above minus mean of the window below each
+/// position; NaN near the ends.
+std::vector<float> step_responses(const Profile& profile, const Eigen::Vector3f& direction, int window) {
+  const int n = static_cast<int>(profile.colours.size());
   std::vector<float> running(n + 1, 0.F);
   std::vector<int> missing(n + 1, 0);
   for (int i = 0; i < n; ++i) {
-    const bool inside = is_inside(station.colours[i]);
-    running[i + 1] = running[i] + (inside ? direction.dot(station.colours[i]) : 0.F);
+    const bool inside = is_inside(profile.colours[i]);
+    running[i + 1] = running[i] + (inside ? direction.dot(profile.colours[i]) : 0.F);
     missing[i + 1] = missing[i] + (inside ? 0 : 1);
   }
   std::vector<float> responses(n, std::numeric_limits<float>::quiet_NaN());
@@ -47,19 +47,20 @@ std::vector<float> step_responses(const Station& station, const Eigen::Vector3f&
 }
 
 /// Local maxima of |response|, strongest three, placed by a parabola.
-void collect_steps(const std::vector<float>& responses, int index, const Stations& stations,
-                   std::vector<Step>& out) {
-  std::vector<Step> found;
+void collect_steps(const std::vector<float>& responses, int index, const Profiles& profiles,
+                   std::vector<EdgeResponse>& out) {
+  std::vector<EdgeResponse> found;
   for (int i = 1; i + 1 < static_cast<int>(responses.size()); ++i) {
     const float sign = responses[i] < 0 ? -1.F : 1.F;
     const float left = sign * responses[i - 1], here = sign * responses[i], right = sign * responses[i + 1];
     if (!(here >= left && here > right)) continue;
     const double bend = left - 2 * here + right;
     const double shift = bend < 0 ? std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : 0;
-    found.push_back({index, stations.all[index].along_px, stations.across_px(i + shift), responses[i]});
+    found.push_back({index, profiles.all[index].along_px, profiles.across_px(i + shift), responses[i]});
   }
-  std::stable_sort(found.begin(), found.end(),
-                   [](const Step& a, const Step& b) { return std::abs(a.height) > std::abs(b.height); });
+  std::stable_sort(found.begin(), found.end(), [](const EdgeResponse& a, const EdgeResponse& b) {
+    return std::abs(a.height) > std::abs(b.height);
+  });
   if (found.size() > 3) found.resize(3);
   out.insert(out.end(), found.begin(), found.end());
 }
@@ -90,48 +91,48 @@ LineFrame line_frame(const Eigen::Vector3d& line, const cv::Size& size) {
   return frame;
 }
 
-Stations sample_stations(const cv::Mat3b& blurred, const Camera& camera, const LineFrame& frame,
+Profiles sample_profiles(const cv::Mat3b& blurred, const Camera& camera, const LineFrame& frame,
                          double reach_px, int most) {
-  Stations stations;
+  Profiles profiles;
   // Long reaches are sampled every few pixels: the step is first found, then placed.
-  stations.step_px = std::max(1.0, reach_px / 64);
-  stations.half_count = static_cast<int>(std::ceil(reach_px / stations.step_px));
+  profiles.step_px = std::max(1.0, reach_px / 64);
+  profiles.half_count = static_cast<int>(std::ceil(reach_px / profiles.step_px));
   const double length = frame.last - frame.first;
   const int count = std::clamp(static_cast<int>(length / 2), 0, most);
   const double lens_reach = camera.monotonic_radius_px();
   const Eigen::Vector2d centre(camera.cx_px, camera.cy_px);
   for (int k = 0; k < count; ++k) {
-    Station station;
-    station.along_px = frame.first + (k + 0.5) * length / count;
+    Profile profile;
+    profile.along_px = frame.first + (k + 0.5) * length / count;
     int inside = 0;
-    for (int i = 0; i <= 2 * stations.half_count; ++i) {
+    for (int i = 0; i <= 2 * profiles.half_count; ++i) {
       const Eigen::Vector2d p =
-          frame.foot + station.along_px * frame.along + stations.across_px(i) * frame.to_sky;
+          frame.foot + profile.along_px * frame.along + profiles.across_px(i) * frame.to_sky;
       Eigen::Vector3f colour = kOutside;
       if ((p - centre).norm() < lens_reach) {
         const auto seen = camera.distort({p.x(), p.y()});
         colour = colour_at(blurred, seen.x, seen.y);
       }
       inside += is_inside(colour);
-      station.colours.push_back(colour);
+      profile.colours.push_back(colour);
     }
-    if (inside > stations.half_count) stations.all.push_back(std::move(station));
+    if (inside > profiles.half_count) profiles.all.push_back(std::move(profile));
   }
-  return stations;
+  return profiles;
 }
 
-Eigen::Vector3f parting_direction(const Stations& stations) {
+Eigen::Vector3f fisher_direction(const Profiles& profiles) {
   Eigen::Vector3d mean[2] = {Eigen::Vector3d::Zero(), Eigen::Vector3d::Zero()};
   Eigen::Matrix3d square = Eigen::Matrix3d::Zero();
   double count[2] = {0, 0};
   // Near the line itself it is not yet known which side a sample belongs to.
-  const int gap = stations.half_count / 8;
+  const int gap = profiles.half_count / 8;
   for (int pass = 0; pass < 2; ++pass) {
-    for (const Station& station : stations.all)
-      for (int i = 0; i <= 2 * stations.half_count; ++i) {
-        if (!is_inside(station.colours[i]) || std::abs(i - stations.half_count) <= gap) continue;
-        const int side = i > stations.half_count;
-        const Eigen::Vector3d colour = station.colours[i].cast<double>();
+    for (const Profile& profile : profiles.all)
+      for (int i = 0; i <= 2 * profiles.half_count; ++i) {
+        if (!is_inside(profile.colours[i]) || std::abs(i - profiles.half_count) <= gap) continue;
+        const int side = i > profiles.half_count;
+        const Eigen::Vector3d colour = profile.colours[i].cast<double>();
         if (pass == 0) {
           mean[side] += colour;
           count[side] += 1;
@@ -150,27 +151,28 @@ Eigen::Vector3f parting_direction(const Stations& stations) {
   return direction.normalized().cast<float>();
 }
 
-Profiles steps_across(const Stations& stations, double half_width_px) {
-  return steps_across(stations, half_width_px, parting_direction(stations));
+EdgeResponses edge_responses(const Profiles& profiles, double half_width_px) {
+  return edge_responses(profiles, half_width_px, fisher_direction(profiles));
 }
 
-Profiles steps_across(const Stations& stations, double half_width_px, const Eigen::Vector3f& direction) {
-  const int window = std::max(2, static_cast<int>(std::lround(half_width_px / stations.step_px)));
-  Profiles profiles;
-  profiles.stations = static_cast<int>(stations.all.size());
+EdgeResponses edge_responses(const Profiles& profiles, double half_width_px,
+                             const Eigen::Vector3f& direction) {
+  const int window = std::max(2, static_cast<int>(std::lround(half_width_px / profiles.step_px)));
+  EdgeResponses out;
+  out.profiles = static_cast<int>(profiles.all.size());
   std::vector<float> quiet;
-  for (int k = 0; k < profiles.stations; ++k) {
-    const auto responses = step_responses(stations.all[k], direction, window);
-    for (int i = stations.half_count + 2 * window; i < static_cast<int>(responses.size()); ++i)
+  for (int k = 0; k < out.profiles; ++k) {
+    const auto responses = step_responses(profiles.all[k], direction, window);
+    for (int i = profiles.half_count + 2 * window; i < static_cast<int>(responses.size()); ++i)
       if (!std::isnan(responses[i])) quiet.push_back(std::abs(responses[i]));
-    collect_steps(responses, k, stations, profiles.steps);
+    collect_steps(responses, k, profiles, out.steps);
   }
   if (!quiet.empty()) {
     const auto middle = quiet.begin() + static_cast<long>(quiet.size()) / 2;
     std::nth_element(quiet.begin(), middle, quiet.end());
-    profiles.sky_noise = 1.4826 * *middle;
+    out.sky_noise = 1.4826 * *middle;
   }
-  return profiles;
+  return out;
 }
 
 }  // namespace lookdown::level

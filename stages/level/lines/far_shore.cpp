@@ -26,15 +26,15 @@ Eigen::Vector3d lowered(Eigen::Vector3d line, double by_px) {
 
 /// Mean size of the second differences along the line between two distances from it (to the sky), grey
 /// levels: what trees and roofs have more of than water far away.
-double unevenness(const Stations& stations, double from_px, double to_px) {
+double unevenness(const Profiles& profiles, double from_px, double to_px) {
   double sum = 0;
   int count = 0;
-  for (std::size_t k = 1; k + 1 < stations.all.size(); ++k)
-    for (int i = 0; i <= 2 * stations.half_count; ++i) {
-      const double across = stations.across_px(i);
+  for (std::size_t k = 1; k + 1 < profiles.all.size(); ++k)
+    for (int i = 0; i <= 2 * profiles.half_count; ++i) {
+      const double across = profiles.across_px(i);
       if (across < from_px || across > to_px) continue;
       const Eigen::Vector3f bend =
-          stations.all[k - 1].colours[i] - 2 * stations.all[k].colours[i] + stations.all[k + 1].colours[i];
+          profiles.all[k - 1].colours[i] - 2 * profiles.all[k].colours[i] + profiles.all[k + 1].colours[i];
       if (std::isnan(bend[0])) continue;
       sum += bend.norm();
       ++count;
@@ -45,9 +45,9 @@ double unevenness(const Stations& stations, double from_px, double to_px) {
 /// Whether the ground below is smoother than what stands above, as water is beside its shore.
 bool parts_smooth_from_uneven(const cv::Mat3b& blurred, const Camera& camera, const Eigen::Vector3d& line) {
   const double reach_px = kSearchStep * std::max(blurred.cols, blurred.rows);
-  const Stations stations = sample_stations(blurred, camera, line_frame(line, blurred.size()), reach_px);
-  const double below = unevenness(stations, -reach_px, -kBesideLine_px);
-  const double above = unevenness(stations, kBesideLine_px, reach_px);
+  const Profiles profiles = sample_profiles(blurred, camera, line_frame(line, blurred.size()), reach_px);
+  const double below = unevenness(profiles, -reach_px, -kBesideLine_px);
+  const double above = unevenness(profiles, kBesideLine_px, reach_px);
   return above > 0 && below < kMostUneven * above;
 }
 

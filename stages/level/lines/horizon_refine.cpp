@@ -7,17 +7,17 @@
 #include <optional>
 
 #include "stages/level/lines/edge_profiles.h"
+#include "stages/level/lines/offset_slope.h"
 #include "stages/level/lines/skyline.h"
-#include "stages/level/lines/slanted_line.h"
 #include "stages/level/lines/straight_line.h"
 
 namespace lookdown::level {
 namespace {
 
-constexpr int kFewestStations = 12;
-constexpr double kStraightShare = 0.8;  // of the stations on one line: below it the skyline is hilly
+constexpr int kFewestProfiles = 12;
+constexpr double kStraightShare = 0.8;  // of the profiles on one line: below it the skyline is hilly
 
-constexpr double kMostSlant = 0.5;       // against the first line
+constexpr double kSteepest = 0.5;        // against the first line
 constexpr double kSamePlace = 2;         // pixels between lines that are the same
 constexpr double kWideSkyline = 0.16;    // of the long side: looks past a strip of far land
 constexpr double kNarrowSkyline = 0.08;  // keeps to the line where the sky itself changes
@@ -44,24 +44,24 @@ bool take_if_new(const Eigen::Vector3d& line, std::vector<Eigen::Vector3d>& know
   return is_new;
 }
 
-/// How near a station's edge must come to a first line to agree with it.
+/// How near a profile's edge must come to a first line to agree with it.
 double agreement_px(const cv::Size& size) {
   return std::max(3.0, 0.008 * std::max(size.width, size.height));
 }
 
 /// Steps that go the way the edge goes as a whole.
-std::vector<Step> rising(std::vector<Step> steps) {
-  std::erase_if(steps, [](const Step& step) { return step.height <= 0; });
+std::vector<EdgeResponse> rising(std::vector<EdgeResponse> steps) {
+  std::erase_if(steps, [](const EdgeResponse& step) { return step.height <= 0; });
   return steps;
 }
 
 /// Uncertainty from the residuals, whose neighbours go together (tree tops, hills): fewer independent points
-/// than stations.
-void state_uncertainty(const std::vector<Step>& steps, const Slant& slant, double tolerance,
+/// than profiles.
+void state_uncertainty(const std::vector<EdgeResponse>& steps, const OffsetSlope& course, double tolerance,
                        RefinedLine& result) {
   std::vector<double> residual, along;
-  for (const Step& s : steps) {
-    const double r = s.across_px - slant.at(s.along_px);
+  for (const EdgeResponse& s : steps) {
+    const double r = s.across_px - course.at(s.along_px);
     if (std::abs(r) > tolerance) continue;
     residual.push_back(r);
     along.push_back(s.along_px);
@@ -81,7 +81,7 @@ void state_uncertainty(const std::vector<Step>& steps, const Slant& slant, doubl
   result.scatter_px = scatter;
   result.angle_sigma_rad = std::sqrt(scatter * scatter / independent / (spread / n) + 1e-8);
   result.offset_sigma_px = std::sqrt(scatter * scatter / independent + 0.01);
-  // Waviness: means over windows of an eighth of the stations.
+  // Waviness: means over windows of an eighth of the profiles.
   const std::size_t window = std::max<std::size_t>(3, residual.size() / 8);
   double wave = 0;
   int windows = 0;
@@ -90,47 +90,47 @@ void state_uncertainty(const std::vector<Step>& steps, const Slant& slant, doubl
     for (std::size_t i = first; i < first + window; ++i) mean += residual[i] / static_cast<double>(window);
     wave += mean * mean;
   }
-  result.relief_px = windows > 0 ? std::sqrt(wave / windows) : 0;
+  result.waviness_px = windows > 0 ? std::sqrt(wave / windows) : 0;
 }
 
-LineSupport support_of(const Profiles& profiles, const std::vector<Step>& steps, const Slant& slant,
-                       double tolerance) {
+LineSupport support_of(const EdgeResponses& responses, const std::vector<EdgeResponse>& steps,
+                       const OffsetSlope& course, double tolerance) {
   LineSupport support;
   std::vector<double> heights, misses;
   int same_sign = 0;
-  for (const Step& s : steps) {
-    const double miss = std::abs(s.across_px - slant.at(s.along_px));
+  for (const EdgeResponse& s : steps) {
+    const double miss = std::abs(s.across_px - course.at(s.along_px));
     if (miss > tolerance) continue;
     misses.push_back(miss);
     heights.push_back(std::abs(s.height));
     same_sign += s.height > 0;
   }
-  if (profiles.stations == 0 || misses.empty()) return support;
-  support.inlier_share = static_cast<double>(misses.size()) / profiles.stations;
+  if (responses.profiles == 0 || misses.empty()) return support;
+  support.inlier_share = static_cast<double>(misses.size()) / responses.profiles;
   support.same_sign_share = static_cast<double>(same_sign) / static_cast<double>(misses.size());
-  support.step_to_noise = median(heights) / (profiles.sky_noise + 0.5);
+  support.step_to_noise = median(heights) / (responses.sky_noise + 0.5);
   return support;
 }
 
 /// What the edge right at the line is like: how straight, how steady.
 void describe_edge(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& result) {
   const double long_side = std::max(blurred.cols, blurred.rows);
-  const Stations near = sample_stations(blurred, camera, line_frame(result.line, blurred.size()),
+  const Profiles near = sample_profiles(blurred, camera, line_frame(result.line, blurred.size()),
                                         edge_reach_px(long_side, kSharpWindow));
-  if (static_cast<int>(near.all.size()) < kFewestStations) return;
+  if (static_cast<int>(near.all.size()) < kFewestProfiles) return;
   const CoherentLine edge = coherence_along(near, {}, kSharpWindow);
   result.support.coherence = edge.coherence;
-  const Profiles profiles = steps_across(near, kSharpWindow, edge.direction);
+  const EdgeResponses responses = edge_responses(near, kSharpWindow, edge.direction);
   const double tolerance = std::max(1.5, 0.0012 * long_side);
-  const auto on_line = nearest_steps(rising(profiles.steps), {}, tolerance);
-  result.support.fine_share = static_cast<double>(on_line.size()) / profiles.stations;
+  const auto on_line = nearest_responses(rising(responses.steps), {}, tolerance);
+  result.support.fine_share = static_cast<double>(on_line.size()) / responses.profiles;
 }
 
 /// Fills in what speaks for a line whose course is final.
 void describe_surroundings(const cv::Mat3b& blurred, const Camera& camera, RefinedLine& result) {
   const double long_side = std::max(blurred.cols, blurred.rows);
-  const Stations about = sample_stations(blurred, camera, line_frame(result.line, blurred.size()),
-                                         0.16 * long_side, kMostStations / 3);
+  const Profiles about = sample_profiles(blurred, camera, line_frame(result.line, blurred.size()),
+                                         0.16 * long_side, kMostProfiles / 3);
   result.support.profile = profile_terms(about);
   describe_edge(blurred, camera, result);
 }
@@ -138,41 +138,42 @@ void describe_surroundings(const cv::Mat3b& blurred, const Camera& camera, Refin
 /// Moves a line, along whose whole length the same edge runs, to where that edge truly is.
 void place_at_edge(const cv::Mat3b& blurred, const Camera& camera, double window, Eigen::Vector3d& line) {
   const double long_side = std::max(blurred.cols, blurred.rows);
-  const Stations stations =
-      sample_stations(blurred, camera, line_frame(line, blurred.size()), edge_reach_px(long_side, window));
-  if (static_cast<int>(stations.all.size()) < kFewestStations) return;
-  const Eigen::Vector3f direction = coherence_along(stations, {}, window).direction;
-  line.z() -= edge_offset_px(stations, direction, window + 1);
+  const Profiles profiles =
+      sample_profiles(blurred, camera, line_frame(line, blurred.size()), edge_reach_px(long_side, window));
+  if (static_cast<int>(profiles.all.size()) < kFewestProfiles) return;
+  const Eigen::Vector3f direction = coherence_along(profiles, {}, window).direction;
+  line.z() -= edge_offset_px(profiles, direction, window + 1);
 }
 
-/// Fits a coherent edge to the places where each station steps its way.
+/// Fits a coherent edge to the places where each profile steps its way.
 std::optional<RefinedLine> refine_coherent(const cv::Mat3b& blurred, const Camera& camera,
                                            const Eigen::Vector3d& first, double window) {
   const double long_side = std::max(blurred.cols, blurred.rows);
   RefinedLine result;
   result.line = first;
-  std::vector<Step> on_line;
-  Slant slant;
+  std::vector<EdgeResponse> on_line;
+  OffsetSlope course;
   double lasting = 0;
   for (const double reach : {window + 2, window}) {
     const LineFrame frame = line_frame(result.line, blurred.size());
-    const Stations near = sample_stations(blurred, camera, frame, edge_reach_px(long_side, window));
-    if (static_cast<int>(near.all.size()) < kFewestStations) return std::nullopt;
+    const Profiles near = sample_profiles(blurred, camera, frame, edge_reach_px(long_side, window));
+    if (static_cast<int>(near.all.size()) < kFewestProfiles) return std::nullopt;
     const CoherentLine edge = coherence_along(near, {}, window);
-    on_line = nearest_steps(rising(steps_across(near, window, edge.direction).steps), edge.slant, reach);
-    if (static_cast<int>(on_line.size()) < kFewestStations) return std::nullopt;
-    slant = robust_fit(on_line, edge.slant, 0.25);
-    result.line = line_of(frame, slant);
+    on_line =
+        nearest_responses(rising(edge_responses(near, window, edge.direction).steps), edge.course, reach);
+    if (static_cast<int>(on_line.size()) < kFewestProfiles) return std::nullopt;
+    course = robust_fit(on_line, edge.course, 0.25);
+    result.line = line_of(frame, course);
     lasting = lasting_share(near, edge.direction, window);
   }
   if (lasting < kLeastLasting) return std::nullopt;  // a cable
   place_at_edge(blurred, camera, window, result.line);
-  state_uncertainty(on_line, slant, window, result);
+  state_uncertainty(on_line, course, window, result);
   // How far the skyline as a whole keeps to it is asked as for any other line.
   const LineFrame frame = line_frame(result.line, blurred.size());
-  const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, 0.04 * long_side));
-  const Profiles wide = steps_across(stations, 3);
-  const Profiles found{static_cast<int>(stations.all.size()), skyline(stations), wide.sky_noise};
+  const Profiles profiles = sample_profiles(blurred, camera, frame, std::max(12.0, 0.04 * long_side));
+  const EdgeResponses wide = edge_responses(profiles, 3);
+  const EdgeResponses found{static_cast<int>(profiles.all.size()), skyline(profiles), wide.sky_noise};
   result.support = support_of(found, found.steps, {}, std::max(2.0, 0.006 * long_side));
   result.support.scatter_share = 100 * result.scatter_px / long_side;
   describe_surroundings(blurred, camera, result);
@@ -187,14 +188,14 @@ struct StrongEdge {
 std::optional<StrongEdge> strongest_edge(const cv::Mat3b& blurred, const Camera& camera,
                                          const Eigen::Vector3d& first, double reach_px) {
   const LineFrame frame = line_frame(first, blurred.size());
-  const Stations wide = sample_stations(blurred, camera, frame, reach_px);
-  if (static_cast<int>(wide.all.size()) < kFewestStations) return std::nullopt;
-  const Profiles profiles = steps_across(wide, std::max(3.0, reach_px / 6));
+  const Profiles wide = sample_profiles(blurred, camera, frame, reach_px);
+  if (static_cast<int>(wide.all.size()) < kFewestProfiles) return std::nullopt;
+  const EdgeResponses responses = edge_responses(wide, std::max(3.0, reach_px / 6));
   const double agree = agreement_px(blurred.size());
-  Slant slant = most_agreed(profiles, frame.last - frame.first, agree);
-  slant = robust_fit(nearest_steps(profiles.steps, slant, 2 * agree), slant, 0.25);
-  if (std::abs(slant.slope) > kMostSlant) return std::nullopt;
-  return StrongEdge{line_of(frame, slant), profiles.sky_noise};
+  OffsetSlope course = most_agreed(responses, frame.last - frame.first, agree);
+  course = robust_fit(nearest_responses(responses.steps, course, 2 * agree), course, 0.25);
+  if (std::abs(course.slope) > kSteepest) return std::nullopt;
+  return StrongEdge{line_of(frame, course), responses.sky_noise};
 }
 
 /// The skyline about an edge, which may be the near edge of a hazy strip of land; from closer by each time.
@@ -205,21 +206,21 @@ std::optional<RefinedLine> skyline_about(const cv::Mat3b& blurred, const Camera&
   result.line = edge.line;
   for (double share = reach_share; share > 0.03; share *= 0.5) {
     const LineFrame frame = line_frame(result.line, blurred.size());
-    const Stations stations = sample_stations(blurred, camera, frame, std::max(12.0, share * long_side));
-    if (static_cast<int>(stations.all.size()) < kFewestStations) return std::nullopt;
-    const auto points = skyline(stations);
-    if (static_cast<int>(points.size()) < kFewestStations) continue;
-    const Profiles found{static_cast<int>(stations.all.size()), points, edge.sky_noise};
-    Slant slant = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
+    const Profiles profiles = sample_profiles(blurred, camera, frame, std::max(12.0, share * long_side));
+    if (static_cast<int>(profiles.all.size()) < kFewestProfiles) return std::nullopt;
+    const auto points = skyline(profiles);
+    if (static_cast<int>(points.size()) < kFewestProfiles) continue;
+    const EdgeResponses found{static_cast<int>(profiles.all.size()), points, edge.sky_noise};
+    OffsetSlope course = robust_fit(points, most_agreed(found, frame.last - frame.first, agree), 0.25);
     // A skyline of hills has no straight piece that is more right than the rest: all of it is averaged.
-    if (support_of(found, points, slant, agree).inlier_share < kStraightShare)
-      slant = robust_fit(points, slant, 0.014 * long_side);
-    if (std::abs(slant.slope) > kMostSlant) return std::nullopt;
+    if (support_of(found, points, course, agree).inlier_share < kStraightShare)
+      course = robust_fit(points, course, 0.014 * long_side);
+    if (std::abs(course.slope) > kSteepest) return std::nullopt;
     const double tolerance = std::max(2.0, 0.006 * long_side);
-    result.support = support_of(found, points, slant, tolerance);
-    state_uncertainty(points, slant, tolerance, result);
+    result.support = support_of(found, points, course, tolerance);
+    state_uncertainty(points, course, tolerance, result);
     result.support.scatter_share = 100 * result.scatter_px / long_side;
-    result.line = line_of(frame, slant);
+    result.line = line_of(frame, course);
   }
   return result;
 }
@@ -252,10 +253,10 @@ std::vector<RefinedLine> refine_straight(const cv::Mat3b& blurred, const Camera&
   std::vector<Eigen::Vector3d> seen;
   for (const Eigen::Vector3d& first : firsts) {
     const LineFrame frame = line_frame(first, blurred.size());
-    const Stations strip = sample_stations(blurred, camera, frame, std::max(12.0, 0.06 * long_side));
+    const Profiles strip = sample_profiles(blurred, camera, frame, std::max(12.0, 0.06 * long_side));
     for (const double window : {kSharpWindow, kBlurredWindow})
       for (const CoherentLine& edge : coherent_lines(strip, window, most_a_strip)) {
-        const Eigen::Vector3d course = line_of(frame, edge.slant);
+        const Eigen::Vector3d course = line_of(frame, edge.course);
         if (edge.coherence < least_coherence || !take_if_new(course, seen, blurred.size(), window)) continue;
         const auto line = refine_coherent(blurred, camera, course, window);
         // A straight piece of a hill's slope is no horizon.

@@ -18,12 +18,12 @@ struct RefinedLine {
   double angle_sigma_rad = 0;  ///< from the scatter of the edge points, with their correlation along the line
   double offset_sigma_px = 0;  ///< at the middle of the line
   double scatter_px = 0;       ///< spread of the edge points about the line
-  double relief_px = 0;        ///< slow waviness of the edge about the line: hills, tree lines
+  double waviness_px = 0;      ///< slow waviness of the edge about the line: hills, tree lines
 };
 
 /// `blurred` is 8-bit and lightly smoothed, `camera` is at its size. For each of `firsts` the strongest
 /// straight edge within reach_px is taken, then the skyline about it, from afar first and from close by. Each
-/// line once; none where fewer than 12 stations see it.
+/// line once; none where fewer than 12 profiles see it.
 [[nodiscard]] std::vector<RefinedLine> refine_skyline(const cv::Mat3b& blurred, const Camera& camera,
                                                       const std::vector<Eigen::Vector3d>& firsts,
                                                       double reach_px);

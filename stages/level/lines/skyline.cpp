@@ -7,7 +7,7 @@
 namespace lookdown::level {
 namespace {
 
-constexpr int kNeighbours = 6;  // stations on either side that share a model of sky and ground
+constexpr int kNeighbours = 6;  // profiles on either side that share a model of sky and ground
 constexpr double kLeastLeave =
     0.18;  // of the contrast between sky and ground: above the ringing and haze of the sky
 constexpr double kMostLeave = 0.5;
@@ -20,7 +20,7 @@ double median(std::vector<double>& values) {
   return *middle;
 }
 
-/// Middles of the slabs of one station: far and near sky, ground; the spread of the near sky. NaN where not
+/// Middles of the slabs of one profile: far and near sky, ground; the spread of the near sky. NaN where not
 /// in the picture.
 struct Slabs {
   double sky_far = 0, sky_near = 0, sky_noise = 0, ground = 0;
@@ -46,16 +46,16 @@ Slabs slabs_of(const std::vector<double>& values, int half_count) {
   return slabs;
 }
 
-/// What sky and ground look like around one station.
+/// What sky and ground look like around one profile.
 struct LocalModel {
   double sky = 0, sky_slope = 0, sky_noise = 0, ground = 0;
   bool known = false;
 };
 
-/// Medians over the neighbouring stations' slabs.
-LocalModel local_model(const std::vector<Slabs>& slabs, int station, int half_count) {
-  const int first = std::max(0, station - kNeighbours);
-  const int last = std::min(static_cast<int>(slabs.size()) - 1, station + kNeighbours);
+/// Medians over the neighbouring profiles' slabs.
+LocalModel local_model(const std::vector<Slabs>& slabs, int profile, int half_count) {
+  const int first = std::max(0, profile - kNeighbours);
+  const int last = std::min(static_cast<int>(slabs.size()) - 1, profile + kNeighbours);
   const auto middle_of = [&](double Slabs::*member) {
     std::vector<double> values;
     for (int k = first; k <= last; ++k)
@@ -69,7 +69,7 @@ LocalModel local_model(const std::vector<Slabs>& slabs, int station, int half_co
   if (!model.known) return model;
   const double far = middle_of(&Slabs::sky_far);
   model.sky_slope = std::isnan(far) ? 0 : (model.sky - far) / (half_count / 3.0);  // a sample down
-  // Clouds differ from station to station as well as within one.
+  // Clouds differ from profile to profile as well as within one.
   std::vector<double> apart;
   for (int k = first; k <= last; ++k)
     if (!std::isnan(slabs[k].sky_near)) apart.push_back(std::abs(slabs[k].sky_near - model.sky));
@@ -77,7 +77,7 @@ LocalModel local_model(const std::vector<Slabs>& slabs, int station, int half_co
   return model;
 }
 
-/// Share of the way from sky to ground at each sample of one station.
+/// Share of the way from sky to ground at each sample of one profile.
 std::vector<double> shares(const std::vector<double>& values, const LocalModel& model, int half_count) {
   std::vector<double> share(values.size());
   const double contrast = model.ground - model.sky;
@@ -130,27 +130,27 @@ double edge_of(const std::vector<double>& share, double left_at) {
 
 }  // namespace
 
-std::vector<Step> skyline(const Stations& stations) {
-  const Eigen::Vector3f direction = parting_direction(stations);
+std::vector<EdgeResponse> skyline(const Profiles& profiles) {
+  const Eigen::Vector3f direction = fisher_direction(profiles);
   std::vector<std::vector<double>> values;
-  for (const Station& station : stations.all) {
+  for (const Profile& profile : profiles.all) {
     values.emplace_back();
-    for (const auto& colour : station.colours) values.back().push_back(direction.dot(colour));
+    for (const auto& colour : profile.colours) values.back().push_back(direction.dot(colour));
   }
   std::vector<Slabs> slabs;
-  for (const auto& station : values) slabs.push_back(slabs_of(station, stations.half_count));
-  const int stay = std::max(3, stations.half_count / 6);
-  std::vector<Step> points;
-  for (int k = 0; k < static_cast<int>(stations.all.size()); ++k) {
-    const LocalModel model = local_model(slabs, k, stations.half_count);
+  for (const auto& profile : values) slabs.push_back(slabs_of(profile, profiles.half_count));
+  const int stay = std::max(3, profiles.half_count / 6);
+  std::vector<EdgeResponse> points;
+  for (int k = 0; k < static_cast<int>(profiles.all.size()); ++k) {
+    const LocalModel model = local_model(slabs, k, profiles.half_count);
     const double contrast = std::abs(model.ground - model.sky);
     if (!model.known || contrast < std::max(kLeastContrast, 1.5 * model.sky_noise)) continue;
-    const auto share = shares(values[k], model, stations.half_count);
+    const auto share = shares(values[k], model, profiles.half_count);
     const double leave = std::clamp(4 * model.sky_noise / contrast, kLeastLeave, kMostLeave);
     const double left_at = leaving_sample(share, leave, stay);
     if (std::isnan(left_at)) continue;
     points.push_back(
-        {k, stations.all[k].along_px, stations.across_px(edge_of(share, left_at)), model.sky - model.ground});
+        {k, profiles.all[k].along_px, profiles.across_px(edge_of(share, left_at)), model.sky - model.ground});
   }
   return points;
 }

@@ -22,7 +22,7 @@ constexpr double kEven = 3.2;
 
 }  // namespace
 
-double glance_log_odds(const cv::Mat& bgr, const Camera& camera, int orientation) {
+double coarse_horizon_log_odds(const cv::Mat& bgr, const Camera& camera, int orientation) {
   if (std::min(bgr.cols, bgr.rows) < kSmallestSide) return -1e3;
   const cv::Mat reduced = halved_until(bgr, kMostLongSide);
   const double shrink = static_cast<double>(reduced.cols) / bgr.cols;

@@ -7,7 +7,7 @@ namespace lookdown::level {
 namespace {
 
 constexpr double kNearbyTurn = 4 * std::numbers::pi / 180;
-constexpr double kStraightShare = 0.8;  // of the stations within a pixel or two: a straight edge
+constexpr double kStraightShare = 0.8;  // of the profiles within a pixel or two: a straight edge
 
 /// Angle from one line to another, positive clockwise as the picture is stored.
 double turn_between(const Eigen::Vector3d& from, const Eigen::Vector3d& to) {

@@ -11,13 +11,13 @@ namespace lookdown::level {
 
 /// Agreement of the frame at working size with the line, from the refinement.
 struct LineSupport {
-  double inlier_share = 0;     ///< share of the stations along the line whose edge lies on it
+  double inlier_share = 0;     ///< share of the profiles along the line whose edge lies on it
   double step_to_noise = 0;    ///< median height of the step over the spread of the sky beside it
-  double same_sign_share = 0;  ///< share of stations where the step goes the way that most go
+  double same_sign_share = 0;  ///< share of profiles where the step goes the way that most go
   double scatter_share =
       0;                  ///< spread of the edge points about the line, share of the long side in hundredths
   double coherence = 0;   ///< mean clipped step of the edge right at the line, 0..1
-  double fine_share = 0;  ///< share of the stations whose edge keeps within a pixel or two
+  double fine_share = 0;  ///< share of the profiles whose edge keeps within a pixel or two
   ProfileTerms profile;   ///< from the mean profile across the line
 };
 

@@ -14,16 +14,16 @@ struct Layer {
   double spread = 0;
 };
 
-/// Median and scaled median deviation over stations of each sample; NaN where fewer than a third of them are
+/// Median and scaled median deviation over profiles of each sample; NaN where fewer than a third of them are
 /// in the picture.
-std::vector<Layer> layers_of(const Stations& stations, const Eigen::Vector3f& direction) {
-  std::vector<Layer> layers(2 * stations.half_count + 1);
+std::vector<Layer> layers_of(const Profiles& profiles, const Eigen::Vector3f& direction) {
+  std::vector<Layer> layers(2 * profiles.half_count + 1);
   std::vector<double> values;
   for (std::size_t i = 0; i < layers.size(); ++i) {
     values.clear();
-    for (const Station& station : stations.all)
-      if (!std::isnan(station.colours[i][0])) values.push_back(direction.dot(station.colours[i]));
-    if (3 * values.size() < stations.all.size() || values.empty()) continue;
+    for (const Profile& profile : profiles.all)
+      if (!std::isnan(profile.colours[i][0])) values.push_back(direction.dot(profile.colours[i]));
+    if (3 * values.size() < profiles.all.size() || values.empty()) continue;
     const auto middle = values.begin() + static_cast<long>(values.size()) / 2;
     std::nth_element(values.begin(), middle, values.end());
     layers[i].middle = *middle;
@@ -34,7 +34,7 @@ std::vector<Layer> layers_of(const Stations& stations, const Eigen::Vector3f& di
   return layers;
 }
 
-/// Step of the mean profile at sample i, over `window` samples a side.
+/// EdgeResponse of the mean profile at sample i, over `window` samples a side.
 double step_at(const std::vector<Layer>& layers, int i, int window) {
   double above = 0, below = 0;
   for (int j = 1; j <= window; ++j) {
@@ -53,13 +53,13 @@ void add_bend(const Eigen::Vector3f& before, const Eigen::Vector3f& here, const 
   count += 1;
 }
 
-/// Log of the mean unevenness a pixel across over that along, between two samples of all stations.
-double layering(const Stations& stations, int first, int last) {
+/// Log of the mean unevenness a pixel across over that along, between two samples of all profiles.
+double layering(const Profiles& profiles, int first, int last) {
   double across = 0, along = 0, across_count = 0, along_count = 0;
-  for (std::size_t k = 1; k + 1 < stations.all.size(); ++k) {
-    const Station &left = stations.all[k - 1], &middle = stations.all[k], &right = stations.all[k + 1];
+  for (std::size_t k = 1; k + 1 < profiles.all.size(); ++k) {
+    const Profile &left = profiles.all[k - 1], &middle = profiles.all[k], &right = profiles.all[k + 1];
     for (int i = std::max(1, first); i < last; ++i) {
-      add_bend(middle.colours[i - 1], middle.colours[i], middle.colours[i + 1], stations.step_px, across,
+      add_bend(middle.colours[i - 1], middle.colours[i], middle.colours[i + 1], profiles.step_px, across,
                across_count);
       add_bend(left.colours[i], middle.colours[i], right.colours[i], 0.5 * (right.along_px - left.along_px),
                along, along_count);
@@ -72,11 +72,11 @@ double layering(const Stations& stations, int first, int last) {
 
 }  // namespace
 
-ProfileTerms profile_terms(const Stations& stations) {
+ProfileTerms profile_terms(const Profiles& profiles) {
   ProfileTerms terms;
-  if (stations.all.empty()) return terms;
-  const auto layers = layers_of(stations, parting_direction(stations));
-  const int window = 3, half = stations.half_count;
+  if (profiles.all.empty()) return terms;
+  const auto layers = layers_of(profiles, fisher_direction(profiles));
+  const int window = 3, half = profiles.half_count;
   double own = 0, other = 0, close = 0;
   for (int i = window; i + window <= 2 * half; ++i) {
     const double step = std::abs(step_at(layers, i, window));
@@ -99,8 +99,8 @@ ProfileTerms profile_terms(const Stations& stations) {
   terms.step_above_share = std::min(2.0, other / (own + 1.0));
   terms.along_sky_to_ground = std::clamp(std::log((sky + 1) / (ground + 1)), -3.0, 3.0);
   terms.own_step = std::log1p(own / (sky + 1));
-  terms.layering_sky = layering(stations, half + 2 * window, half + half * 2 / 3);
-  terms.layering_ground = layering(stations, half - half * 2 / 3, half - 2 * window);
+  terms.layering_sky = layering(profiles, half + 2 * window, half + half * 2 / 3);
+  terms.layering_ground = layering(profiles, half - half * 2 / 3, half - 2 * window);
   return terms;
 }
 

@@ -5,7 +5,7 @@
 
 namespace lookdown::level {
 
-/// Terms from the profiles across the final line.
+/// Terms from the responses across the final line.
 struct ProfileTerms {
   /// Strongest other step on the sky side of the mean profile, as a share of the line's own: within two
   /// fifths of the reach (a strip of far land) and beyond (clouds).
@@ -19,8 +19,8 @@ struct ProfileTerms {
   double layering_sky = 0, layering_ground = 0;
 };
 
-/// `stations` were sampled about the final line. A strip of far land taken for sky shows as a second step
+/// `profiles` were sampled about the final line. A strip of far land taken for sky shows as a second step
 /// above the line.
-[[nodiscard]] ProfileTerms profile_terms(const Stations&);
+[[nodiscard]] ProfileTerms profile_terms(const Profiles&);
 
 }  // namespace lookdown::level

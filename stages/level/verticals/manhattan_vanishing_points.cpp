@@ -199,7 +199,7 @@ double spread_over_parts(const std::vector<StraightEdge>& edges, const Refined& 
 
 }  // namespace
 
-std::optional<Tilt> tilt_from_right_angles(const std::vector<StraightEdge>& edges) {
+std::optional<Tilt> tilt_from_manhattan_directions(const std::vector<StraightEdge>& edges) {
   constexpr int kFewestEdges = 14;
   constexpr double kLeastAgreedShare = 0.8;  // of edges thrown at random some 6 % agree
   if (static_cast<int>(edges.size()) < kFewestEdges) return std::nullopt;

@@ -16,6 +16,6 @@ namespace lookdown::level {
 /// no other tilt explains as much, and leaving out any part of the picture moves the answer by less than a
 /// degree: buildings that stand askew and sloping roofs each pull their own way. Tilt::from is "parallels",
 /// or "verticals" where upright edges carry a third of the fit.
-[[nodiscard]] std::optional<Tilt> tilt_from_right_angles(const std::vector<StraightEdge>&);
+[[nodiscard]] std::optional<Tilt> tilt_from_manhattan_directions(const std::vector<StraightEdge>&);
 
 }  // namespace lookdown::level

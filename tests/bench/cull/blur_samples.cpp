@@ -1,6 +1,7 @@
 #include "blur_samples.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <opencv2/imgcodecs.hpp>
@@ -61,29 +62,49 @@ cv::Mat through_mosaic(const cv::Mat& picture) {
 
 }  // namespace
 
-BlurRecipe random_recipe(std::mt19937& random) {
+const char* word(BlurKind kind) {
+  constexpr std::array<const char*, kBlurKinds> words{"none",     "straight", "curved",  "turning",
+                                                      "gaussian", "disc",     "combined"};
+  return words.at(static_cast<std::size_t>(kind));
+}
+
+double BlurRecipe::sigma_across_px() const {
+  return std::hypot(camera.lens_sigma_px, sigma_px);
+}
+
+double BlurRecipe::sigma_along_px() const {
+  return std::hypot(sigma_across_px(), smear_px / std::sqrt(12.0));
+}
+
+CameraRecipe random_camera(std::mt19937& random) {
+  CameraRecipe c;
+  c.lens_sigma_px = uniform(random, 0.3, 0.8);
+  if (uniform(random, 0, 1) < 0.5) c.astigmatism = uniform(random, 1, 1.35);
+  c.astigmatism_deg = uniform(random, 0, 180);
+  c.noise_levels = uniform(random, 0, 1) < 0.15 ? 0 : log_uniform(random, 0.4, 7);
+  c.jpeg_quality = uniform(random, 0, 1) < 0.1 ? 0 : static_cast<int>(uniform(random, 72, 98));
+  c.linear_light = uniform(random, 0, 1) < 0.75;
+  c.sharpening = uniform(random, 0, 1) < 0.7 ? 0 : uniform(random, 0.2, 0.9);
+  c.mosaic_sensor = uniform(random, 0, 1) < 0.4;
+  return c;
+}
+
+BlurRecipe random_blur(BlurKind kind, const CameraRecipe& camera, std::mt19937& random) {
   BlurRecipe r;
-  r.lens_sigma_px = uniform(random, 0.3, 0.75);
-  const double kind = uniform(random, 0, 1);
-  if (kind < 0.30) {
-    r.kind = "none";
-  } else if (kind < 0.68) {
-    r.kind = "smear";
-    r.smear_px = log_uniform(random, 2, 45);
+  r.camera = camera;
+  r.kind = kind;
+  const bool moves = kind == BlurKind::straight || kind == BlurKind::curved || kind == BlurKind::turning ||
+                     kind == BlurKind::combined;
+  if (moves) {
+    r.smear_px = log_uniform(random, 2, 40);
     r.smear_deg = uniform(random, 0, 180);
-    if (uniform(random, 0, 1) < 0.4) r.bend_rad = uniform(random, -0.7, 0.7);
-  } else if (kind < 0.88) {
-    r.kind = "gauss";
-    r.sigma_px = log_uniform(random, 0.7, 9);
-  } else {
-    r.kind = "disc";
-    r.sigma_px = log_uniform(random, 0.7, 7);
   }
-  r.noise_levels = uniform(random, 0, 1) < 0.15 ? 0 : log_uniform(random, 0.4, 7);
-  r.jpeg_quality = uniform(random, 0, 1) < 0.1 ? 0 : static_cast<int>(uniform(random, 72, 98));
-  r.linear_light = uniform(random, 0, 1) < 0.6;
-  r.sharpening = uniform(random, 0, 1) < 0.75 ? 0 : uniform(random, 0.2, 0.9);
-  r.mosaic_sensor = uniform(random, 0, 1) < 0.25;
+  if (kind == BlurKind::curved) r.bend_rad = uniform(random, 0.3, 1.0) * (random() % 2 == 0 ? 1 : -1);
+  // At the corners of a picture 700 px across a turn moves by about as much as the whole does in the middle.
+  if (kind == BlurKind::turning) r.turn_rad = r.smear_px / 350 * uniform(random, -1, 1);
+  if (kind == BlurKind::gaussian) r.sigma_px = log_uniform(random, 0.7, 9);
+  if (kind == BlurKind::disc) r.sigma_px = log_uniform(random, 0.7, 7);
+  if (kind == BlurKind::combined) r.sigma_px = log_uniform(random, 0.4, std::max(0.6, r.smear_px / 4));
   return r;
 }
 
@@ -120,28 +141,76 @@ cv::Mat disc_kernel(double radius_px) {
   return kernel / cv::sum(kernel)[0];
 }
 
+namespace {
+
+/// Gaussian of the lens, wider in one direction than across it.
+cv::Mat lens_kernel(const CameraRecipe& camera, double added_sigma_px) {
+  const double a = camera.astigmatism_deg * std::numbers::pi / 180, root = std::sqrt(camera.astigmatism);
+  const double wide = std::hypot(camera.lens_sigma_px * root, added_sigma_px),
+               narrow = std::hypot(camera.lens_sigma_px / root, added_sigma_px);
+  const int reach = static_cast<int>(std::ceil(4 * wide)) + 1;
+  cv::Mat kernel(2 * reach + 1, 2 * reach + 1, CV_32F);
+  for (int y = -reach; y <= reach; ++y)
+    for (int x = -reach; x <= reach; ++x) {
+      const double along = x * std::cos(a) - y * std::sin(a), across = x * std::sin(a) + y * std::cos(a);
+      kernel.at<float>(y + reach, x + reach) = static_cast<float>(
+          std::exp(-0.5 * (along * along / (wide * wide) + across * across / (narrow * narrow))));
+    }
+  return kernel / cv::sum(kernel)[0];
+}
+
+/// Mean of what the camera sees while it moves and turns.
+cv::Mat turned(const cv::Mat& light, const BlurRecipe& r) {
+  const double a = r.smear_deg * std::numbers::pi / 180;
+  const double corner_px = std::abs(r.turn_rad) * std::hypot(light.cols, light.rows) / 2;
+  const int steps = static_cast<int>(std::ceil(1.5 * (r.smear_px + corner_px))) + 2;
+  const double cx = (light.cols - 1) / 2.0, cy = (light.rows - 1) / 2.0;
+  cv::Mat sum = cv::Mat::zeros(light.size(), CV_32FC3), seen;
+  for (int i = 0; i < steps; ++i) {
+    const double share = (i + 0.5) / steps - 0.5, turn = r.turn_rad * share;
+    const double c = std::cos(turn), s = std::sin(turn);
+    const cv::Matx23d map(c, -s, cx - c * cx + s * cy + share * r.smear_px * std::cos(a), s, c,
+                          cy - s * cx - c * cy - share * r.smear_px * std::sin(a));
+    cv::warpAffine(light, seen, map, light.size(), cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REFLECT);
+    sum += seen;
+  }
+  return cv::max(sum / steps, 0);
+}
+
+}  // namespace
+
 cv::Mat take_picture(const cv::Mat& sharp, const BlurRecipe& r, std::mt19937& random) {
-  cv::Mat picture = r.linear_light ? decoded_light(sharp) : sharp.clone();
-  if (r.kind == "smear")
-    cv::filter2D(picture, picture, CV_32F, smear_kernel(r.smear_px, r.smear_deg, r.bend_rad), {-1, -1}, 0,
-                 cv::BORDER_REFLECT);
-  if (r.kind == "disc")
-    cv::filter2D(picture, picture, CV_32F, disc_kernel(2 * r.sigma_px), {-1, -1}, 0, cv::BORDER_REFLECT);
-  const double gauss = std::hypot(r.lens_sigma_px, r.kind == "gauss" ? r.sigma_px : 0.0);
-  if (gauss > 0.2) cv::GaussianBlur(picture, picture, {0, 0}, gauss, gauss, cv::BORDER_REFLECT);
-  add_noise(picture, r.noise_levels, r.linear_light, random);
-  if (r.mosaic_sensor) picture = through_mosaic(cv::min(cv::max(picture, 0), 1));
-  if (r.linear_light) picture = coded_light(picture);
-  if (r.sharpening > 0) {
+  const CameraRecipe& camera = r.camera;
+  cv::Mat picture = camera.linear_light ? decoded_light(sharp) : sharp.clone();
+  const auto filter = [&](const cv::Mat& kernel) {
+    cv::filter2D(picture, picture, CV_32F, kernel, {-1, -1}, 0, cv::BORDER_REFLECT);
+  };
+  if (r.kind == BlurKind::turning)
+    picture = turned(picture, r);
+  else if (r.smeared())
+    filter(smear_kernel(r.smear_px, r.smear_deg, r.bend_rad));
+  if (r.kind == BlurKind::disc || r.kind == BlurKind::combined) {
+    filter(disc_kernel(2 * r.sigma_px));
+    filter(lens_kernel(camera, 0));
+  } else if (r.sigma_px > 1.5) {
+    cv::GaussianBlur(picture, picture, {0, 0}, r.sigma_px, r.sigma_px, cv::BORDER_REFLECT);
+    filter(lens_kernel(camera, 0));
+  } else {
+    filter(lens_kernel(camera, r.sigma_px));
+  }
+  add_noise(picture, camera.noise_levels, camera.linear_light, random);
+  if (camera.mosaic_sensor) picture = through_mosaic(cv::min(cv::max(picture, 0), 1));
+  if (camera.linear_light) picture = coded_light(picture);
+  if (camera.sharpening > 0) {
     cv::Mat soft;
     cv::GaussianBlur(picture, soft, {0, 0}, 1.0);
-    picture += r.sharpening * (picture - soft);
+    picture += camera.sharpening * (picture - soft);
   }
   cv::Mat bytes;
   picture.convertTo(bytes, CV_8UC3, 255);
-  if (r.jpeg_quality == 0) return bytes;
+  if (camera.jpeg_quality == 0) return bytes;
   std::vector<std::uint8_t> file;
-  cv::imencode(".jpg", bytes, file, {cv::IMWRITE_JPEG_QUALITY, r.jpeg_quality});
+  cv::imencode(".jpg", bytes, file, {cv::IMWRITE_JPEG_QUALITY, camera.jpeg_quality});
   return cv::imdecode(file, cv::IMREAD_COLOR);
 }
 

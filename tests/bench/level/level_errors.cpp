@@ -296,7 +296,7 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
 }
 
 /// What a glance at the reduced frame says, one row a frame.
-void write_glance(const Known& known, std::ofstream& table) {
+void write_coarse(const Known& known, std::ofstream& table) {
   const lookdown::FrameReader reader;
   const auto found = source_of(known, reader);
   if (!found) return;
@@ -306,7 +306,8 @@ void write_glance(const Known& known, std::ofstream& table) {
   cv::Mat small = pixels.bgr(pixels.reduction_for(400));
   const double share = static_cast<double>(small.cols) / source.width_px;
   const std::clock_t start = std::clock();
-  const double log_odds = lookdown::level::glance_log_odds(small, camera.scaled(share), source.orientation);
+  const double log_odds =
+      lookdown::level::coarse_horizon_log_odds(small, camera.scaled(share), source.orientation);
   table << fmt::format("{},{},{},{:.3f},{:.2f}\n", known.path.string(), known.kind, known.has_horizon,
                        log_odds, 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
 }
@@ -350,7 +351,7 @@ int main(int count, char** words) {
     for (std::size_t i = static_cast<std::size_t>(from); i < known.size();
          i += static_cast<std::size_t>(every))
       if (glance.is_open())
-        write_glance(known[i], glance);
+        write_coarse(known[i], glance);
       else if (evidence.is_open())
         write_evidence(known[i], evidence);
       else

@@ -57,26 +57,27 @@ TEST(RegistryPictures, FarShoreOfALakeBelowHillsIsLevel) {
   EXPECT_GT(horizon->pitch_sigma_deg, 1);
 }
 
-double glance_at(const std::filesystem::path& path) {
+double coarse_horizon_of(const std::filesystem::path& path) {
   const cv::Mat whole = cv::imread(path.string(), cv::IMREAD_COLOR);
   EXPECT_FALSE(whole.empty()) << path;
   cv::Mat reduced;
   const double shrink = std::min(1.0, 600.0 / std::max(whole.cols, whole.rows));
   cv::resize(whole, reduced, {}, shrink, shrink, cv::INTER_AREA);
-  return glance_log_odds(reduced, assumed_camera(reduced.cols, reduced.rows), 1);
+  return coarse_horizon_log_odds(reduced, assumed_camera(reduced.cols, reduced.rows), 1);
 }
 
 // A hazy town with a shore at the top (aero1.jpg) passes for a horizon at a glance; the search that
 // PicturesWithoutASkyHaveNoHorizon asks is not misled.
 TEST(RegistryPictures, AGlanceTellsHorizonsFromOtherPictures) {
-  EXPECT_GT(glance_at(std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg"), 0);
-  EXPECT_GT(glance_at("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg"), 0);
-  EXPECT_GT(glance_at(kOpenCv + "hfs/data/001.jpg"), 0);
+  EXPECT_GT(coarse_horizon_of(std::string(LOOKDOWN_NODE_MODULES) + "/exif/test/sony-alpha-6000.jpg"), 0);
+  EXPECT_GT(coarse_horizon_of("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg"), 0);
+  EXPECT_GT(coarse_horizon_of(kOpenCv + "hfs/data/001.jpg"), 0);
   for (const char* name :
        {"graf1.png", "fruits.jpg", "baboon.jpg", "home.jpg", "box_in_scene.png", "left01.jpg"})
-    EXPECT_LT(glance_at(kOpenCv + "data/" + name), 0) << name;
+    EXPECT_LT(coarse_horizon_of(kOpenCv + "data/" + name), 0) << name;
   for (const char* name : {"gravel.png", "grass.png", "brick.png"})
-    EXPECT_LT(glance_at(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name), 0) << name;
+    EXPECT_LT(coarse_horizon_of(std::string("/usr/lib/python3/dist-packages/skimage/data/") + name), 0)
+        << name;
 }
 
 // Pictures without a horizon: a town from above, textures, objects.

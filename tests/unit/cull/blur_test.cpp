@@ -37,7 +37,7 @@ TEST(BlurOfFrame, WhiteNoiseHasItsVarianceAtAllFrequencies) {
   const auto tiles = cull::spectral_tiles(kSize, 100);
   for (const cv::Rect& where : tiles) {
     const auto tile = cull::tile_spectrum(bytes(where), where);
-    level += cv::mean(tile.log_power)[0] / static_cast<double>(tiles.size());
+    level += cv::mean(tile.log_periodogram)[0] / static_cast<double>(tiles.size());
     middle += tile.middle_power / static_cast<double>(tiles.size());
   }
   EXPECT_NEAR(middle, sigma * sigma, 0.06 * sigma * sigma);
@@ -69,7 +69,7 @@ TEST(BlurOfFrame, NullsOfAMadeSpectrumGiveLengthAndDirection) {
   for (const auto& [length, turn] : {std::pair{4.5, 1.9}, std::pair{9.5, 0.61}, std::pair{21.0, 2.6}}) {
     const auto fit = cull::fit_spectrum(
         made_spectrum([&](double fx, double fy) { return smear_passes(fx, fy, length, turn); }),
-        cull::BlurShape::smear);
+        cull::BlurShape::motion);
     EXPECT_NEAR(fit.length_px, length, 0.05 * length);
     EXPECT_NEAR(std::remainder(fit.direction_rad - turn, M_PI), 0, 0.03) << length;
   }
@@ -84,7 +84,7 @@ TEST(BlurOfFrame, StraightEdgesOfTheSceneDoNotPassForTheSmear) {
   };
   const auto fit = cull::fit_spectrum(
       made_spectrum([&](double fx, double fy) { return walls(fx, fy) * smear_passes(fx, fy, length, turn); }),
-      cull::BlurShape::smear);
+      cull::BlurShape::motion);
   EXPECT_NEAR(fit.length_px, length, 0.08 * length);
   EXPECT_NEAR(std::remainder(fit.direction_rad - turn, M_PI), 0, 0.05);
 }

@@ -108,7 +108,7 @@ TEST_F(Collecting, PutsTheKeptFramesAndLeavesTheOriginals) {
     cull::Options options;
     options.collect = how;
     const auto target = folder_ / how;
-    cull::collect_kept(flight_, options, target);
+    cull::export_kept(flight_, options, target);
     EXPECT_TRUE(std::filesystem::exists(target / "a.jpg")) << how;
     EXPECT_FALSE(std::filesystem::exists(target / "b.jpg")) << how;
     EXPECT_EQ(std::filesystem::is_symlink(target / "a.jpg"), how == "symlink");
@@ -123,7 +123,7 @@ TEST_F(Collecting, NeverReplacesAFileThatHoldsSomethingElse) {
   std::ofstream(target / "a.jpg") << "mine";
   cull::Options options;
   options.collect = "copy";
-  cull::collect_kept(flight_, options, target);
+  cull::export_kept(flight_, options, target);
   EXPECT_EQ(std::filesystem::file_size(target / "a.jpg"), 4U);
   EXPECT_EQ(flight_.warnings.size(), 1U);
 }

@@ -154,12 +154,12 @@ cv::Mat view_of(const cv::Mat& map, double dx, double dy, double turn_deg) {
 
 FrameRecord hovering(const cv::Mat& picture, double fwhm_px, int number) {
   FrameRecord frame = frame_with(fwhm_px, 0, number);
-  frame.sharpness->signature = cull::make_signature(picture);
+  frame.sharpness->signature = cull::make_thumbnail(picture);
   frame.info.taken_at_s = number;
   return frame;
 }
 
-TEST(NearRepeats, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
+TEST(NearDuplicates, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
   const cv::Mat map = ground();
   FlightRecord flight;
   flight.frames = {hovering(view_of(map, 0, 0, 0), 1.9, 0), hovering(view_of(map, 12, -9, 3), 1.4, 1),
@@ -223,7 +223,7 @@ TEST(Views, AGlanceCountsOnlyWhereTheHorizonWasNotLookedFor) {
   EXPECT_EQ(flight.frames[2].decision.view, View::nadir);
 }
 
-TEST(NearRepeats, AreKeptWhenAskedFor) {
+TEST(NearDuplicates, AreKeptWhenAskedFor) {
   const cv::Mat map = ground();
   FlightRecord flight;
   flight.frames = {hovering(view_of(map, 0, 0, 0), 1.5, 0), hovering(view_of(map, 5, 5, 1), 1.5, 1)};

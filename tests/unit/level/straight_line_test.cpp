@@ -29,18 +29,18 @@ cv::Mat3b coast(double slope, double contrast, double shore_slope, unsigned seed
   return picture;
 }
 
-// A step of 5 grey levels under noise of 2.5: at no station sure, along the whole line certain.
+// A step of 5 grey levels under noise of 2.5: at no profile sure, along the whole line certain.
 TEST(CoherentLines, AWeakStraightHorizonIsFoundAboveAStrongShore) {
   for (const double slope : {0.0, 0.03, -0.05}) {
     const cv::Mat3b picture = coast(slope, 5, 0.05, 7);
     // A first line that follows neither.
     const Eigen::Vector3d first(0, -1, 255);
     const LineFrame frame = line_frame(first, picture.size());
-    const auto lines = coherent_lines(sample_stations(picture, plain_camera(picture), frame, 60), 3, 3);
+    const auto lines = coherent_lines(sample_profiles(picture, plain_camera(picture), frame, 60), 3, 3);
     ASSERT_FALSE(lines.empty());
     bool found = false;
     for (const CoherentLine& line : lines) {
-      const Eigen::Vector3d l = line_of(frame, line.slant);
+      const Eigen::Vector3d l = line_of(frame, line.course);
       found |= std::abs(-l.x() / l.y() - slope) < 0.006 && std::abs(l.dot(Eigen::Vector3d(480, 240, 1))) < 3;
     }
     EXPECT_TRUE(found) << "slope " << slope;
@@ -76,7 +76,7 @@ TEST(CoherentLines, NoiseAloneIsNotCoherent) {
   cv::RNG(3).fill(noise, cv::RNG::NORMAL, cv::Scalar::all(120), cv::Scalar::all(8));
   const LineFrame frame = line_frame(Eigen::Vector3d(0, -1, 200), noise.size());
   for (const CoherentLine& line :
-       coherent_lines(sample_stations(noise, plain_camera(noise), frame, 40), 3, 3))
+       coherent_lines(sample_profiles(noise, plain_camera(noise), frame, 40), 3, 3))
     EXPECT_LT(line.coherence, 0.3);
 }
 

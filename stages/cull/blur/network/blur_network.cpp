@@ -46,8 +46,8 @@ Eigen::VectorXf BlurNetwork::evaluate(const Eigen::VectorXf& input) const {
   return values;
 }
 
-const BlurNetwork& axis_width_network() {
-  static const BlurNetwork network = unpack(kAxisWidthNetwork);
+const BlurNetwork& directional_width_network() {
+  static const BlurNetwork network = unpack(kDirectionalWidthNetwork);
   return network;
 }
 

@@ -20,8 +20,8 @@ struct BlurNetwork {
 };
 
 /// Natural logarithm of the standard deviation of the blur along the axis that the features are seen from.
-/// Input: AxisFeatures.
-[[nodiscard]] const BlurNetwork& axis_width_network();
+/// Input: DirectionalFeatures.
+[[nodiscard]] const BlurNetwork& directional_width_network();
 
 /// What the other two networks answer.
 enum BlurOutput {

@@ -52,9 +52,9 @@ std::vector<StraightEdge> beds(const Onlooker& onlooker, double askew_deg, unsig
 }
 
 // Positions follow from the pinhole model, so the tilt is known exactly.
-TEST(RightAngledGround, BedsInTwoDirectionsGiveTheTilt) {
+TEST(ManhattanGround, BedsInTwoDirectionsGiveTheTilt) {
   for (const double tilt : {0.0, 4.0, 11.0, 19.0}) {
-    const auto found = tilt_from_right_angles(beds(Onlooker(tilt, 33), 0, 5));
+    const auto found = tilt_from_manhattan_directions(beds(Onlooker(tilt, 33), 0, 5));
     ASSERT_TRUE(found) << tilt;
     EXPECT_NEAR(found->off_nadir_deg, tilt, 0.7) << tilt;
     EXPECT_LE(found->sigma_deg, 1.5);
@@ -62,23 +62,23 @@ TEST(RightAngledGround, BedsInTwoDirectionsGiveTheTilt) {
   }
 }
 
-TEST(RightAngledGround, EdgesInAllDirectionsSayNothing) {
-  EXPECT_FALSE(tilt_from_right_angles(beds(Onlooker(8, 10), 45, 9)));
-  EXPECT_FALSE(tilt_from_right_angles({}));
+TEST(ManhattanGround, EdgesInAllDirectionsSayNothing) {
+  EXPECT_FALSE(tilt_from_manhattan_directions(beds(Onlooker(8, 10), 45, 9)));
+  EXPECT_FALSE(tilt_from_manhattan_directions({}));
 }
 
-TEST(RightAngledGround, OneFamilyAloneSaysNothing) {
+TEST(ManhattanGround, OneFamilyAloneSaysNothing) {
   auto edges = beds(Onlooker(8, 10), 0, 3);
   std::vector<StraightEdge> one;
   for (std::size_t i = 0; i < edges.size(); i += 2) one.push_back(edges[i]);
-  EXPECT_FALSE(tilt_from_right_angles(one));
+  EXPECT_FALSE(tilt_from_manhattan_directions(one));
 }
 
 // Sheds that stand a few degrees askew of each other are not one right-angled world: claiming a tilt would be
 // wrong by degrees.
-TEST(RightAngledGround, SetsOfEdgesAskewOfEachOtherAreNotTrustedFarFromTheTruth) {
+TEST(ManhattanGround, SetsOfEdgesAskewOfEachOtherAreNotTrustedFarFromTheTruth) {
   for (unsigned seed = 1; seed <= 6; ++seed) {
-    const auto found = tilt_from_right_angles(beds(Onlooker(3, 20), 6, seed));
+    const auto found = tilt_from_manhattan_directions(beds(Onlooker(3, 20), 6, seed));
     if (found) {
       EXPECT_NEAR(found->off_nadir_deg, 3, 2.5 * found->sigma_deg) << seed;
     }
