@@ -25,7 +25,7 @@ int main(int argc, char** argv) {
       continue;
     }
     lookdown::FramePixels pixels(reader, frame.source);
-    const lookdown::Sharpness found = lookdown::cull::measure(pixels, frame.info, {});
+    const lookdown::Sharpness found = lookdown::cull::measure(pixels);
     std::printf("%s: sharpness %.2f\n", frame.source.file.c_str(), found.sharpness.value_or(-1));
   }
 }

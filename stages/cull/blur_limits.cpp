@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
+#include <numbers>
 
 namespace lookdown::cull {
 namespace {
@@ -14,65 +16,126 @@ constexpr double kSharpestShare = 0.2;  // of the frames: their largest width st
 // alone 0.4 to 0.8.
 constexpr double kLeastAdded = 0.5, kMostAdded = 0.9;
 constexpr double kSharpestPossible = 0.45, kSoftestReference = 1.3;
-constexpr double kLeastOdds = 0.6, kMostOdds = 2.5;
+// Of sharp against blurred, by the score: even odds are 1. On sharp and blurred photographs
+// (tests/bench/cull, part tune) the best border lies between these; wider bands let a gap among the sharp
+// frames pass for the border.
+constexpr double kLeastOdds = 0.6, kMostOdds = 1.1;
+// The border of the odds lies below this share of the best ones, and above its square: a soft lens lowers
+// all.
+constexpr double kShareOfBestOdds = 0.6;
+constexpr double kNearlyAsSharp = 1.25;   // of the reference width
+constexpr double kSharedDirection = 0.5;  // resultant length of the sharp frames' directions
+constexpr double kSameDirection_deg = 25;
 constexpr double kFixedSigma = 1.0;
 constexpr double kFixedSmear_px = 3;
 
-/// Border inside [low, high]: the middle of the widest gap (as a ratio) between neighbouring widths, the
-/// band's ends among them.
+/// Border inside [low, high]: the middle of the widest gap (as a ratio) between neighbouring values that
+/// reaches into that band, as far as the band goes. Where no value lies below or above the band, its end
+/// stands for one.
 double widest_gap(std::vector<double> sorted, double low, double high) {
-  std::erase_if(sorted, [&](double w) { return w <= low || w >= high; });
-  sorted.insert(sorted.begin(), low);
-  sorted.push_back(high);
+  if (sorted.empty() || sorted.front() > low) sorted.insert(sorted.begin(), low);
+  if (sorted.back() < high) sorted.push_back(high);
   double best = 0, at = low;
-  for (std::size_t i = 0; i + 1 < sorted.size(); ++i)
+  for (std::size_t i = 0; i + 1 < sorted.size(); ++i) {
+    if (sorted[i + 1] <= low || sorted[i] >= high) continue;
     if (const double ratio = sorted[i + 1] / sorted[i]; ratio > best)
       best = ratio, at = std::sqrt(sorted[i] * sorted[i + 1]);
-  return at;
+  }
+  return std::clamp(at, low, high);
+}
+
+double odds_of(const Sharpness& s) {
+  return *s.sharpness / std::max(1e-6, 1 - *s.sharpness);
 }
 
 /// The score also weighs the odds of a blur, which see short smears that the width hardly shows. Border in
 /// the widest gap of the odds of sharp against blurred, inside the band where it may lie.
-double sharpness_limit(const std::vector<FrameRecord>& frames, double leniency) {
+double sharpness_limit(const std::vector<const Sharpness*>& measured, double leniency) {
   std::vector<double> odds;
-  for (const FrameRecord& frame : frames)
-    if (!frame.fault && frame.sharpness && frame.sharpness->sharpness)
-      odds.push_back(*frame.sharpness->sharpness / std::max(1e-6, 1 - *frame.sharpness->sharpness));
+  for (const Sharpness* s : measured)
+    if (s->sharpness) odds.push_back(odds_of(*s));
   std::sort(odds.begin(), odds.end());
   if (odds.empty()) return 0;
-  // The sharpest fifth are sharp, whatever the subject.
-  const double high =
-      std::min(kMostOdds / leniency,
-               odds[static_cast<std::size_t>((1 - kSharpestShare) * static_cast<double>(odds.size() - 1))]);
-  const double border = widest_gap(odds, std::min(kLeastOdds / leniency, high), high);
+  // The sharpest fifth are sharp, whatever the subject and the lens.
+  const double best =
+      odds[static_cast<std::size_t>((1 - kSharpestShare) * static_cast<double>(odds.size() - 1))];
+  const double high = std::min(kMostOdds, kShareOfBestOdds * best) / leniency,
+               low = std::min(kLeastOdds, kShareOfBestOdds * kShareOfBestOdds * best) / leniency;
+  const double border = widest_gap(odds, std::min(low, high), high);
   return border / (1 + border);
 }
 
-}  // namespace
+/// The smear that more than half of the sharpest frames share, direction and all.
+void note_own_smear(std::vector<const Sharpness*> measured, double reference_px, BlurLimits& limits) {
+  std::erase_if(measured, [&](const Sharpness* s) {
+    return !s->blur_fwhm_px || *s->blur_fwhm_px > kNearlyAsSharp * reference_px;
+  });
+  std::vector<double> lengths;
+  std::complex<double> sum = 0;
+  for (const Sharpness* s : measured) {
+    lengths.push_back(s->smear_deg ? s->smear_px.value_or(0) : 0);
+    // An axis has no sign: doubled angles add as vectors.
+    if (lengths.back() > 0) sum += std::polar(1.0, 2 * *s->smear_deg * std::numbers::pi / 180);
+  }
+  if (lengths.size() < kFramesThatTell ||
+      std::abs(sum) < kSharedDirection * static_cast<double>(lengths.size()))
+    return;
+  std::sort(lengths.begin(), lengths.end());
+  limits.own_smear_px = lengths[lengths.size() / 2];
+  limits.own_smear_deg = std::fmod(std::arg(sum) * 90 / std::numbers::pi + 180, 180.0);
+}
 
-BlurLimits find_blur_limits(const std::vector<FrameRecord>& frames, const Options& options) {
+BlurLimits limits_of(const std::vector<const Sharpness*>& measured, const Options& options) {
   const double leniency = std::pow(2.0, 1 - 2 * std::clamp(options.strictness, 0.0, 1.0));
   BlurLimits limits;
   limits.smear_px = options.max_smear_px.value_or(kFixedSmear_px * leniency);
   limits.blur_fwhm_px = options.max_blur_px.value_or(kFwhmOfSigma * kFixedSigma * std::sqrt(leniency));
-  if (options.max_blur_px) return limits;
-
-  std::vector<double> sigmas;
-  for (const FrameRecord& frame : frames) {
-    if (frame.fault || !frame.sharpness || !frame.sharpness->blur_fwhm_px) continue;
-    if (frame.sharpness->blur_sigma_share.value_or(0) < kSurelyKnown)
-      sigmas.push_back(*frame.sharpness->blur_fwhm_px / kFwhmOfSigma);
+  if (options.max_blur_px) {
+    limits.from = LimitFrom::option;
+    return limits;
   }
+  std::vector<double> sigmas;
+  for (const Sharpness* s : measured)
+    if (s->blur_fwhm_px && s->blur_sigma_share.value_or(0) < kSurelyKnown)
+      sigmas.push_back(*s->blur_fwhm_px / kFwhmOfSigma);
   if (sigmas.size() < kFramesThatTell) return limits;
-  limits.least_sharpness = sharpness_limit(frames, leniency);
   std::sort(sigmas.begin(), sigmas.end());
-  const double reference = std::clamp(sigmas[static_cast<std::size_t>(kSharpestShare * (sigmas.size() - 1))],
-                                      kSharpestPossible, kSoftestReference);
-  const double low = std::hypot(reference, kLeastAdded * leniency),
-               high = std::hypot(reference, kMostAdded * leniency);
-  limits.blur_fwhm_px = kFwhmOfSigma * widest_gap(sigmas, low, high);
-  limits.blur_from_flight = true;
+  const double reference =
+      std::max(sigmas[static_cast<std::size_t>(kSharpestShare * static_cast<double>(sigmas.size() - 1))],
+               kSharpestPossible);
+  if (reference > kSoftestReference) {
+    limits.from = LimitFrom::no_sharp_frame;
+    return limits;
+  }
+  limits.from = LimitFrom::camera;
+  limits.least_sharpness = sharpness_limit(measured, leniency);
+  limits.blur_fwhm_px = kFwhmOfSigma * widest_gap(sigmas, std::hypot(reference, kLeastAdded * leniency),
+                                                  std::hypot(reference, kMostAdded * leniency));
+  note_own_smear(measured, kFwhmOfSigma * reference, limits);
   return limits;
+}
+
+}  // namespace
+
+double BlurLimits::moved_px(const Sharpness& s) const {
+  const double length_px = s.smear_px.value_or(0);
+  if (own_smear_px <= 0 || !s.smear_deg) return length_px;
+  const double turn_deg = std::abs(std::remainder(*s.smear_deg - own_smear_deg, 180.0));
+  if (turn_deg > kSameDirection_deg) return length_px;
+  return std::sqrt(std::max(0.0, length_px * length_px - own_smear_px * own_smear_px));
+}
+
+FlightBlurLimits::FlightBlurLimits(const std::vector<FrameRecord>& frames, const Options& options) {
+  std::map<std::string, std::vector<const Sharpness*>> known;
+  for (const FrameRecord& frame : frames) {
+    auto& of_camera = known[frame.info.camera_id];
+    if (!frame.fault && frame.sharpness) of_camera.push_back(&*frame.sharpness);
+  }
+  for (const auto& [camera, measured] : known) by_camera_[camera] = limits_of(measured, options);
+}
+
+const BlurLimits& FlightBlurLimits::of(const FrameRecord& frame) const {
+  return by_camera_.at(frame.info.camera_id);
 }
 
 }  // namespace lookdown::cull

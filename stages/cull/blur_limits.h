@@ -1,24 +1,44 @@
-// What counts as blurred: fixed limits in pixels, moved by what the flight itself shows.
+// Where sharp ends: fixed widths, or what each camera of the flight leaves at best.
 #pragma once
 
+#include <map>
+#include <string>
 #include <vector>
 
+#include "pipeline/record/flight_record.h"
 #include "stages/cull/cull.h"
 
 namespace lookdown::cull {
 
+/// Where a limit comes from.
+enum class LimitFrom { option, camera, too_few_frames, no_sharp_frame };
+
 struct BlurLimits {
   double blur_fwhm_px = 0;  ///< full width at half maximum above which a frame counts as blurred
   double smear_px = 0;      ///< length above which it counts as smeared
-  bool blur_from_flight = false;
+  LimitFrom from = LimitFrom::too_few_frames;
   double least_sharpness = 0;  ///< below it a frame whose width passes is unsure; 0: no say
+  /// What the sharp frames of this camera seem to be smeared by, all in the same direction: astigmatism, a
+  /// lens out of centre, rows read apart. 0: nothing.
+  double own_smear_px = 0, own_smear_deg = 0;
+
+  /// Length of a smear, squares subtracted, that this camera does not show in its sharp frames too.
+  [[nodiscard]] double moved_px(const Sharpness&) const;
 };
 
-/// Frames of one flight share lens, camera and subject, so the sharpest of them show what "sharp" is here
-/// (comparison within the set: Sieberth, Wackrow & Chandler, ISPRS J. 122:1-16, 2016). A frame counts as
-/// blurred when motion or defocus adds a certain width to that, squares subtracted; inside the band where
-/// that border may lie it is put into the widest gap between the frames. With fewer than 8 frames that tell,
-/// or with a limit given, the flight has no say.
-[[nodiscard]] BlurLimits find_blur_limits(const std::vector<FrameRecord>&, const Options&);
+class FlightBlurLimits {
+ public:
+  /// Frames of one camera (FrameInfo::camera_id) share body, lens, focal length and coding, so the sharpest
+  /// of them show what "sharp" is here (comparison within the set: Sieberth, Wackrow & Chandler, ISPRS J.
+  /// 122:1-16, 2016). A frame counts as blurred when motion or defocus adds a certain width to that, squares
+  /// subtracted, for variances of blurs add; inside the band where that border may lie it is put into the
+  /// widest gap between the frames. With fewer than 8 frames that tell, without a sharp one among them, or
+  /// with a limit given, the limit is fixed.
+  FlightBlurLimits(const std::vector<FrameRecord>&, const Options&);
+  [[nodiscard]] const BlurLimits& of(const FrameRecord&) const;
+
+ private:
+  std::map<std::string, BlurLimits> by_camera_;
+};
 
 }  // namespace lookdown::cull

@@ -39,11 +39,12 @@ using CoarseHorizons = std::vector<std::optional<double>>;
 inline constexpr double kLeastDetail = 0.25;
 
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
-inline constexpr const char* kMeasureVersion = "cull/7";
+inline constexpr const char* kMeasureVersion = "cull/8";
 
-/// Blur, smear, exposure of one frame; needs nothing of other frames. `overview`, when given, receives the
-/// reduced picture (CV_8UC3, BGR) that was looked at, for whoever else can do with it.
-Sharpness measure(FramePixels&, const FrameInfo&, const Options&, cv::Mat* overview = nullptr);
+/// Blur, exposure and thumbnail of one frame; needs nothing of other frames and no options, so that no option
+/// of culling makes frames be measured anew. `overview`, when given, receives the reduced picture (CV_8UC3,
+/// BGR) that was looked at. Throws FrameFault when the frame cannot be decoded.
+Sharpness measure(FramePixels&, cv::Mat* overview = nullptr);
 
 /// View, near-repeats and verdicts of the whole flight, from what the frames' records hold (sharpness,
 /// horizon, tilt, glare); fills `decision` of each frame that has no fault. `coarse_horizons` may hold, for

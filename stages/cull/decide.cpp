@@ -26,7 +26,10 @@ void worsen(Decision& decision, Verdict verdict, Reason reason) {
 
 void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, Decision& decision) {
   if (decision.view == View::horizon && !options.max_blur_px) limits.blur_fwhm_px *= kHorizonLeniency;
-  const char* unit = limits.blur_from_flight ? "px (limit from this flight)" : "px";
+  const char* unit = limits.from == LimitFrom::camera ? "px (limit from this flight)"
+                     : limits.from == LimitFrom::no_sharp_frame
+                         ? "px (fixed limit: no sharp frame of this camera)"
+                         : "px";
   if (!s.blur_fwhm_px || s.blur_sigma_share.value_or(0) > kTooUnsure) {
     worsen(decision, Verdict::unsure, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
@@ -34,8 +37,9 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
   const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;
   // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short
   // smear.
-  if (s.smear_px && *s.smear_px > limits.smear_px && (wide || options.max_smear_px))
-    worsen(decision, Verdict::drop, {"smeared", s.smear_px, limits.smear_px, "px"});
+  if (const double moved_px = limits.moved_px(s);
+      moved_px > limits.smear_px && (wide || options.max_smear_px))
+    worsen(decision, Verdict::drop, {"smeared", moved_px, limits.smear_px, "px"});
   else if (wide)
     worsen(decision, Verdict::drop, {"blurred", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
   else if (decision.view == View::nadir && s.sharpness && *s.sharpness < limits.least_sharpness)
@@ -136,7 +140,7 @@ void describe(Options& o, OptionVisitor& visitor) {
 }
 
 void decide(FlightRecord& flight, const Options& options, const CoarseHorizons& coarse_horizons) {
-  const BlurLimits limits = find_blur_limits(flight.frames, options);
+  const FlightBlurLimits flight_limits(flight.frames, options);
   const std::vector<ViewFinding> views = find_views(flight.frames, coarse_horizons);
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     FrameRecord& frame = flight.frames[i];
@@ -144,6 +148,7 @@ void decide(FlightRecord& flight, const Options& options, const CoarseHorizons& 
     Decision decision;
     decision.verdict = Verdict::keep;
     decision.view = views[i].view;
+    const BlurLimits& limits = flight_limits.of(frame);
     judge_blur(*frame.sharpness, limits, options, decision);
     judge_parts(*frame.sharpness, limits, decision);
     if (decision.view == View::other)

@@ -7,6 +7,7 @@
 
 #include "stages/cull/blur/blur_estimate.h"
 #include "stages/cull/blur/high_frequency_residue.h"
+#include "stages/cull/blur/region_bands.h"
 #include "stages/cull/blur/rotational_blur.h"
 #include "stages/cull/cull.h"
 #include "stages/cull/duplicates/thumbnail.h"
@@ -20,7 +21,6 @@ constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
 // Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given
 // for.
 constexpr double kTilesForSurety = 12;
-constexpr int kLeastTilesOfRegion = 3;
 constexpr double kContradicts = 1.6;  // ratio of widths beyond which two answers are not the same blur
 constexpr double kNoPartSharp = 2.5;
 constexpr double kSharpParts_px = 2.6;
@@ -113,30 +113,22 @@ void note_blur(const BlurEstimate& blur, double detail, Sharpness& out) {
   if (smeared) out.smear_deg = blur.smear_deg;
 }
 
-/// A part of a frame may be soft by nature, as water, sand or grass; only where contrast is strong does a
-/// lack of fine detail speak of blur.
-bool rich(const TileSpectrum& tile, double noise_power) {
-  return tile.middle_power > std::max(60.0, 40 * noise_power);
-}
-
-/// Blur by region from the tiles that lie in it: a frame half blurred shows here.
-void measure_regions(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& whole,
-                     const cv::Size& frame, Sharpness& out) {
-  const RegionGrid regions = region_grid(frame);
-  out.tile_columns = regions.columns;
-  out.tile_rows = regions.rows;
-  for (int row = 0; row < out.tile_rows; ++row)
-    for (int column = 0; column < out.tile_columns; ++column) {
-      std::vector<const TileSpectrum*> inside;
-      for (const TileSpectrum& tile : spectra)
-        if (regions.index_of(tile.where) == row * regions.columns + column && rich(tile, whole.noise_power))
-          inside.push_back(&tile);
-      const MeanSpectrum mean = mean_spectrum(inside, whole.noise_power, 0.5);
-      TileBlur region{column, row, std::nullopt, std::min(1.0, mean.tiles_with_detail / kTilesForSurety)};
-      if (mean.tiles_with_detail >= kLeastTilesOfRegion)
-        region.blur_fwhm_px = kFwhmOfSigma * coarse_blur(direction_bands(mean.log_periodogram)).widest_px;
-      out.tiles.push_back(region);
+/// Blur by region; returns the widths of those that tell.
+std::vector<DirectedWidth> measure_regions(const std::vector<RegionBands>& regions, const RegionGrid& grid,
+                                           Sharpness& out) {
+  out.tile_columns = grid.columns;
+  out.tile_rows = grid.rows;
+  std::vector<DirectedWidth> widths;
+  for (const RegionBands& region : regions) {
+    TileBlur tile{region.column, region.row, std::nullopt,
+                  std::min(1.0, region.tiles_with_detail / kTilesForSurety)};
+    if (region.bands) {
+      widths.push_back(coarse_blur(*region.bands));
+      tile.blur_fwhm_px = kFwhmOfSigma * widths.back().widest_px;
     }
+    out.tiles.push_back(tile);
+  }
+  return widths;
 }
 
 /// Where the smear changes over the frame, its length and direction in the middle.
@@ -150,7 +142,7 @@ void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mea
 
 }  // namespace
 
-Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&, cv::Mat* overview) {
+Sharpness measure(FramePixels& pixels, cv::Mat* overview) {
   Sharpness out;
   const TileSample parts = sample_tiles(pixels);
   if (overview) *overview = parts.overview;
@@ -161,12 +153,18 @@ Sharpness measure(FramePixels& pixels, const FrameInfo&, const Options&, cv::Mat
   for (const SampledTile& tile : parts.tiles) spectra.push_back(tile_spectrum(tile.grey, tile.where));
   const MeanSpectrum mean = mean_spectrum(spectra);
   out.detail = std::min(1.0, mean.tiles_with_detail / kTilesForSurety);
-  measure_regions(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, out);
+  const RegionGrid grid = region_grid({pixels.source().width_px, pixels.source().height_px});
+  const std::vector<DirectedWidth> regions =
+      measure_regions(region_bands(spectra, mean.noise_power, grid), grid, out);
   if (out.detail < kLeastDetail) return out;
-  const BlurEstimate blur = estimate_blur(mean);
+  const BlurEstimate blur = estimate_blur(mean, regions);
   note_blur(blur, high_frequency_residue(spectra, parts.overview), out);
-  if (out.smear_px.value_or(0) > kLongEnough_px)
-    note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, blur.smear_fit, out);
+  if (out.smear_px.value_or(0) > kLongEnough_px) {
+    // Where the smear turns, the fit to all tiles together finds too short a length.
+    SpectrumFit near = blur.smear_fit;
+    near.length_px = blur.smear_px;
+    note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, near, out);
+  }
   return out;
 }
 

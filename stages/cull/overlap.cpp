@@ -91,7 +91,7 @@ void judge_glare_again(FrameRecord& frame, const Options& options) {
 }  // namespace
 
 void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext& context) {
-  const BlurLimits limits = find_blur_limits(flight.frames, options);
+  const FlightBlurLimits limits(flight.frames, options);
   std::map<int, double> found;
   for (std::size_t i = 0; i < flight.frames.size(); ++i)
     if (left_open(flight.frames[i]))
@@ -100,7 +100,8 @@ void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext&
   // Settled only after all were compared: an answer must not depend on the order of the frames.
   for (FrameRecord& frame : flight.frames)
     if (!frame.fault && !frame.decision.by_person) judge_glare_again(frame, options);
-  for (const auto& [index, fwhm_px] : found) settle(flight.frames[index], fwhm_px, limits);
+  for (const auto& [index, fwhm_px] : found)
+    settle(flight.frames[index], fwhm_px, limits.of(flight.frames[index]));
 }
 
 }  // namespace lookdown::cull

@@ -141,7 +141,7 @@ class FrameQuestions {
   SharpnessPart measure(FramePixels& pixels, const FrameRecord& frame) const {
     cv::Mat overview;
     SharpnessPart part;
-    part.sharpness = cull::measure(pixels, frame.info, options_.cull, &overview);
+    part.sharpness = cull::measure(pixels, &overview);
     const double scale = static_cast<double>(overview.cols) / frame.source.width_px;
     part.coarse_horizon_log_odds =
         level::coarse_horizon_log_odds(overview, frame.info.camera.scaled(scale), frame.source.orientation);

@@ -13,7 +13,7 @@ namespace {
 
 // The nulls of the spectrum place the length to a few per cent when the fit has found them; where it
 // disagrees with the network by more than this factor it has found something else.
-constexpr double kTrustedFactor = 1.8;
+constexpr double kTrustedFactor = 1.4;
 // The rings of a lens out of focus leave so much less unexplained than a Gaussian does.
 constexpr double kClearlyBetter = 0.8;
 constexpr double kManyEdges = 300, kNarrowestEdge_px = 0.6, kOneWidth = 1.3;
@@ -69,14 +69,14 @@ DirectedWidth coarse_blur(const DirectionBands& bands) {
   return directed_width(widths);
 }
 
-BlurEstimate estimate_blur(const MeanSpectrum& mean) {
+BlurEstimate estimate_blur(const MeanSpectrum& mean, const std::vector<DirectedWidth>& regions) {
   const DirectionBands bands = direction_bands(mean.log_periodogram);
   const DirectedWidth start = coarse_blur(bands);
   const SpectrumContext context{mean.tiles, mean.middle_over_noise};
   const Eigen::VectorXf first = whole_network().evaluate(whole_features(bands, context, start));
   const SpectrumFits fits = fit_shapes(samples_of(mean.wide_log_periodogram));
   const Eigen::VectorXf out =
-      evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges));
+      evidence_network().evaluate(evidence_features(first, context, start, fits, mean.edges, regions));
 
   BlurEstimate blur;
   blur.smear_fit = fits.smear;

@@ -23,7 +23,7 @@ struct BlurEstimate {
 [[nodiscard]] DirectedWidth coarse_blur(const DirectionBands&);
 
 /// The whole way: coarse direction, a first answer, fits, all weighed together. `mean` must hold at least one
-/// tile.
-[[nodiscard]] BlurEstimate estimate_blur(const MeanSpectrum& mean);
+/// tile; `regions`: coarse widths of the parts that show any.
+[[nodiscard]] BlurEstimate estimate_blur(const MeanSpectrum& mean, const std::vector<DirectedWidth>& regions);
 
 }  // namespace lookdown::cull

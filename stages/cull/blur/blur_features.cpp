@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 namespace lookdown::cull {
 namespace {
@@ -58,6 +59,16 @@ float log_of(double value, double least) {
   return static_cast<float>(std::log(std::max(value, least)));
 }
 
+/// Of the widths that the parts have in a direction the second smallest, or the only one: one part alone may
+/// err.
+std::optional<double> second_narrowest(const std::vector<DirectedWidth>& regions, double direction_rad) {
+  std::vector<double> widths;
+  for (const DirectedWidth& region : regions) widths.push_back(region.along_px(direction_rad));
+  if (widths.empty()) return std::nullopt;
+  std::sort(widths.begin(), widths.end());
+  return widths[std::min<std::size_t>(1, widths.size() - 1)];
+}
+
 Eigen::Matrix<float, 1, kBands> row_at(const DirectionBands& bands, double position) {
   const double whole = std::floor(position);
   const int low = ((static_cast<int>(whole) % kAxes) + kAxes) % kAxes;
@@ -89,6 +100,11 @@ DirectionalFeatures directional_features(const DirectionBands& bands, double pos
   out[kRelative * kBands] = level;
   out[kRelative * kBands + 1] = bands.col(kFastRing).mean();
   return out;
+}
+
+double DirectedWidth::along_px(double angle_rad) const {
+  return std::hypot(widest_px * std::cos(angle_rad - direction_rad),
+                    narrowest_px * std::sin(angle_rad - direction_rad));
 }
 
 double DirectedWidth::smear_px() const {
@@ -125,7 +141,7 @@ SpectrumFits fit_shapes(const SpectrumSamples& samples) {
 
 EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext& context,
                                    const DirectedWidth& start, const SpectrumFits& fits,
-                                   const EdgeHistogram& edges) {
+                                   const EdgeHistogram& edges, const std::vector<DirectedWidth>& regions) {
   const SpectrumFit &gaussian = fits.gaussian, &smear = fits.smear, &disc = fits.disc;
   const auto unexplained = [](const SpectrumFit& fit) { return std::log(fit.cost + 0.05); };
   const auto number = [](double value) { return static_cast<float>(value); };
@@ -148,7 +164,12 @@ EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const Sp
       // the edges
       log_of(edges.quantile(0.25, along_rad), 0.2), log_of(edges.quantile(0.25, across_rad), 0.2),
       log_of(edges.quantile(0.5, along_rad), 0.2), log_of(edges.quantile(0.5, across_rad), 0.2),
-      log_of(edges.quantile(0.1), 0.2), log_of(edges.count(along_rad) + 3, 1), log_of(edges.count() + 3, 1);
+      log_of(edges.quantile(0.1), 0.2), log_of(edges.count(along_rad) + 3, 1), log_of(edges.count() + 3, 1),
+      log_of(edges.quantile(0.1, along_rad), 0.2), log_of(edges.quantile(0.1, across_rad), 0.2),
+      // the parts: a blur leaves none of them out
+      log_of(second_narrowest(regions, along_rad).value_or(start.along_px(along_rad)), 0.2),
+      log_of(second_narrowest(regions, across_rad).value_or(start.along_px(across_rad)), 0.2),
+      log_of(static_cast<double>(regions.size()) + 1, 1);
   return out;
 }
 

@@ -4,6 +4,7 @@
 
 #include <Eigen/Core>
 #include <array>
+#include <vector>
 
 #include "stages/cull/spectrum/log_periodogram.h"
 #include "stages/cull/spectrum/spectrum_fit.h"
@@ -37,6 +38,7 @@ struct DirectedWidth {
   double direction_rad = 0;  ///< counter-clockwise from +x, y up
   double widest_px = 0;
   double narrowest_px = 0;
+  [[nodiscard]] double along_px(double direction_rad) const;
   [[nodiscard]] double smear_px() const;  ///< length of the uniform smear that explains the difference
 };
 /// Least-squares fit of w^2(t) = c0 + c1 cos 2t + c2 sin 2t, exact for a Gaussian with a uniform smear, to
@@ -57,11 +59,12 @@ struct SpectrumFits {
 [[nodiscard]] SpectrumFits fit_shapes(const SpectrumSamples&);
 
 /// What the learnt look at the spectrum, the fits and the edges say, side by side.
-inline constexpr int kEvidenceFeatures = 32;
+inline constexpr int kEvidenceFeatures = 37;
 using EvidenceFeatures = Eigen::Matrix<float, kEvidenceFeatures, 1>;
-/// `first_answer`: output of the whole network.
+/// `first_answer`: output of the whole network; `regions`: coarse widths of the parts of the frame.
 [[nodiscard]] EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const SpectrumContext&,
                                                  const DirectedWidth& start, const SpectrumFits&,
-                                                 const EdgeHistogram&);
+                                                 const EdgeHistogram&,
+                                                 const std::vector<DirectedWidth>& regions);
 
 }  // namespace lookdown::cull

@@ -171,7 +171,8 @@ cv::Mat turned(const cv::Mat& light, const BlurRecipe& r) {
     const double c = std::cos(turn), s = std::sin(turn);
     const cv::Matx23d map(c, -s, cx - c * cx + s * cy + share * r.smear_px * std::cos(a), s, c,
                           cy - s * cx - c * cy - share * r.smear_px * std::sin(a));
-    cv::warpAffine(light, seen, map, light.size(), cv::INTER_CUBIC | cv::WARP_INVERSE_MAP, cv::BORDER_REFLECT);
+    cv::warpAffine(light, seen, map, light.size(), cv::INTER_CUBIC | cv::WARP_INVERSE_MAP,
+                   cv::BORDER_REFLECT);
     sum += seen;
   }
   return cv::max(sum / steps, 0);

@@ -12,14 +12,14 @@ namespace lookdown::bench {
 
 /// What the camera does to every frame of a flight. Lengths in pixels of the finished picture.
 struct CameraRecipe {
-  double lens_sigma_px = 0.5;   ///< standard deviation of lens and sensor, geometric mean over the directions
-  double astigmatism = 1;       ///< ratio of the lens's widest to its narrowest direction
-  double astigmatism_deg = 0;   ///< of the widest direction, 0..180 counter-clockwise from +x, y up
-  double noise_levels = 1;      ///< standard deviation at mid grey, of 255
-  int jpeg_quality = 90;        ///< 0: not coded
-  bool linear_light = true;     ///< blur acts on light, not on coded values
-  double sharpening = 0;        ///< amount of the camera's own unsharp mask, radius 1 px
-  bool mosaic_sensor = false;   ///< colours interpolated from a Bayer pattern
+  double lens_sigma_px = 0.5;  ///< standard deviation of lens and sensor, geometric mean over the directions
+  double astigmatism = 1;      ///< ratio of the lens's widest to its narrowest direction
+  double astigmatism_deg = 0;  ///< of the widest direction, 0..180 counter-clockwise from +x, y up
+  double noise_levels = 1;     ///< standard deviation at mid grey, of 255
+  int jpeg_quality = 90;       ///< 0: not coded
+  bool linear_light = true;    ///< blur acts on light, not on coded values
+  double sharpening = 0;       ///< amount of the camera's own unsharp mask, radius 1 px
+  bool mosaic_sensor = false;  ///< colours interpolated from a Bayer pattern
 };
 
 /// What happened while the shutter was open.

@@ -53,10 +53,10 @@ cull::BlurNetwork fit_directional(const Samples& samples) {
   return fit_network(inputs, gradient, options);
 }
 
-cull::DirectedWidth coarse(const cull::BlurNetwork& network, const LabelledSpectrum& s) {
+cull::DirectedWidth coarse(const cull::BlurNetwork& network, const cull::DirectionBands& bands) {
   std::array<double, cull::kAxes> widths{};
   for (int k = 0; k < cull::kAxes; ++k)
-    widths[k] = std::exp(network.evaluate(cull::directional_features(s.bands, k))[0]);
+    widths[k] = std::exp(network.evaluate(cull::directional_features(bands, k))[0]);
   return cull::directed_width(widths);
 }
 
@@ -99,9 +99,11 @@ struct First {
   cull::BlurNetwork directional, whole;
 
   [[nodiscard]] cull::EvidenceFeatures evidence_of(const LabelledSpectrum& s) const {
-    const cull::DirectedWidth start = coarse(directional, s);
+    const cull::DirectedWidth start = coarse(directional, s.bands);
+    std::vector<cull::DirectedWidth> regions;
+    for (const cull::DirectionBands& bands : s.regions) regions.push_back(coarse(directional, bands));
     return cull::evidence_features(whole.evaluate(cull::whole_features(s.bands, s.context, start)), s.context,
-                                   start, s.fits, s.edges);
+                                   start, s.fits, s.edges, regions);
   }
 };
 
@@ -110,8 +112,8 @@ First fit_first(const Samples& samples) {
   out.directional = fit_directional(samples);
   Matrix inputs(cull::kWholeFeatures, static_cast<Eigen::Index>(samples.size()));
   for (std::size_t i = 0; i < samples.size(); ++i)
-    inputs.col(static_cast<Eigen::Index>(i)) =
-        cull::whole_features(samples[i]->bands, samples[i]->context, coarse(out.directional, *samples[i]));
+    inputs.col(static_cast<Eigen::Index>(i)) = cull::whole_features(
+        samples[i]->bands, samples[i]->context, coarse(out.directional, samples[i]->bands));
   TrainingOptions options;
   options.rounds = 40;
   out.whole = fit_outputs(samples, inputs, options);
@@ -149,8 +151,8 @@ std::optional<LabelledSpectrum> blurred_sample(const std::vector<Photograph>& ph
   const auto kind = turn < 3 ? BlurKind::none : static_cast<BlurKind>(turn - 2);
   const bool made = index % kMadeEvery == 0 || photographs.empty();
   const int source = made ? index / kMadeEvery % kFolds : static_cast<int>(random() % photographs.size());
-  const cv::Mat sharp =
-      made ? made_texture({640, 427}, random) : random_part(photographs[static_cast<std::size_t>(source)], random);
+  const cv::Mat sharp = made ? made_texture({640, 427}, random)
+                             : random_part(photographs[static_cast<std::size_t>(source)], random);
   if (sharp.empty()) return std::nullopt;
   const BlurRecipe recipe = random_blur(kind, random_camera(random), random);
   return labelled_spectrum(take_picture(sharp, recipe, random), source, recipe);
@@ -208,7 +210,8 @@ void print_scores(std::ostream& out, const char* name, const BlurNetworks& netwo
   }
   const BalancedLimit best = best_balanced(blurred, sharp);
   out << fmt::format(
-      "{:<16} {:5} pictures | sharp or blurred: area {:.4f}, balanced accuracy {:.4f} at log odds {:.2f} | smeared or "
+      "{:<16} {:5} pictures | sharp or blurred: area {:.4f}, balanced accuracy {:.4f} at log odds {:.2f} | "
+      "smeared or "
       "not: area {:.4f} | length {:.3f}, direction {:.2f} deg | sigma {:.3f}\n",
       name, samples.size(), area_under_curve(blurred, sharp), best.accuracy, best.limit,
       area_under_curve(moved, still), median(length_error), median(turn_error), median(sigma_error));

@@ -15,13 +15,14 @@ struct BlurNetworks {
   cull::BlurNetwork directional, whole, evidence;
 };
 
-/// Pictures with random blur: parts of the photographs and, for one in four, textures made from random numbers. Each
-/// picture has a seed of its own, so that the answer does not depend on the number of threads.
-[[nodiscard]] std::vector<LabelledSpectrum> blurred_samples(const std::vector<Photograph>&, int count, unsigned seed);
+/// Pictures with random blur: parts of the photographs and, for one in four, textures made from random
+/// numbers. Each picture has a seed of its own, so that the answer does not depend on the number of threads.
+[[nodiscard]] std::vector<LabelledSpectrum> blurred_samples(const std::vector<Photograph>&, int count,
+                                                            unsigned seed);
 
-/// The first two networks learn from all samples. The last must learn how far these can be trusted on ground that they
-/// have not seen, so it learns from the answers that others like them, fitted to half of the sources, give for the other
-/// half (stacking: Wolpert, Neural Networks 5:241, 1992).
+/// The first two networks learn from all samples. The last must learn how far these can be trusted on ground
+/// that they have not seen, so it learns from the answers that others like them, fitted to half of the
+/// sources, give for the other half (stacking: Wolpert, Neural Networks 5:241, 1992).
 [[nodiscard]] BlurNetworks fit_blur_networks(const std::vector<LabelledSpectrum>&);
 
 /// One line: how well the networks tell the blur of the samples.

@@ -3,6 +3,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "stages/cull/blur/region_bands.h"
+
 namespace lookdown::bench {
 
 std::optional<LabelledSpectrum> labelled_spectrum(const cv::Mat& bgr, int source, const BlurRecipe& recipe) {
@@ -14,12 +16,17 @@ std::optional<LabelledSpectrum> labelled_spectrum(const cv::Mat& bgr, int source
     tiles.push_back(cull::tile_spectrum(grey(where), where));
   const cull::MeanSpectrum mean = cull::mean_spectrum(tiles);
   if (mean.tiles == 0) return std::nullopt;
-  return LabelledSpectrum{source,
-                          recipe,
-                          {mean.tiles, mean.middle_over_noise},
-                          cull::direction_bands(mean.log_periodogram),
-                          cull::fit_shapes(cull::samples_of(mean.wide_log_periodogram)),
-                          mean.edges};
+  LabelledSpectrum out{source,
+                       recipe,
+                       {mean.tiles, mean.middle_over_noise},
+                       cull::direction_bands(mean.log_periodogram),
+                       cull::fit_shapes(cull::samples_of(mean.wide_log_periodogram)),
+                       mean.edges,
+                       {}};
+  for (const cull::RegionBands& region :
+       cull::region_bands(tiles, mean.noise_power, cull::region_grid(grey.size())))
+    if (region.bands) out.regions.push_back(*region.bands);
+  return out;
 }
 
 }  // namespace lookdown::bench

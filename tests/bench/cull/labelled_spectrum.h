@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <vector>
 
 #include "blur_samples.h"
 #include "stages/cull/blur/blur_features.h"
@@ -15,6 +16,7 @@ struct LabelledSpectrum {
   cull::DirectionBands bands;
   cull::SpectrumFits fits;
   cull::EdgeHistogram edges;
+  std::vector<cull::DirectionBands> regions;  ///< of the parts that tell
 };
 
 /// Spectrum of a picture by the way that the program measures one; nothing when no tile has detail.

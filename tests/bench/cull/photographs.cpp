@@ -46,8 +46,9 @@ cv::Mat random_part(const Photograph& from, std::mt19937& random) {
   constexpr double kAspect = 1.5;
   const double large = std::uniform_real_distribution<double>(0, 1)(random);
   const int asked = large < 0.5 ? 640 : large < 0.75 ? 448 : 900;
-  const double widest = std::min(from.picture.cols / from.least_reduction,
-                                 from.picture.rows / from.least_reduction * kAspect) - 2;
+  const double widest =
+      std::min(from.picture.cols / from.least_reduction, from.picture.rows / from.least_reduction * kAspect) -
+      2;
   const int width = std::min(asked, static_cast<int>(widest));
   return part_of_photograph(from.picture, from.least_reduction, {width, static_cast<int>(width / kAspect)},
                             random);

@@ -15,17 +15,18 @@ struct Photograph {
   double least_reduction = 1;
 };
 
-/// Where the files of packages lie: below one of `roots` ("" is the system itself), those of npm below `node_modules`.
+/// Where the files of packages lie: below one of `roots` ("" is the system itself), those of npm below
+/// `node_modules`.
 struct PackageFolders {
   std::vector<std::filesystem::path> roots = {"/"};
   std::filesystem::path node_modules;
   std::filesystem::path sample_frames = LOOKDOWN_SAMPLE_FRAMES;  ///< the repository's own
 };
 
-/// Those of one part ("learn", "tune" or "score") of photographs.txt, in its order. Throws std::runtime_error with the
-/// name of the first that is missing.
-[[nodiscard]] std::vector<Photograph> read_photographs(const std::filesystem::path& list, const std::string& part,
-                                                       const PackageFolders&);
+/// Those of one part ("learn", "tune" or "score") of photographs.txt, in its order. Throws std::runtime_error
+/// with the name of the first that is missing.
+[[nodiscard]] std::vector<Photograph> read_photographs(const std::filesystem::path& list,
+                                                       const std::string& part, const PackageFolders&);
 
 /// A random part of a photograph at a random reduction, turned or mirrored: CV_32FC3, sRGB-coded 0..1.
 [[nodiscard]] cv::Mat random_part(const Photograph&, std::mt19937& random);

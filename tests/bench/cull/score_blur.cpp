@@ -1,6 +1,9 @@
 // Scores the cull on photographs blurred by known kernels.
-//   score_blur [-t TABLE] [--flights N] [--frames N] [--seed N] [--root FOLDER]... [--modules FOLDER] LIST PART
-// Each flight has one camera and few scenes; half of its frames are sharp, the others blurred in six ways by turns.
+//   score_blur [-t TABLE] [--flights N] [--frames N] [--seed N] [--root FOLDER]... [--modules FOLDER] LIST
+//   PART
+// Each flight has one camera and few scenes; half of its frames are sharp, the others blurred in six ways by
+// turns.
+#include <unistd.h>
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
@@ -8,7 +11,6 @@
 #include <iostream>
 #include <opencv2/imgcodecs.hpp>
 #include <string>
-#include <unistd.h>
 
 #include "blur_samples.h"
 #include "photographs.h"
@@ -35,7 +37,7 @@ FrameRecord measured(const cv::Mat& picture, const fs::path& folder, int index) 
   frame.source.height_px = picture.rows;
   frame.source.format = "PNG";
   FramePixels pixels(reader, frame.source);
-  frame.sharpness = cull::measure(pixels, frame.info, {});
+  frame.sharpness = cull::measure(pixels);
   fs::remove(frame.source.path);
   return frame;
 }
@@ -61,12 +63,16 @@ void add(Tally& t, const FrameRecord& frame, const bench::BlurRecipe& truth) {
 void print(const char* name, const Tally& t) {
   const double kept = t.sharp_kept / std::max(1.0, double(t.sharp)),
                missed = t.blurred_kept / std::max(1.0, double(t.blurred));
-  std::printf("%-10s sharp %4d: called soft %.3f, not kept %.3f | blurred %4d: kept %.3f | balanced %.4f | area %.4f, best "
-              "balanced %.4f | length %.3f, direction %.2f deg (n %zu)\n",
-              name, t.sharp, 1 - t.sharp_told / std::max(1.0, double(t.sharp)), 1 - kept, t.blurred, missed, 0.5 * (kept + 1 - missed),
-              bench::area_under_curve(t.sharp_score, t.blurred_score),
-              t.sharp_score.empty() || t.blurred_score.empty() ? NAN : bench::best_balanced(t.sharp_score, t.blurred_score).accuracy, bench::median(t.length),
-              bench::median(t.direction), t.length.size());
+  std::printf(
+      "%-10s sharp %4d: called soft %.3f, not kept %.3f | blurred %4d: kept %.3f | balanced %.4f | area "
+      "%.4f, best "
+      "balanced %.4f | length %.3f, direction %.2f deg (n %zu)\n",
+      name, t.sharp, 1 - t.sharp_told / std::max(1.0, double(t.sharp)), 1 - kept, t.blurred, missed,
+      0.5 * (kept + 1 - missed), bench::area_under_curve(t.sharp_score, t.blurred_score),
+      t.sharp_score.empty() || t.blurred_score.empty()
+          ? NAN
+          : bench::best_balanced(t.sharp_score, t.blurred_score).accuracy,
+      bench::median(t.length), bench::median(t.direction), t.length.size());
 }
 
 }  // namespace
@@ -81,14 +87,22 @@ int main(int argc, char** argv) {
   unsigned seed = 1;
   for (int i = 1; i < argc; ++i) {
     const std::string word = argv[i];
-    if (word == "-t") table.open(argv[++i]);
-    else if (word == "--flights") flights = std::stoi(argv[++i]);
-    else if (word == "--frames") frames = std::stoi(argv[++i]);
-    else if (word == "--seed") seed = std::stoul(argv[++i]);
-    else if (word == "--root") folders.roots.emplace_back(argv[++i]);
-    else if (word == "--as-is") as_is = true;
-    else if (word == "--modules") folders.node_modules = argv[++i];
-    else rest.push_back(word);
+    if (word == "-t")
+      table.open(argv[++i]);
+    else if (word == "--flights")
+      flights = std::stoi(argv[++i]);
+    else if (word == "--frames")
+      frames = std::stoi(argv[++i]);
+    else if (word == "--seed")
+      seed = std::stoul(argv[++i]);
+    else if (word == "--root")
+      folders.roots.emplace_back(argv[++i]);
+    else if (word == "--as-is")
+      as_is = true;
+    else if (word == "--modules")
+      folders.node_modules = argv[++i];
+    else
+      rest.push_back(word);
   }
   const auto photographs = bench::read_photographs(rest.at(0), rest.at(1), folders);
   const fs::path scratch = fs::temp_directory_path() / ("score_blur_" + std::to_string(getpid()));
@@ -98,7 +112,9 @@ int main(int argc, char** argv) {
   for (int f = 0; f < flights; ++f) {
     std::mt19937 random(seed * 1000 + f);
     bench::CameraRecipe camera = bench::random_camera(random);
-    if (as_is) camera.lens_sigma_px = 0.15, camera.astigmatism = 1, camera.noise_levels = 0, camera.sharpening = 0, camera.mosaic_sensor = false;
+    if (as_is)
+      camera.lens_sigma_px = 0.15, camera.astigmatism = 1, camera.noise_levels = 0, camera.sharpening = 0,
+      camera.mosaic_sensor = false;
     std::vector<const bench::Photograph*> scenes;
     for (int k = 0; k < (as_is ? 20 : 4); ++k) scenes.push_back(&photographs[random() % photographs.size()]);
     FlightRecord flight;
@@ -119,10 +135,15 @@ int main(int argc, char** argv) {
       add(by_kind[static_cast<std::size_t>(truths[i].kind)], flight.frames[i], truths[i]);
       if (table.is_open()) {
         const auto& t = truths[i];
-        table << f << ',' << i << ',' << word(t.kind) << ',' << t.smear_px << ',' << t.smear_deg << ',' << t.bend_rad << ',' << t.turn_rad << ',' << t.sigma_px
-              << ',' << t.camera.lens_sigma_px << ',' << t.camera.astigmatism << ',' << t.camera.astigmatism_deg << ',' << t.camera.noise_levels << ',' << t.camera.jpeg_quality << ',' << t.camera.sharpening << ',' << t.camera.mosaic_sensor << ','
-              << s.sharpness.value_or(-1) << ',' << s.blur_fwhm_px.value_or(-1) << ',' << s.smear_px.value_or(-1) << ',' << s.smear_deg.value_or(-1) << ',' << s.detail << ','
-              << word(flight.frames[i].decision.verdict) << ',' << (flight.frames[i].decision.reasons.empty() ? "" : flight.frames[i].decision.reasons[0].word) << '\n';
+        table << f << ',' << i << ',' << word(t.kind) << ',' << t.smear_px << ',' << t.smear_deg << ','
+              << t.bend_rad << ',' << t.turn_rad << ',' << t.sigma_px << ',' << t.camera.lens_sigma_px << ','
+              << t.camera.astigmatism << ',' << t.camera.astigmatism_deg << ',' << t.camera.noise_levels
+              << ',' << t.camera.jpeg_quality << ',' << t.camera.sharpening << ',' << t.camera.mosaic_sensor
+              << ',' << s.sharpness.value_or(-1) << ',' << s.blur_fwhm_px.value_or(-1) << ','
+              << s.smear_px.value_or(-1) << ',' << s.smear_deg.value_or(-1) << ',' << s.detail << ','
+              << word(flight.frames[i].decision.verdict) << ','
+              << (flight.frames[i].decision.reasons.empty() ? "" : flight.frames[i].decision.reasons[0].word)
+              << '\n';
       }
     }
   }

@@ -165,7 +165,7 @@ void score_flight(const fs::path& folder, bool verbose, std::ofstream& table, Ta
     frame.source.height_px = header->height_px;
     frame.source.format = header->format;
     FramePixels pixels(reader, frame.source);
-    frame.sharpness = cull::measure(pixels, frame.info, options);
+    frame.sharpness = cull::measure(pixels);
     Scored s;
     const auto& blur = entry["blur"];
     s.truth = {entry["kind"], blur["kind"], number(blur, "smear_px"), number(blur, "smear_deg"),

@@ -3,6 +3,8 @@
 //   bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] [--every N --from K]
 //   FOLDER...
 //
+//   bench_level --hazy COUNT [--from SEED] [--draw FOLDER]     drawn ridges in three hazes instead
+//
 // A folder holds truth.json (rendered flights), or labels.csv (file,slope,offset: the horizon is y = slope x
 // + offset height in pixels), or just pictures without a horizon. --evidence writes, instead, the terms of
 // the decision of every line tried: file, has a horizon, roll error, distance, log-odds, terms. --every and
@@ -14,6 +16,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <ctime>
 #include <filesystem>
@@ -26,6 +29,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <optional>
+#include <random>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -33,7 +37,9 @@
 #include "pipeline/record/record_json.h"
 #include "stages/level/copies/display_turn.h"
 #include "stages/level/level.h"
+#include "stages/level/search/horizon_choice.h"
 #include "stages/level/search/horizon_line.h"
+#include "tests/unit/level/hazy_ridges.h"
 
 namespace fs = std::filesystem;
 using lookdown::Camera;
@@ -312,13 +318,59 @@ void write_coarse(const Known& known, std::ofstream& table) {
                        log_odds, 1e3 * static_cast<double>(std::clock() - start) / CLOCKS_PER_SEC);
 }
 
+/// Drawn frames of two ridges in three hazes: how many horizons lie within one degree of the true roll.
+void score_hazy(int count, int seed, const fs::path& drawings) {
+  constexpr std::array kVisibilities_m{8000.0, 15000.0, 40000.0};
+  Camera camera = lookdown::assumed_camera(960, 640);
+  camera.fx_px = camera.fy_px = 700;  // 69 degrees across
+  std::array<std::vector<double>, kVisibilities_m.size()> errors;
+  std::array<int, kVisibilities_m.size()> frames{};
+  for (int i = 0; i < count; ++i) {
+    std::mt19937 random(static_cast<unsigned>(seed * 100000 + i));
+    const auto uniform = [&](double low, double high) {
+      return std::uniform_real_distribution<double>(low, high)(random);
+    };
+    const lookdown::level::Attitude attitude{uniform(-35, 35) / kDegrees, uniform(-14, 8) / kDegrees};
+    const std::size_t haze = static_cast<std::size_t>(i) % kVisibilities_m.size();
+    const cv::Mat3b bgr = lookdown::level::hazy_ridges(camera, attitude, kVisibilities_m[haze], random());
+    const auto guesses = lookdown::level::horizon_guesses(bgr, camera, 1);
+    ++frames[haze];
+    double error = 90;
+    if (!guesses.empty() && guesses.front().log_odds > 0) {
+      const Eigen::Vector3d line = lookdown::level::choose_horizon(guesses, bgr.size()).refined.line;
+      error = angle_apart(kDegrees * std::atan2(line.x(), -line.y()), kDegrees * attitude.roll_rad);
+    }
+    errors[haze].push_back(error);
+    if (!drawings.empty() && error > 1) {
+      cv::Mat copy = bgr.clone();
+      for (const auto& g : guesses)
+        if (g.log_odds > 0) {
+          const auto& l = g.refined.line;
+          const auto at = [&](int x) { return cv::Point(x, cvRound(-(l.x() * x + l.z()) / l.y())); };
+          cv::line(copy, at(0), at(copy.cols), {0, 0, 255});
+          cv::putText(copy,
+                      fmt::format("{:.1f} {:.2f} {:.2f}", g.log_odds, g.refined.support.inlier_share,
+                                  g.refined.support.profile.own_step),
+                      at(10), 0, 0.4, {0, 255, 255});
+        }
+      cv::imwrite((drawings / fmt::format("hazy_{:03}_{:.1f}.png", i, error)).string(), copy);
+    }
+  }
+  for (std::size_t k = 0; k < kVisibilities_m.size(); ++k) {
+    const auto within = std::count_if(errors[k].begin(), errors[k].end(), [](double e) { return e <= 1; });
+    fmt::print("visibility {:2.0f} km: {} frames, within 1 degree {:.3f}\n", kVisibilities_m[k] / 1000,
+               frames[k], static_cast<double>(within) / std::max(1, frames[k]));
+    print_errors("roll error", errors[k], "deg");
+  }
+}
+
 }  // namespace
 
 int main(int count, char** words) {
   std::vector<fs::path> folders;
   std::ofstream evidence, list, glance;
   fs::path drawings;
-  int every = 1, from = 0;
+  int every = 1, from = 0, hazy = 0;
   for (int i = 1; i < count; ++i) {
     const std::string word = words[i];
     if (word == "--evidence" && i + 1 < count)
@@ -331,10 +383,16 @@ int main(int count, char** words) {
       drawings = words[++i];
     else if (word == "--every" && i + 1 < count)
       every = std::stoi(words[++i]);
+    else if (word == "--hazy" && i + 1 < count)
+      hazy = std::stoi(words[++i]);
     else if (word == "--from" && i + 1 < count)
       from = std::stoi(words[++i]);
     else
       folders.emplace_back(word);
+  }
+  if (hazy > 0) {
+    score_hazy(hazy, from, drawings);
+    return 0;
   }
   if (folders.empty()) {
     std::cerr << "usage: bench_level [--glance FILE] [--evidence FILE] [--draw FOLDER] [--list FILE] "

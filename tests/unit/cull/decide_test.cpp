@@ -82,21 +82,73 @@ TEST(Verdict, StricterNeverKeepsMore) {
   EXPECT_GT(last, 0);
 }
 
-TEST(BlurLimit, LiesBetweenTwoPopulationsOfASoftFlight) {
-  // A soft lens: the sharp frames have 2.6 px, above the fixed limit; the blurred ones 4.5 px.
-  std::vector<FrameRecord> frames;
-  for (int i = 0; i < 20; ++i) frames.push_back(frame_with(2.5 + 0.01 * i, 0, i));
-  for (int i = 0; i < 10; ++i) frames.push_back(frame_with(4.4 + 0.02 * i, 0, 20 + i));
-  const auto limits = cull::find_blur_limits(frames, {});
-  EXPECT_TRUE(limits.blur_from_flight);
-  EXPECT_GT(limits.blur_fwhm_px, 2.7);
-  EXPECT_LT(limits.blur_fwhm_px, 4.4);
+cull::BlurLimits limits_for(const std::vector<FrameRecord>& frames, const cull::Options& options = {}) {
+  return cull::FlightBlurLimits(frames, options).of(frames.front());
 }
 
-TEST(BlurLimit, FlightWithoutASharpFrameDoesNotPullItUp) {
+// Variances of blurs add, and a camera's own is taken out (derived): what counts as blurred lies, in squares,
+// between the camera's own width and that of the blurred frames, and splits two clear groups whatever the
+// lens.
+TEST(BlurLimit, SplitsSharpFromBlurredFramesOfASoftLens) {
+  for (const double lens_px : {1.2, 1.8, 2.6, 2.9}) {
+    FlightRecord flight;
+    const double blurred_px = std::hypot(lens_px, 2.6);
+    for (int i = 0; i < 20; ++i) flight.frames.push_back(frame_with(lens_px + 0.004 * i, 0, i));
+    for (int i = 0; i < 10; ++i) flight.frames.push_back(frame_with(blurred_px + 0.02 * i, 0, 20 + i));
+    cull::Options options;
+    options.keep_repeats = true;
+    cull::decide(flight, options);
+    for (int i = 0; i < 30; ++i)
+      EXPECT_EQ(flight.frames[i].decision.verdict, i < 20 ? Verdict::keep : Verdict::drop)
+          << lens_px << ' ' << i;
+    EXPECT_EQ(limits_for(flight.frames).from, cull::LimitFrom::camera);
+  }
+}
+
+TEST(BlurLimit, TwoCamerasOfOneFlightAreEachToldByTheirOwn) {
+  FlightRecord flight;
+  for (int i = 0; i < 24; ++i) {
+    flight.frames.push_back(frame_with(i % 2 == 0 ? 1.2 : 2.7, 0, i));
+    flight.frames.back().info.camera_id = i % 2 == 0 ? "sharp" : "soft";
+  }
+  // What is sharp for the soft one is blurred for the other.
+  flight.frames.push_back(frame_with(2.7, 0, 24));
+  flight.frames.back().info.camera_id = "sharp";
+  cull::Options options;
+  options.keep_repeats = true;
+  cull::decide(flight, options);
+  for (int i = 0; i < 24; ++i) EXPECT_EQ(flight.frames[i].decision.verdict, Verdict::keep) << i;
+  EXPECT_EQ(flight.frames[24].decision.verdict, Verdict::drop);
+}
+
+TEST(BlurLimit, WithoutASharpFrameIsFixedAndSaysSo) {
+  FlightRecord flight;
+  for (int i = 0; i < 30; ++i) flight.frames.push_back(frame_with(7 + 0.05 * i, 0, i));
+  EXPECT_EQ(limits_for(flight.frames).from, cull::LimitFrom::no_sharp_frame);
+  const std::vector<FrameRecord> few = {frame_with(2.6), frame_with(2.7)};
+  EXPECT_EQ(limits_for(flight.frames).blur_fwhm_px, limits_for(few).blur_fwhm_px);
+  cull::decide(flight, {});
+  const Reason* blurred = find(flight.frames[0].decision, "blurred");
+  ASSERT_TRUE(blurred);
+  EXPECT_NE(blurred->unit.find("no sharp frame"), std::string::npos);
+}
+
+// A lens with astigmatism seems to smear every frame alike; a frame that moved besides stands out, squares
+// subtracted (derived): 5 px of which 3 are the lens's own are 4 px of motion.
+TEST(BlurLimit, TheCamerasOwnAstigmatismIsNoSmear) {
   std::vector<FrameRecord> frames;
-  for (int i = 0; i < 30; ++i) frames.push_back(frame_with(7 + 0.05 * i, 0, i));
-  EXPECT_LT(cull::find_blur_limits(frames, {}).blur_fwhm_px, 4.5);
+  for (int i = 0; i < 20; ++i) {
+    frames.push_back(frame_with(1.9, 3, i));
+    frames.back().sharpness->smear_deg = 40 + (i % 5);
+  }
+  const cull::BlurLimits limits = limits_for(frames);
+  EXPECT_NEAR(limits.own_smear_px, 3, 1e-9);
+  EXPECT_NEAR(limits.own_smear_deg, 42, 0.5);
+  Sharpness moved;
+  moved.smear_px = 5, moved.smear_deg = 45;
+  EXPECT_NEAR(limits.moved_px(moved), 4, 1e-9);
+  moved.smear_deg = 120;
+  EXPECT_NEAR(limits.moved_px(moved), 5, 1e-9);
 }
 
 TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsUnsure) {
@@ -113,7 +165,7 @@ TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsUnsure) {
 
 TEST(BlurLimit, FewFramesUseTheFixedLimit) {
   const std::vector<FrameRecord> frames = {frame_with(2.6), frame_with(2.7)};
-  EXPECT_FALSE(cull::find_blur_limits(frames, {}).blur_from_flight);
+  EXPECT_EQ(limits_for(frames).from, cull::LimitFrom::too_few_frames);
 }
 
 TEST(Exposure, ClippingIsCountedByChannel) {

@@ -78,7 +78,7 @@ FrameRecord record_of(const cv::Mat& picture, const std::string& name) {
   frame.source.format = path.extension() == ".jpg" ? "JPEG" : "PNG";
   const FrameReader reader;
   FramePixels pixels(reader, frame.source);
-  frame.sharpness = cull::measure(pixels, frame.info, {});
+  frame.sharpness = cull::measure(pixels);
   std::filesystem::remove(path);
   return frame;
 }

@@ -9,10 +9,11 @@ namespace {
 
 constexpr double kDegrees = 3.14159265358979323846 / 180;
 
-HorizonGuess guess(double roll_deg, double fine_share, double log_odds) {
+/// `above_px` the middle of 1000 x 600.
+HorizonGuess guess(double roll_deg, double fine_share, double log_odds, double above_px = 0) {
   HorizonGuess g;
   const double nx = std::sin(roll_deg * kDegrees), ny = -std::cos(roll_deg * kDegrees);
-  g.refined.line = {nx, ny, -(nx * 500 + ny * 300)};  // through the middle of 1000 x 600
+  g.refined.line = {nx, ny, -(nx * 500 + ny * 300) - above_px};
   g.refined.support.fine_share = fine_share;
   g.log_odds = log_odds;
   return g;
@@ -38,6 +39,26 @@ TEST(ChooseHorizon, AFarOffRivalIsNotMixedInButMakesTheAnswerLessSure) {
   const auto choice = choose_horizon({guess(2, 0.4, 3), guess(-18, 0.3, 3)}, {1000, 600});
   EXPECT_NEAR(roll_of(choice.refined.line), 2, 1e-6);
   EXPECT_GT(choice.roll_spread_rad / kDegrees, 10);
+}
+
+HorizonGuess ridge(double roll_deg, double log_odds, double above_px, double own_step) {
+  HorizonGuess g = guess(roll_deg, 0.5, log_odds, above_px);
+  g.refined.support.inlier_share = 0.8;
+  g.refined.support.profile.own_step = own_step;
+  return g;
+}
+
+TEST(ChooseHorizon, TheFarRidgeIsTakenThoughTheNearOneIsLikelier) {
+  const auto choice = choose_horizon({ridge(4, 5, 0, 3), ridge(1, 3.5, 30, 0.8)}, {1000, 600});
+  EXPECT_NEAR(roll_of(choice.refined.line), 1, 1e-6);
+  EXPECT_GT(choice.roll_spread_rad / kDegrees, 2) << "the choice between the two is left open";
+}
+
+TEST(ChooseHorizon, NeitherABankOfCloudNorWhatIsMuchLessLikelyStandsInForARidge) {
+  const HorizonGuess near = ridge(4, 5, 0, 3);
+  EXPECT_NEAR(roll_of(choose_horizon({near, ridge(1, 3.5, 30, 0.2)}, {1000, 600}).refined.line), 4, 1e-6);
+  EXPECT_NEAR(roll_of(choose_horizon({near, ridge(1, 1.0, 30, 0.8)}, {1000, 600}).refined.line), 4, 1e-6);
+  EXPECT_NEAR(roll_of(choose_horizon({near, ridge(1, 3.5, 200, 0.8)}, {1000, 600}).refined.line), 4, 1e-6);
 }
 
 }  // namespace
