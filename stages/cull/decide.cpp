@@ -31,7 +31,8 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
                          ? "px (fixed limit: no sharp frame of this camera)"
                          : "px";
   if (!s.blur_fwhm_px || s.blur_sigma_share.value_or(0) > kTooUnsure) {
-    worsen(decision, Verdict::unsure, {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
+    worsen(decision, Verdict::unsure,
+           {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
   }
   const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;

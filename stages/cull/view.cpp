@@ -11,9 +11,9 @@
 namespace lookdown::cull {
 namespace {
 
-// Common practice speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is granted
-// more. At 20 degrees the far side of a frame 60 degrees across lies cos(10) / cos(50) = 1.5 times as far as the
-// near side, so that two thirds of the resolution are left there.
+// Common practice speaks of "near vertical" up to about 3 degrees for surveys; a swinging kite camera is
+// granted more. At 20 degrees the far side of a frame 60 degrees across lies cos(10) / cos(50) = 1.5 times as
+// far as the near side, so that two thirds of the resolution are left there.
 constexpr double kNadirLimitDeg = 20;
 constexpr std::size_t kFramesToCompare = 8;
 constexpr double kSkyBlue = 12, kSkyStructure = 5;  // of b* toward blue, levels of 255

@@ -43,8 +43,8 @@ struct MeanSpectrum {
                             ///< has enough detail
   cv::Mat wide_log_periodogram;  ///< of all tiles with detail: noisier content, but the nulls of a smear
                                  ///< stand out best where most tiles share them
-  EdgeHistogram edges;  ///< of all tiles with detail
-  int tiles = 0;        ///< sharpest tiles used
+  EdgeHistogram edges;           ///< of all tiles with detail
+  int tiles = 0;                 ///< sharpest tiles used
   int tiles_with_detail = 0;
   double noise_power = 0;        ///< floor of the fine power over all tiles
   double middle_over_noise = 0;  ///< mean log ratio of middle power to the floor over the tiles used

@@ -16,9 +16,10 @@ struct HorizonChoice {
   double roll_spread_rad = 0, across_spread_px = 0;
 };
 
-/// `guesses` likeliest first and not empty. Of ridges behind each other the farthest is the horizon, although haze
-/// makes it fainter than the near ones. A straight edge is taken as it is; over hills, where each way of fitting cuts
-/// other peaks off, the mean of the likely lines along the same ridge is nearer to level than any of them.
+/// `guesses` likeliest first and not empty. Of ridges behind each other the farthest is the horizon, although
+/// haze makes it fainter than the near ones. A straight edge is taken as it is; over hills, where each way of
+/// fitting cuts other peaks off, the mean of the likely lines along the same ridge is nearer to level than
+/// any of them.
 [[nodiscard]] HorizonChoice choose_horizon(const std::vector<HorizonGuess>& guesses, const cv::Size& picture);
 
 }  // namespace lookdown::level
