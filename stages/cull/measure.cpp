@@ -33,7 +33,7 @@ constexpr double kScoreWidth_px = 2.0;  // width at which the score is neutral
 // from 4.5 to 13 px lie below this line, the four blurred pictures of opencv-doc and scikit-image, blurred
 // further, about it.
 constexpr double kWidthOfNoDetail = 0.4, kWidthByDetail = -0.55;
-constexpr double kVeryHeavyBlur_px = 6.5;
+constexpr double kVeryHeavyBlur_px = 5.5;
 
 /// Width (full, at half maximum) of the second-sharpest part, or of the only one: what a few sharp things in
 /// a soft scene show.
@@ -160,9 +160,9 @@ Sharpness measure(FramePixels& pixels, cv::Mat* overview) {
   const BlurEstimate blur = estimate_blur(mean, regions);
   note_blur(blur, high_frequency_residue(spectra, parts.overview), out);
   if (out.smear_px.value_or(0) > kLongEnough_px) {
-    // Where the smear turns, the fit to all tiles together finds too short a length.
+    // Where the smear turns, the nulls of all tiles together blur into those of too short a length.
     SpectrumFit near = blur.smear_fit;
-    near.length_px = blur.smear_px;
+    near.length_px = std::max(blur.smear_px, blur.learnt_smear_px);
     note_turn(spectra, mean, {pixels.source().width_px, pixels.source().height_px}, near, out);
   }
   return out;

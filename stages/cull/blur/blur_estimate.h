@@ -13,10 +13,11 @@ struct BlurEstimate {
   double widest_px = 0;  ///< standard deviation of the blur in its widest direction, smear included
   double spread = 0;     ///< relative standard deviation of widest_px
   double log_odds_smeared = 0;
-  double smear_px = 0;      ///< length of the smear, if it is one
-  double smear_deg = 0;     ///< 0..180 counter-clockwise from +x, y up
-  SpectrumFit smear_fit;    ///< from which length and direction come
-  double edges_settle = 0;  ///< 0..1, how far many edges of one width settle the width
+  double smear_px = 0;         ///< length of the smear, if it is one
+  double learnt_smear_px = 0;  ///< what the networks alone make of it
+  double smear_deg = 0;        ///< 0..180 counter-clockwise from +x, y up
+  SpectrumFit smear_fit;       ///< from which length and direction come
+  double edges_settle = 0;     ///< 0..1, how far many edges of one width settle the width
 };
 
 /// Widths along all axes by the first network, put together to a direction and two widths.

@@ -336,20 +336,36 @@ std::vector<SpectrumFit> rough_fits(const Places& places, const SpectrumFit& gue
 
 template <BlurShape shape>
 SpectrumFit best_fit(const SpectrumSamples& samples) {
-  constexpr std::size_t kFinalists = 4;
+  // Smears that lie across the best of the rough fits get their chance too: straight edges lead it astray.
+  constexpr std::size_t kFinalists = 6, kMostBeside = 4;
+  constexpr double kBeside_rad = 0.5;
   const Places places = places_of(samples, 1);
   // Half of them is enough to rank the starts.
   std::vector<SpectrumFit> rough = rough_fits<shape>(places_of(samples, 2), first_guess(samples));
   keep_best(rough, rough.size());
   std::vector<SpectrumFit> finalists;
+  std::size_t beside = 0;  // the best
   for (const SpectrumFit& one : rough) {
+    const bool along_best = shape == BlurShape::disc ||
+                            turn_between(one.direction_rad, rough.front().direction_rad) < kBeside_rad;
+    if (along_best && beside == kMostBeside) continue;
     const bool seen = std::any_of(finalists.begin(), finalists.end(), [&](const SpectrumFit& other) {
       return turn_between(one.direction_rad, other.direction_rad) < 0.1 &&
              std::abs(std::log(one.length_px / other.length_px)) < 0.12;
     });
-    if (!seen && finalists.size() < kFinalists) finalists.push_back(one);
+    if (seen || finalists.size() == kFinalists) continue;
+    finalists.push_back(one);
+    beside += along_best;
   }
-  return best_of<shape>(places, finalists);
+  SpectrumFit best = best_of<shape>(places, finalists);
+  if (shape == BlurShape::disc) return best;
+  // Every second null fits a smear of half the length, and a rough start can end there.
+  std::vector<SpectrumFit> others{best};
+  for (const double ratio : {0.5, 0.7, 1.5, 2.0, 3.0, 4.0}) {
+    others.push_back(best);
+    others.back().length_px *= ratio;
+  }
+  return best_of<shape>(places, others);
 }
 
 /// A steep scene under a narrow blur and a flat one under a wide blur look alike at a glance: tried from
