@@ -232,64 +232,106 @@ std::map<int, std::vector<int>> groups_of(const FlightRecord& flight) {
   return groups;
 }
 
+// The sums of glare shares before and after, over the frames that were compared.
+struct Comparison {
+  double before = 0, after = 0;
+  int frames = 0;
+};
+
+// What the frames of one group know before any of them is compared; all of one length.
+struct GroupViews {
+  int group;                 // 0: the one with the raised planes
+  std::vector<int> members;  // indices of the record's frames
+  std::vector<PlacedCamera> places;
+  std::vector<std::vector<int>> views;  // which of the others each is compared with
+  std::optional<GlintSun> sun;
+  std::vector<cv::Mat> fields;  // where the sun can glitter; empty without one
+
+  GroupViews(const FlightRecord& flight, int group, std::vector<int> of_group, SearchedFrames& searched,
+             const Options& options, RunContext& context)
+      : group(group),
+        members(std::move(of_group)),
+        places(placed_cameras(flight, members)),
+        views(choose_views(places, kMostViews)),
+        sun(sun_of_group(flight, members, places, searched, options, context)),
+        fields(members.size()) {
+    if (sun)
+      for (std::size_t i = 0; i < members.size(); ++i) fields[i] = glitter_of(*sun, places[i]);
+  }
+};
+
+Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
+                      SearchedFrames& searched, MaskedView& masked, const Options& options,
+                      RunContext& context) {
+  const FrameRecord& frame = flight.frames[known.members[i]];
+  SearchedFrame own = searched.get(known.members[i]);
+  const cv::Size size = own.bgr.size();
+  masked = {known.places[i], coarse(own.glint), known.members[i]};
+  const cv::Mat raised = known.group == 0 ? raised_planes_in(flight.placement, known.places[i], size)
+                                          : cv::Mat::zeros(size, CV_8UC1);
+  own.water = own.water & ~raised;
+  if (known.views[i].empty()) return {};
+  std::vector<OverlaidView> others;
+  for (const int j : known.views[i])
+    others.push_back(
+        overlay(searched.get(known.members[j], known.fields[j]), known.places[j], known.places[i], size));
+  // The waves' slope is known from the glint itself, and only guessed from place and time.
+  const GlintPrior prior =
+      known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
+  ComparedFrame compared = compare_views(own, others);
+  compared.water.setTo(0, raised);
+  Refined refined = refine_frame(frame, own, compared, prior, options, context);
+  masked.glare = refined.coarse_glare;
+  return refined;
+}
+
+Comparison compare_group(FlightRecord& flight, const GroupViews& known, SearchedFrames& searched,
+                         const Options& options, RunContext& context) {
+  const std::size_t count = known.members.size();
+  std::vector<MaskedView> masked(count);
+  std::vector<Refined> answers(count);
+  std::vector<char> compared(count, 0);
+  context.scheduler.for_each_frame(
+      count, comparing_bytes(flight, known.members),
+      [&](std::size_t i) {
+        answers[i] = compare_frame(flight, known, i, searched, masked[i], options, context);
+      },
+      [&](std::size_t i, const std::optional<Fault>& fault) {
+        compared[i] = !fault && !known.views[i].empty();
+      });
+  Comparison sums;
+  for (std::size_t i = 0; i < count; ++i) {
+    if (!compared[i]) continue;
+    FrameRecord& frame = flight.frames[known.members[i]];
+    sums.before += frame.glare->glare_share;
+    enter(frame, answers[i], context);
+    sums.after += frame.glare->glare_share;
+    ++sums.frames;
+  }
+  std::erase_if(masked, [](const MaskedView& view) { return view.glare.empty(); });
+  record_clearest_views(flight, known.group, masked);
+  return sums;
+}
+
 }  // namespace
 
 void refine_across_frames(FlightRecord& flight, const Options& options, RunContext& context) {
   flight.clearest_views.clear();
   SearchedFrames searched(flight, options, context);
-  double before = 0, after = 0;
-  int refined = 0;
+  Comparison all;
   for (const auto& [group, members] : groups_of(flight)) {
-    const std::vector<PlacedCamera> places = placed_cameras(flight, members);
-    const auto views = choose_views(places, kMostViews);
-    const std::optional<GlintSun> sun = sun_of_group(flight, members, places, searched, options, context);
-    if (sun) flight.notes.push_back("Glare: " + about(*sun));
-    std::vector<cv::Mat> fields(members.size());
-    if (sun)
-      for (std::size_t i = 0; i < members.size(); ++i) fields[i] = glitter_of(*sun, places[i]);
-
-    std::vector<MaskedView> masked(members.size());
-    std::vector<Refined> answers(members.size());
-    std::vector<char> compared(members.size(), 0);
-    context.scheduler.for_each_frame(
-        members.size(), comparing_bytes(flight, members),
-        [&](std::size_t i) {
-          SearchedFrame own = searched.get(members[i]);
-          masked[i] = {places[i], coarse(own.glint), members[i]};
-          const cv::Mat raised = group == 0 ? raised_planes_in(flight.placement, places[i], own.bgr.size())
-                                            : cv::Mat::zeros(own.bgr.size(), CV_8UC1);
-          own.water = own.water & ~raised;
-          if (views[i].empty()) return;
-          std::vector<OverlaidView> others;
-          for (const int j : views[i])
-            others.push_back(
-                overlay(searched.get(members[j], fields[j]), places[j], places[i], own.bgr.size()));
-          // The waves' slope is known from the glint itself, and only guessed from place and time.
-          const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.bgr.size())
-                                       : placed_prior(flight, flight.frames[members[i]], options);
-          ComparedFrame compared_views = compare_views(own, others);
-          compared_views.water.setTo(0, raised);
-          answers[i] = refine_frame(flight.frames[members[i]], own, compared_views, prior, options, context);
-          masked[i].glare = answers[i].coarse_glare;
-        },
-        [&](std::size_t i, const std::optional<Fault>& fault) { compared[i] = !fault && !views[i].empty(); });
-    for (std::size_t i = 0; i < members.size(); ++i) {
-      if (!compared[i]) continue;
-      FrameRecord& frame = flight.frames[members[i]];
-      before += frame.glare->glare_share;
-      enter(frame, answers[i], context);
-      after += frame.glare->glare_share;
-      ++refined;
-    }
-    std::erase_if(masked, [](const MaskedView& view) { return view.glare.empty(); });
-    record_clearest_views(flight, group, masked);
+    const GroupViews known(flight, group, members, searched, options, context);
+    if (known.sun) flight.notes.push_back("Glare: " + about(*known.sun));
+    const Comparison sums = compare_group(flight, known, searched, options, context);
+    all.before += sums.before;
+    all.after += sums.after;
+    all.frames += sums.frames;
   }
-  if (refined == 0) return;
+  if (all.frames == 0) return;
   flight.notes.push_back(
       fmt::format("Glare: {} frames were compared with their overlapping views; the mean glare share went "
-                  "from {:.2f} % to "
-                  "{:.2f} % of the frame.",
-                  refined, 100 * before / refined, 100 * after / refined));
+                  "from {:.2f} % to {:.2f} % of the frame.",
+                  all.frames, 100 * all.before / all.frames, 100 * all.after / all.frames));
 }
 
 }  // namespace lookdown::glare
