@@ -3,9 +3,12 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <opencv2/imgproc.hpp>
+#include <utility>
 #include <vector>
 
+#include "stages/glare/glitter_field.h"
 #include "stages/glare/plane_math.h"
 
 namespace lookdown::glare {
@@ -18,6 +21,9 @@ constexpr int kLargestSpeckPx2 = 80, kLongestSpeckPx = 25;
 constexpr double kLeastDensity = 0.0025, kDensityReachPx = 40;
 // From here on specks run into each other, and the dark side of the water alone says what lies below.
 constexpr double kDenseField = 0.02;
+// So many specks within about as far, lest a fleck or three count; and so many that the field may go on
+// beyond them.
+constexpr double kLeastCount = 3, kManySpecks = 20;
 constexpr float kClipped = 0.9f;
 
 cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation = cv::INTER_LINEAR) {
@@ -93,6 +99,21 @@ cv::Mat density(const cv::Mat& marked, const cv::Mat& water) {
   return blurred(share, kDensityReachPx / 2) / (blurred(wet, kDensityReachPx / 2) + 0.05);
 }
 
+// Specks in each pixel's surroundings, as many as if all of it were water; half of the working size.
+cv::Mat count_around(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& water) {
+  constexpr double kSigmaPx = kDensityReachPx / 2, kAreaPx2 = 2 * std::numbers::pi * kSigmaPx * kSigmaPx;
+  cv::Mat count = cv::Mat::zeros(water.size(), CV_32FC1), wet;
+  std::vector<char> counted(pieces.pieces.size(), 0);
+  for (int y = 0; y < specks.rows; ++y)
+    for (int x = 0; x < specks.cols; ++x) {
+      const auto label = static_cast<std::size_t>(pieces.labels.at<int>(y, x));
+      if (!specks.at<uchar>(y, x) || std::exchange(counted[label], 1)) continue;
+      count.at<float>(std::min(y / 2, count.rows - 1), std::min(x / 2, count.cols - 1)) += 1;
+    }
+  water.convertTo(wet, CV_32FC1, 1 / 255.0);
+  return kAreaPx2 * blurred(count, kSigmaPx) / (blurred(wet, kSigmaPx) + 0.15);
+}
+
 // Stones, foam, crust and the rims of boards line the water.
 cv::Mat off_shore(const cv::Mat& water) {
   constexpr int kShorePx = 4;  // half-size pixels
@@ -117,27 +138,57 @@ cv::Mat threshold_over(const cv::Mat& base, const cv::Mat& factor, cv::Size size
   return at_size(stored_level(least), size);
 }
 
-// Large bright pieces whose rim mostly adjoins the specks: the midst of a field, where they run together.
-cv::Mat amid(const Pieces& pieces, const cv::Mat& specks) {
-  constexpr double kRimShare = 0.35;
-  constexpr int kNearPx = 9;
-  cv::Mat near;
-  cv::dilate(specks, near, cv::getStructuringElement(cv::MORPH_RECT, {kNearPx, kNearPx}));
-  std::vector<int> rim(pieces.pieces.size(), 0), near_rim(pieces.pieces.size(), 0);
-  for (int y = 1; y + 1 < near.rows; ++y)
-    for (int x = 1; x + 1 < near.cols; ++x) {
+// Share of each piece's rim that lies on `mask` (CV_8UC1, the pieces' size); the picture's own border is no
+// rim.
+std::vector<double> rim_shares(const Pieces& pieces, const cv::Mat& mask) {
+  std::vector<double> rim(pieces.pieces.size(), 0), on_mask(pieces.pieces.size(), 0);
+  for (int y = 1; y + 1 < mask.rows; ++y)
+    for (int x = 1; x + 1 < mask.cols; ++x) {
       const int label = pieces.labels.at<int>(y, x);
       if (label == 0 ||
           (pieces.labels.at<int>(y, x - 1) == label && pieces.labels.at<int>(y, x + 1) == label &&
            pieces.labels.at<int>(y - 1, x) == label && pieces.labels.at<int>(y + 1, x) == label))
         continue;
       ++rim[static_cast<std::size_t>(label)];
-      near_rim[static_cast<std::size_t>(label)] += near.at<uchar>(y, x) != 0;
+      on_mask[static_cast<std::size_t>(label)] += mask.at<uchar>(y, x) != 0;
     }
-  return pieces.kept([&](std::size_t i) {
-    return !pieces.pieces[i].speck() && pieces.pieces[i].source_coloured() &&
-           near_rim[i] > kRimShare * rim[i];
-  });
+  for (std::size_t i = 0; i < rim.size(); ++i) on_mask[i] /= std::max(rim[i], 1.0);
+  return on_mask;
+}
+
+cv::Mat widened(const cv::Mat& mask, int by_px) {
+  cv::Mat wide;
+  cv::dilate(mask, wide, cv::getStructuringElement(cv::MORPH_RECT, {2 * by_px + 1, 2 * by_px + 1}));
+  return wide;
+}
+
+// Larger bright pieces that belong to the glitter: those whose rim mostly adjoins specks, and of the midst of
+// a field all that do not line the land.
+cv::Mat amid(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& midst, const cv::Mat& land) {
+  constexpr double kOfSpecks = 0.35, kOfLand = 0.25;
+  constexpr int kNearPx = 4;
+  const std::vector<double> specks_around = rim_shares(pieces, widened(specks, kNearPx)),
+                            land_around = rim_shares(pieces, widened(land, kNearPx));
+  const auto coloured = [&](std::size_t i) {
+    return !pieces.pieces[i].speck() && pieces.pieces[i].source_coloured();
+  };
+  return pieces.kept([&](std::size_t i) { return coloured(i) && specks_around[i] > kOfSpecks; }) |
+         (midst & pieces.kept([&](std::size_t i) { return coloured(i) && land_around[i] < kOfLand; }));
+}
+
+// What lies below a field is what lies below the water around it, as far as there is any; but not the water
+// in the shade of trees, where not even the darkest place within a wave or two is as dark.
+cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& field) {
+  if (cv::countNonZero(field) == 0) return surface.water_leaving;
+  constexpr double kLeastOfDarkest = 0.8;
+  constexpr int kReachPx = 17;
+  const cv::Mat own = water_leaving_luminance(picture.calm_bgr, surface.water | field),
+                around = water_leaving_luminance(picture.calm_bgr, surface.water & ~field);
+  cv::Mat below = cv::min(own, around), darkest;
+  own.copyTo(below, around <= 0);
+  cv::erode(luma_of(picture.calm_bgr), darkest,
+            cv::getStructuringElement(cv::MORPH_RECT, {kReachPx, kReachPx}));
+  return cv::max(below, kLeastOfDarkest * luminance_of(darkest));
 }
 
 }  // namespace
@@ -174,10 +225,16 @@ cv::Mat water_leaving_luminance(const cv::Mat& calm_bgr, const cv::Mat& water) {
       sum.at<float>(row, column) = weight * light;
       weights.at<float>(row, column) = weight;
     }
+  // Away from the water what lies nearest tells: a broader spread, of next to no weight where the narrower
+  // tells.
+  constexpr float kFaint = 1e-3f;
+  cv::Mat far_sum, far_weights, luminance;
+  cv::GaussianBlur(sum, far_sum, {0, 0}, 4 * kSpreadTiles);
+  cv::GaussianBlur(weights, far_weights, {0, 0}, 4 * kSpreadTiles);
   cv::GaussianBlur(sum, sum, {0, 0}, kSpreadTiles);
   cv::GaussianBlur(weights, weights, {0, 0}, kSpreadTiles);
-  cv::Mat luminance;
-  cv::resize(sum / (weights + 1e-6), luminance, water.size(), 0, 0, cv::INTER_LINEAR);
+  cv::resize((sum + kFaint * far_sum) / (weights + kFaint * far_weights + 1e-6), luminance, water.size(), 0,
+             0, cv::INTER_LINEAR);
   return luminance;
 }
 
@@ -195,7 +252,8 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   const cv::Mat lone =
       over.kept([&](std::size_t i) { return over.pieces[i].speck() && over.pieces[i].source_coloured(); });
   const cv::Mat around = density(lone, surface.water),
-                field = at_size(around > kLeastDensity, size, cv::INTER_NEAREST);
+                many = (around > kLeastDensity) & (count_around(over, lone, surface.water) > kLeastCount),
+                field = at_size(many, size, cv::INTER_NEAREST);
   Glint glint;
   glint.glitter = lone & field;
   cv::Mat broad = cv::Mat::zeros(size, CV_8UC1);
@@ -204,20 +262,29 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
       return !over.pieces[i].speck() && over.pieces[i].source_coloured();
     }) & at_size(surface.told, size, cv::INTER_NEAREST);
 
-  // Where specks lie densely they run into each other, and the water between them is what lies below.
-  const cv::Mat over_water = threshold_over(surface.water_leaving, factor, size),
-                dense = at_size(around > kDenseField, size, cv::INTER_NEAREST);
-  const Pieces joined = pieces_of(picture, (picture.peak > over_water) & wet & dense);
+  // Where specks lie densely they run into each other, and the dark side of the water alone says what lies
+  // below.
+  const cv::Mat dense = around > kDenseField;
+  glint.field =
+      glitter_field(picture, surface.water, dense & (count_around(over, lone, surface.water) > kManySpecks));
+  const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
+                in_field = (at_size(dense, size, cv::INTER_NEAREST) & wet) | midst,
+                leaving = below_field(picture, surface, glint.field),
+                over_water =
+                    threshold_over(surface.told.empty() ? leaving : surface.water_leaving, factor, size);
+  const Pieces joined = pieces_of(picture, (picture.peak > over_water) & in_field);
   glint.glitter |= joined.kept(
       [&](std::size_t i) { return joined.pieces[i].speck() && joined.pieces[i].source_coloured(); });
-  const cv::Mat large = amid(joined, glint.glitter), clipped = luminance_of(luma_of(picture.bgr)) > kClipped;
+  const cv::Mat land = at_size(~(surface.water | glint.field), size, cv::INTER_NEAREST),
+                large = amid(joined, glint.glitter, midst, land),
+                clipped = luminance_of(luma_of(picture.bgr)) > kClipped;
   cv::morphologyEx((large | broad) & clipped, glint.smooth, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
   glint.glitter = (glint.glitter | large) & ~glint.smooth;
   glint.veil = broad & ~glint.smooth & ~glint.glitter;
 
   glint.threshold = over_base;
-  over_water.copyTo(glint.threshold, dense);
+  over_water.copyTo(glint.threshold, in_field);
   return glint;
 }
 

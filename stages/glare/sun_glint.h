@@ -30,6 +30,7 @@ struct Glint {
   cv::Mat glitter;    ///< specks
   cv::Mat smooth;     ///< clipped patches without texture: the source itself, mirrored
   cv::Mat veil;       ///< broad patches below clipping, which other views show without: bright sky
+  cv::Mat field;      ///< half the working size: where specks run together, which therefore is water
   cv::Mat threshold;  ///< CV_8UC1: stored luma above which a pixel of the frame is glare, near the above
   [[nodiscard]] cv::Mat any() const { return glitter | smooth | veil; }
 };

@@ -47,7 +47,7 @@ struct ComparedFrame {
   cv::Mat water;          ///< CV_8UC1, probability of water x 255, agreed over the views
   cv::Mat water_leaving;  ///< CV_32FC1, luminance of what lies below: what views that do not glare there
                           ///< show, brought to own's exposure; the frame's own answer where no view tells
-  cv::Mat views;  ///< CV_8UC1, number of other views of each pixel that tell what lies below
+  cv::Mat views;          ///< CV_8UC1, number of other views of each pixel that tell what lies below
 };
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 

@@ -23,6 +23,7 @@ constexpr double kUnevenColourWeight = -0.6, kEvenColour = -4.8;
 // white).
 constexpr double kBrightRedWeight = -7.5, kBrightRedFrom = -1.05, kOfRedness = 1.2;
 // Leaves and lawns: green beyond red and blue, in the sun and in the shade, where water is blue with the sky.
+// Leaves swallow blue at least as much as red; where red is missing more than blue it is water that is green.
 constexpr double kGreenWeight = -11, kGreenFrom = 0.05, kMostGreen = 0.25;
 // Leaves, straw and soil swallow blue; a surface mirrors some of the sky's.
 constexpr double kYellowWeight = -18, kYellowFrom = 0.72, kMostYellow = 0.5;
@@ -171,7 +172,8 @@ cv::Mat water_log_odds(const WorkingPicture& picture) {
          kBrightRedWeight *
              beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
                     kBrightRedFrom, 10) +
-         kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green)), kGreenFrom, kMostGreen) +
+         kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green) - cv::max(blue_green - red_green, 0)),
+                               kGreenFrom, kMostGreen) +
          kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow);
 }
 

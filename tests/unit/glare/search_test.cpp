@@ -183,9 +183,37 @@ TEST(Search, TakesTinyAndOddSizes) {
   }
 }
 
+// Dark water with many specks; amid them, and in a band along the picture's left, white outweighs dark.
+cv::Mat dense_field(const cv::Rect& midst, const cv::Rect& band, std::uint64_t seed) {
+  cv::RNG random(seed);
+  cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(60, 66, 58));
+  const auto strew = [&](const cv::Rect& where, int count, int longest) {
+    for (int i = 0; i < count; ++i) {
+      const cv::Point at(where.x + random.uniform(0, where.width), where.y + random.uniform(0, where.height));
+      cv::ellipse(picture, at, {random.uniform(1, longest), 1}, random.uniform(-20, 20), 0, 360,
+                  cv::Scalar(245, 250, 250), -1);
+    }
+  };
+  strew({120, 0, 680, 600}, 2500, 3);
+  strew(midst, midst.area() / 35, 9);
+  strew(band, band.area() / 35, 9);
+  return picture;
+}
+
+TEST(Field, IsFoundWhereWhiteOutweighsDarkButNotInABandAlongTheWater) {
+  const cv::Rect midst(350, 200, 220, 200), band(0, 0, 24, 600);
+  const FrameMasks found = searched(dense_field(midst, band, 5));
+  const double in_midst = static_cast<double>(cv::countNonZero(found.water(midst))) / midst.area(),
+               glare_in_midst = static_cast<double>(cv::countNonZero(found.glare(midst))) / midst.area(),
+               glare_in_band = static_cast<double>(cv::countNonZero(found.glare(band))) / band.area();
+  EXPECT_GT(in_midst, 0.95);
+  EXPECT_GT(glare_in_midst, 0.4);
+  EXPECT_LT(glare_in_band, 0.1);
+}
+
 Glint empty_glint(cv::Size size) {
   const cv::Mat none = cv::Mat::zeros(size, CV_8UC1);
-  return {none.clone(), none.clone(), none.clone(), cv::Mat(size, CV_8UC1, cv::Scalar(150))};
+  return {none.clone(), none.clone(), none.clone(), none.clone(), cv::Mat(size, CV_8UC1, cv::Scalar(150))};
 }
 
 TEST(Masks, HoldWhatIsMarkedAndBrighterThanTheThreshold) {
