@@ -15,7 +15,7 @@ const std::vector<Heading>& headings() {
        {"max-clipped-share", "max-glare-share", "cover", "cover-share"}},
       {"Scale and place",
        {"control-file", "marks-file", "check-points", "scale-bar", "control-crs", "camera-height-m"},
-       {"camera-positions", "camera-positions-file", "use-positions", "gsd-m"}},
+       {"camera-positions-file", "use-positions", "gsd-m"}},
       {"Place and day", {"lat-deg", "lon-deg", "date", "utc-offset-h"}, {"clock-offset-s", "step-min"}},
       {"Camera",
        {"camera-file", "focal-mm", "pixel-um", "frame-width-px", "frame-height-px", "shutter-s"},

@@ -26,8 +26,11 @@ double ground_resolution(const CanvasFrame& f) {
 /// Where a pixel meets the ground, if there and if the ground is still resolved better than `coarsest`.
 bool meets_ground(const CanvasFrame& f, double x_px, double y_px, double coarsest, Eigen::Vector3d& ground) {
   const Eigen::Vector3d ray = f.pose.world_from_camera * f.camera.ray({x_px, y_px});
-  if (ray.z() >= -1e-3 || f.pose.centre.z() <= 0) return false;
-  const double range = -f.pose.centre.z() / ray.z();
+  const double above = f.pose.centre.z() - f.ground.along_x * f.pose.centre.x() -
+                       f.ground.along_y * f.pose.centre.y() - f.ground.height;
+  const double sinks = ray.z() - f.ground.along_x * ray.x() - f.ground.along_y * ray.y();
+  if (ray.z() >= -1e-3 || sinks >= -1e-3 || above <= 0) return false;
+  const double range = -above / sinks;
   // Across a ray of length `range` a pixel covers range * cos(angle off the axis) / f; along the slope that
   // grows by 1 / -ray.z.
   const double cosine = f.camera.ray({x_px, y_px}).z();

@@ -3,9 +3,7 @@
 
 #include <vector>
 
-#include "pipeline/geometry/camera.h"
-#include "pipeline/geometry/pixel_spaces.h"
-#include "pipeline/geometry/pose.h"
+#include "stages/place/planes/ground_facet.h"
 
 namespace lookdown::place {
 
@@ -15,6 +13,7 @@ struct CanvasFrame {
   Pose pose;
   bool shown = true;   ///< false: takes no part in choosing extent and resolution
   bool fills = false;  ///< takes part in choosing the extent: may be shown where no other frame is
+  GroundFacet ground;
 };
 
 /// North up: mosaic x = (X - west) / gsd - 0.5, y = (north - Y) / gsd - 0.5.

@@ -11,6 +11,7 @@
 
 #include "stages/place/adjustment/component_adjustment.h"
 #include "stages/place/adjustment/residual_vectors.h"
+#include "stages/place/adjustment/space_adjustment.h"
 #include "stages/place/canvas.h"
 #include "stages/place/datum/accuracy.h"
 #include "stages/place/datum/control_points.h"
@@ -119,14 +120,20 @@ struct PlacedGroup {
   Datum datum;
 };
 
-/// A scale that makes one world unit one pixel of the mosaic when nothing gives metres.
-void one_unit_a_pixel(PlacedGroup& placed, double gsd) {
-  apply({1 / gsd, 0, Eigen::Vector2d::Zero()}, placed.group.network);
+/// The ground under each member: the plane z = 0, or where the group was adjusted in space one of its own.
+std::vector<GroundFacet> facets_of(const Group& group) {
+  std::vector<GroundFacet> facets(group.members.size());
+  if (!group.relief.supported) return facets;
+  const auto sightings = sightings_by_frame(group.network);
+  for (std::size_t i = 0; i < facets.size(); ++i)
+    facets[i] = facet_under(group.network, int(i), sightings[i]);
+  return facets;
 }
 
 std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRecord& flight,
                                        const std::vector<TieFrame>& frames) {
   std::vector<CanvasFrame> list;
+  const std::vector<GroundFacet> facets = facets_of(placed.group);
   bool any_kept = false;
   for (std::size_t i = 0; i < placed.group.members.size(); ++i) {
     const Network& n = placed.group.network;
@@ -135,11 +142,22 @@ std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRe
     const bool shown = placed.group.held_firmly[i] && decision.verdict != Verdict::drop;
     any_kept = any_kept || shown;
     const bool fills = placed.group.held_firmly[i] && dropped_for_blur_alone(decision);
-    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown, fills});
+    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown, fills, facets[i]});
   }
   if (!any_kept)
     for (std::size_t i = 0; i < list.size(); ++i) list[i].shown = placed.group.held_firmly[i];
   return list;
+}
+
+/// When nothing gives metres one world unit is one pixel of the mosaic, and the world begins at its upper
+/// left corner.
+Canvas one_unit_a_pixel(PlacedGroup& placed, const FlightRecord& flight,
+                        const std::vector<TieFrame>& frames) {
+  Canvas canvas = choose_canvas(canvas_frames(placed, flight, frames), 0);
+  apply({1 / canvas.gsd, 0, Eigen::Vector2d(-canvas.west, -canvas.north) / canvas.gsd}, placed.group.network);
+  canvas.west = canvas.north = 0;
+  canvas.gsd = 1;
+  return canvas;
 }
 
 void write_frames(const PlacedGroup& placed, int number,
@@ -147,6 +165,7 @@ void write_frames(const PlacedGroup& placed, int number,
                   const std::vector<Tie>& ties, FlightRecord& flight) {
   const Group& group = placed.group;
   const auto sightings = sightings_by_frame(group.network);
+  const std::vector<GroundFacet> facets = facets_of(group);
   for (std::size_t i = 0; i < group.members.size(); ++i) {
     const TieFrame& frame = frames[std::size_t(group.members[i])];
     FramePlacement& p = flight.frames[std::size_t(frame.record)].placement;
@@ -160,7 +179,7 @@ void write_frames(const PlacedGroup& placed, int number,
     p.camera.focal_from = "adjustment";
     p.camera.distortion_from = "adjustment";
     p.pose = group.network.poses[i];
-    p.mosaic_from_frame = mosaic_from_ground * ground_from_frame(p.pose, p.camera);
+    p.mosaic_from_frame = mosaic_from_ground * ground_from_frame(p.pose, p.camera, facets[i]);
     p.mosaic_from_frame.matrix /= p.mosaic_from_frame.matrix(2, 2);
     p.misfits = misfits_of(group.network, static_cast<int>(i), sightings[i], p.mosaic_from_frame);
     // Heights stay above the ground plane; only the position on it is that of the map.
@@ -199,7 +218,9 @@ void carry_cameras_over(const Group& group, std::vector<KnownCamera>& cameras) {
 void write_planes(const PlacedGroup& placed, const Canvas& canvas, const std::vector<TieFrame>& frames,
                   FlightPlacement& p) {
   p.plane_heights = {0};
-  if (placed.group.tilt_is_a_guess) return;
+  // Where the ground itself has relief a level plane is no sign of a roof: the surface tells what stands
+  // there.
+  if (placed.group.tilt_is_a_guess || placed.group.relief.supported) return;
   const auto mosaic_from_ground = canvas.mosaic_from_ground();
   for (const LevelPlane& found : level_planes(frames, placed.group)) {
     RaisedPlane plane{found.height, found.sigma, {}, found.tie_points};
@@ -244,6 +265,18 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
     p.geotransform = {canvas.west + datum.origin.x(),  canvas.gsd, 0,
                       canvas.north + datum.origin.y(), 0,          -canvas.gsd};
   }
+  if (const Relief& relief = placed.group.relief; relief.supported) {
+    const double height = flying_height(placed.group.network);
+    p.relief_spread = relief.spread * height;
+    p.height_sigma = relief.height_sigma * height;
+    flight.notes.push_back(fmt::format(
+        "The ground is not flat: {:.0f} % of the tie points lie surely off its mean plane, by {:.{}f} {} "
+        "(robust "
+        "standard deviation); heights of tie points are known to {:.{}f} {}. The flight was adjusted in "
+        "space.",
+        100 * relief.raised_share, p.relief_spread, p.gsd_m ? 2 : 1, p.gsd_m ? "m" : "mosaic pixels",
+        p.height_sigma, p.gsd_m ? 2 : 1, p.gsd_m ? "m" : "mosaic pixels"));
+  }
   p.mosaic_width_px = canvas.width_px;
   p.mosaic_height_px = canvas.height_px;
   write_planes(placed, canvas, chosen.frames, p);
@@ -269,6 +302,11 @@ void describe(Options& o, OptionVisitor& visitor) {
       o.gsd_m);
   visitor.option({"use-positions", "take scale, north and place from the camera's positions"},
                  o.use_positions);
+  visitor.option(
+      {"camera-positions-file",
+       "table of camera positions, which go before those in Exif: file,x,y,z in --control-crs or local "
+       "metres, or file,lon,lat,alt; a column sigma_m may follow"},
+      o.camera_positions);
   visitor.option({"camera-height-m", "camera above the ground, for a rough scale when nothing else gives one",
                   0.5, 10000},
                  o.height_m);
@@ -279,7 +317,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   Participants chosen = choose_participants(flight);
   const std::vector<ControlPoint> control = control_of(options, flight);
   std::string positions_crs;
-  const auto on_map = map_positions(flight, positions_crs);
+  const auto on_map = map_positions(flight, options, positions_crs);
   find_spots(flight, chosen, context);
 
   PairMemory memory(context.cache, chosen.frames);
@@ -315,10 +353,9 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
           "down: "
           "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
           members.size()));
-    if (!placed.datum.metric)
-      one_unit_a_pixel(placed, choose_canvas(canvas_frames(placed, flight, chosen.frames), 0).gsd);
-    const double gsd = placed.datum.metric ? options.gsd_m.value_or(0) : 1;
-    Canvas own = choose_canvas(canvas_frames(placed, flight, chosen.frames), gsd);
+    Canvas own = placed.datum.metric
+                     ? choose_canvas(canvas_frames(placed, flight, chosen.frames), options.gsd_m.value_or(0))
+                     : one_unit_a_pixel(placed, flight, chosen.frames);
     if (number == 0) {
       canvas = write_first_group(placed, own, control, chosen, flight);
       next_west_px = 1.1 * canvas.width_px;

@@ -17,6 +17,7 @@ struct Options {
   std::string control_file;            ///< control.csv: name,x,y,z
   std::string marks_file;              ///< marks.csv: file,name,x_px,y_px
   std::string control_crs;             ///< CRS of control positions, e.g. "EPSG:25832"; empty: local metres
+  std::string camera_positions;        ///< table of camera positions, before those in Exif
   std::vector<std::string> check;      ///< names of control points to withhold as check points
   std::vector<std::string> scale_bar;  ///< two mark names and their distance in metres
   std::optional<double> gsd_m;         ///< of the mosaic; empty: median of the frames
@@ -26,7 +27,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kPlaceVersion = "place/9";
+inline constexpr const char* kPlaceVersion = "place/10";
 
 /// Fills FlightRecord::placement and every frame's placement from frames whose verdict is not drop (blurred
 /// ones may bridge). Findings of `level` and `cull` that the ties contradict are taken back: a horizon where
@@ -52,5 +53,8 @@ struct ProposedMark {
 
 /// Writes OUT/marks.csv (file,name,x_px,y_px,from,likeness); its first four columns are a marks file.
 void write_proposed_marks(const std::vector<ProposedMark>&, RunContext&);
+
+/// Throws std::runtime_error that says what is wrong with a table of camera positions.
+void check_camera_positions(const std::string& file);
 
 }  // namespace lookdown::place

@@ -52,7 +52,7 @@ void place_lone_frame(FlightRecord& flight, const Options& options) {
   // Without metres the height that makes a pixel of the mosaic one unit.
   p.pose = hanging_pose(*frame, options.height_m.value_or(p.camera.fx_px));
   const Canvas canvas =
-      choose_canvas({{p.camera, p.pose, true}}, options.height_m ? options.gsd_m.value_or(0) : 1);
+      choose_canvas({{p.camera, p.pose, true, false, {}}}, options.height_m ? options.gsd_m.value_or(0) : 1);
   if (canvas.width_px == 0) return;
   p.placed = true;
   p.group = 0;

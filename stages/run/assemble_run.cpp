@@ -71,7 +71,7 @@ void write_levelled_copies(FlightRecord& record, const FlightOptions& options, R
 Step place_step(FlightOptions options) {
   return {place::kPlaceVersion,
           [options](OptionVisitor& visitor) mutable { place::describe(options.place, visitor); },
-          {options.place.control_file, options.place.marks_file},
+          {options.place.control_file, options.place.marks_file, options.place.camera_positions},
           false,
           ""};
 }

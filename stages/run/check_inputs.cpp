@@ -183,6 +183,8 @@ std::vector<std::string> check_inputs(const FlightOptions& options,
     check_reference_system(options.place.control_crs);
     check_control(options.place, notes);
     if (!options.place.marks_file.empty()) compare_frames(options.place.marks_file, files, notes);
+    if (!options.place.camera_positions.empty())
+      place::check_camera_positions(options.place.camera_positions);
     if (!options.choices_file.empty()) (void)read_choices(options.choices_file);
     if (!options.sun_marks_file.empty()) (void)level::read_sun_marks(options.sun_marks_file);
     if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);

@@ -55,12 +55,31 @@ class Layer {
   cv::Mat picture_;
 };
 
+/// Where a ray meets the ground: fixed-point iteration over the height, which converges while the ground is
+/// less steep than the ray.
+Eigen::Vector2d meets_ground(const Site& site, const Shot& s, const Eigen::Vector3d& ray) {
+  double height = 0;
+  Eigen::Vector2d at = (s.centre - ray * (s.centre.z() / ray.z())).head<2>();
+  for (int i = 0; i < (site.relief.empty() ? 0 : 14); ++i) {
+    height = ground_height(site, at.x(), at.y());
+    at = (s.centre - ray * ((s.centre.z() - height) / ray.z())).head<2>();
+  }
+  return at;
+}
+
+/// Where a ray meets the roof's slopes, as if they went on beyond its eaves.
+Eigen::Vector2d meets_roof(const Shed& shed, const Shot& s, const Eigen::Vector3d& ray) {
+  double height = shed.height;
+  Eigen::Vector2d at = (s.centre - ray * ((s.centre.z() - height) / ray.z())).head<2>();
+  for (int i = 0; i < (shed.ridge > 0 ? 10 : 0); ++i) {
+    (void)on_shed(shed, at.x(), at.y(), &height);
+    at = (s.centre - ray * ((s.centre.z() - height) / ray.z())).head<2>();
+  }
+  return at;
+}
+
 bool inside(const Shed& shed, const Eigen::Vector2d& p) {
-  const double angle = shed.outline.angle * CV_PI / 180, dx = p.x() - shed.outline.center.x,
-               dy = p.y() - shed.outline.center.y;
-  const double along = std::cos(angle) * dx + std::sin(angle) * dy,
-               across = -std::sin(angle) * dx + std::cos(angle) * dy;
-  return std::abs(along) < shed.outline.size.width / 2 && std::abs(across) < shed.outline.size.height / 2;
+  return on_shed(shed, p.x(), p.y());
 }
 
 /// A ray comes in over the roof's edge and ends at the foot: somewhere between it enters the box through a
@@ -154,6 +173,16 @@ json roofs_of(const Site& site) {
   return blocks;
 }
 
+/// surface_truth.tif: CV_32F heights of ground and roofs at every fourth unit, row 0 at y = 0.
+void write_surface(const Site& site, const std::filesystem::path& folder) {
+  constexpr int step = 4;
+  cv::Mat heights(int(site.choice.height) / step, int(site.choice.width) / step, CV_32F);
+  for (int row = 0; row < heights.rows; ++row)
+    for (int column = 0; column < heights.cols; ++column)
+      heights.at<float>(row, column) = float(surface_height(site, column * step, row * step));
+  cv::imwrite((folder / "surface_truth.tif").string(), heights);
+}
+
 json numbers(const Eigen::Matrix3d& m) {
   json list = json::array();
   for (int i = 0; i < 9; ++i) list.push_back(m(i / 3, i % 3));
@@ -243,11 +272,11 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
         out = {230, 220, 210};
         continue;
       }
-      const Eigen::Vector2d at_ground = (s.centre - ray * (s.centre.z() / ray.z())).head<2>();
+      const Eigen::Vector2d at_ground = meets_ground(site, s, ray);
       out = is_water(site, at_ground) ? cv::Vec3f(70, 62, 50) * (1 + 0.5F * waves.at(at_ground))
                                       : ground.at(at_ground);
       for (const Shed& shed : site.sheds) {
-        const Eigen::Vector2d at_roof = (s.centre - ray * ((s.centre.z() - shed.height) / ray.z())).head<2>();
+        const Eigen::Vector2d at_roof = meets_roof(shed, s, ray);
         if (inside(shed, at_roof)) {
           out = roofs.at(at_roof);
         } else if (meets_wall(shed, at_roof, at_ground)) {
@@ -276,10 +305,11 @@ void take_all(const Site& site, const PaintedCamera& camera, const std::vector<S
   const cv::Mat directions = rays(camera);
   json truth;
   truth["camera"] = camera_words(camera);
-  truth["relief"]["blocks"] = roofs_of(site);
+  if (site.choice.ridge_height == 0) truth["relief"]["blocks"] = roofs_of(site);
   truth["frames"] = truth["ground_points"] = json::array();
   for (double y = 0; y <= site.choice.height; y += 90)
-    for (double x = 0; x <= site.choice.width; x += 90) truth["ground_points"].push_back({x, y, 0.0});
+    for (double x = 0; x <= site.choice.width; x += 90)
+      truth["ground_points"].push_back({x, y, ground_height(site, x, y)});
   for (const Shot& s : shots) {
     cv::imwrite((folder / s.file).string(), take_along(directions, site, camera, s),
                 {cv::IMWRITE_JPEG_QUALITY, 90});
@@ -292,6 +322,7 @@ void take_all(const Site& site, const PaintedCamera& camera, const std::vector<S
          {"centre_m", {s.centre.x(), s.centre.y(), s.centre.z()}}});
   }
   std::ofstream(folder / "truth.json") << truth.dump(1);
+  if (!site.relief.empty() || site.choice.ridge_height > 0) write_surface(site, folder);
 }
 
 }  // namespace painted

@@ -99,7 +99,79 @@ std::vector<cv::Mat> pyramid(cv::Mat full) {
   return levels;
 }
 
+/// 0..1 over `width`, smooth at both ends.
+double smooth_step(double t) {
+  const double s = std::clamp(t, 0.0, 1.0);
+  return s * s * (3 - 2 * s);
+}
+
+/// A winding valley with a flat floor.
+double valley(const SiteChoice& c, double x, double y) {
+  const double middle = c.height * (0.5 + 0.12 * std::sin(x / c.width * 5)), off = std::abs(y - middle);
+  return -c.relief_height * (1 - smooth_step((off - 0.06 * c.height) / (0.22 * c.height)));
+}
+
+/// A dike with sides of 1 : 2 and a flat crown.
+double dike(const SiteChoice& c, double x, double y) {
+  const double off = std::abs((x - 0.62 * c.width) + 0.25 * (y - 0.5 * c.height)) / std::hypot(1.0, 0.25);
+  return std::clamp(c.relief_height - (off - c.relief_height) / 2, 0.0, c.relief_height);
+}
+
+/// A heap as of gravel, its sides at about 30 degrees.
+double heap(const SiteChoice& c, double x, double y) {
+  const double off = std::hypot(x - 0.4 * c.width, y - 0.55 * c.height);
+  return c.relief_height * (1 - smooth_step(off / (2.6 * c.relief_height)));
+}
+
+double relief_at(const SiteChoice& c, double x, double y) {
+  double height = 0;
+  if (c.relief == "valley" || c.relief == "mixed") height += valley(c, x, y);
+  if (c.relief == "slope") height += 0.15 * (x - 0.5 * c.width);
+  if (c.relief == "mixed") height += 0.04 * (x - 0.5 * c.width);
+  if (c.relief == "dike" || c.relief == "mixed") height += dike(c, x, y) * (c.relief == "mixed" ? 0.5 : 1);
+  if (c.relief == "heap" || c.relief == "mixed") height += heap(c, x, y) * (c.relief == "mixed" ? 0.7 : 1);
+  return height;
+}
+
+cv::Mat relief_of(const SiteChoice& c) {
+  if (c.relief.empty()) return {};
+  cv::Mat relief(int(c.height / kReliefStep) + 2, int(c.width / kReliefStep) + 2, CV_32F);
+  for (int row = 0; row < relief.rows; ++row)
+    for (int column = 0; column < relief.cols; ++column)
+      relief.at<float>(row, column) = float(relief_at(c, column * kReliefStep, c.height - row * kReliefStep));
+  // Nature rounds its edges.
+  cv::GaussianBlur(relief, relief, {}, 2);
+  return relief;
+}
+
 }  // namespace
+
+double ground_height(const Site& site, double x, double y) {
+  if (site.relief.empty()) return 0;
+  const double column = std::clamp(x / kReliefStep, 0.0, site.relief.cols - 1.001),
+               row = std::clamp((site.choice.height - y) / kReliefStep, 0.0, site.relief.rows - 1.001);
+  const int c = int(column), r = int(row);
+  const double a = column - c, b = row - r;
+  return (site.relief.at<float>(r, c) * (1 - a) + site.relief.at<float>(r, c + 1) * a) * (1 - b) +
+         (site.relief.at<float>(r + 1, c) * (1 - a) + site.relief.at<float>(r + 1, c + 1) * a) * b;
+}
+
+bool on_shed(const Shed& shed, double x, double y, double* roof) {
+  const double angle = shed.outline.angle * CV_PI / 180, dx = x - shed.outline.center.x,
+               dy = y - shed.outline.center.y;
+  const double along = std::cos(angle) * dx + std::sin(angle) * dy,
+               across = -std::sin(angle) * dx + std::cos(angle) * dy;
+  const double half = shed.outline.size.height / 2;
+  if (roof != nullptr) *roof = shed.height + shed.ridge * std::max(0.0, 1 - std::abs(across) / half);
+  return std::abs(along) < shed.outline.size.width / 2 && std::abs(across) < half;
+}
+
+double surface_height(const Site& site, double x, double y) {
+  double height = ground_height(site, x, y), roof = 0;
+  for (const Shed& shed : site.sheds)
+    if (on_shed(shed, x, y, &roof)) height = std::max(height, roof);
+  return height;
+}
 
 cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain, std::uint64_t seed) {
   cv::Mat sum(size, CV_32F, cv::Scalar(0));
@@ -139,7 +211,10 @@ Site paint_site(const SiteChoice& choice) {
                                            random.uniform(0.2F, 0.8F) * float(size.height)},
                                           {random.uniform(200.F, 420.F), random.uniform(150.F, 260.F)},
                                           random.uniform(0.F, 180.F)),
-                          choice.shed_height});
+                          choice.shed_height, choice.ridge_height});
+  site.relief = relief_of(choice);
+  for (Shed& shed : site.sheds)
+    shed.height += ground_height(site, shed.outline.center.x, shed.outline.center.y);
   site.ground = pyramid(ground);
   if (choice.sheds > 0) {
     cv::Mat roofs = ribbed(size, random);

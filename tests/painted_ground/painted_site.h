@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <opencv2/core.hpp>
+#include <string>
 #include <vector>
 
 namespace painted {
@@ -19,11 +20,18 @@ struct SiteChoice {
   int ponds = 0;
   bool all_water = false;
   bool rows_of_tiles = false;  ///< the ground itself repeats: slabs in rows, each nearly like the next
+  double ridge_height =
+      0;               ///< by which the ridge of a shed's gable roof stands over its eaves; 0: flat roofs
+  std::string relief;  ///< "": flat; "valley", "slope" (15 %), "dike", "heap" or "mixed" (all of them)
+  double relief_height = 0;  ///< of the valley, dike or heap
 };
 
+/// A shed stands with its eaves level, `height` above the plane z = 0; a gable roof's ridge runs along its
+/// length.
 struct Shed {
   cv::RotatedRect outline;
   double height = 0;
+  double ridge = 0;  ///< of the ridge over the eaves
 };
 
 /// The ground at full, half, quarter ... size, 8-bit BGR, x right, y up from the lower edge (row = height -
@@ -34,7 +42,17 @@ struct Site {
   std::vector<cv::Mat> roofs;  ///< what lies at shed height, same extent
   cv::Mat pond;                ///< CV_8UC1 at full size, 255 = water
   std::vector<Shed> sheds;
+  cv::Mat
+      relief;  ///< CV_32F, heights of the ground at every kReliefStep units, rows as of `ground`; empty: flat
 };
+
+inline constexpr int kReliefStep = 8;
+
+/// Height of the bare ground, and of ground and roofs.
+[[nodiscard]] double ground_height(const Site&, double x, double y);
+[[nodiscard]] double surface_height(const Site&, double x, double y);
+/// True on a shed's footprint; `roof` gets the height of its roof there.
+[[nodiscard]] bool on_shed(const Shed&, double x, double y, double* roof = nullptr);
 
 [[nodiscard]] Site paint_site(const SiteChoice&);
 

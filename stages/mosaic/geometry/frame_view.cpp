@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pipeline/record/mosaic_grid.h"
+
 namespace lookdown::mosaic {
 namespace {
 
@@ -62,12 +64,6 @@ cv::Rect usable_box(const FrameView& view, const Canvas& canvas) {
   return {x0, y0, x1 - x0, y1 - y0};
 }
 
-// The placement's grid in ground coordinates, from one frame that has both a pose and a homography.
-Eigen::Matrix3d placed_from_ground(const FramePlacement& placement) {
-  return placement.mosaic_from_frame.matrix *
-         ground_from_frame(placement.pose, placement.camera).matrix.inverse();
-}
-
 }  // namespace
 
 Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
@@ -123,6 +119,7 @@ double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {
 std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
                                    std::optional<double> plane_height, bool fill) {
   std::vector<FrameView> views;
+  const Eigen::Matrix3d canvas_from_ground = canvas.canvas_from_placed * mosaic_from_ground(flight).matrix;
   int source_index = -1;
   for (std::size_t index = 0; index < flight.frames.size(); ++index) {
     const FrameRecord& frame = flight.frames[index];
@@ -138,7 +135,6 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     view.camera = placement.camera;
     view.monotonic_radius_px =
         placement.camera.has_distortion() ? placement.camera.monotonic_radius_px() : 1e30;
-    const Eigen::Matrix3d canvas_from_ground = canvas.canvas_from_placed * placed_from_ground(placement);
     view.mosaic_from_frame = canvas.canvas_from_placed * placement.mosaic_from_frame.matrix;
     if (plane_height)
       view.mosaic_from_frame =

@@ -7,7 +7,9 @@
 #include <map>
 #include <numeric>
 
+#include "stages/place/adjustment/outlier_rounds.h"
 #include "stages/place/adjustment/pose_covariance.h"
+#include "stages/place/adjustment/space_adjustment.h"
 #include "stages/place/planes/off_plane_points.h"
 #include "stages/place/planes/roof_dominated_images.h"
 #include "stages/place/registration/consistency_check.h"
@@ -22,7 +24,6 @@ constexpr int kSightsOfFrame = 320;
 constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
 constexpr double kSwingSigma =
     0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
-constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
 constexpr int kFewestSights = 12;
 /// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007):
 /// the one nearest to a hanging camera is taken. When even that one tilts more than cameras hang, the frames
@@ -42,15 +43,6 @@ void drop_points_behind(Network& network) {
     if (counts[i] > 0 && network.points[i].footing != Footing::given)
       network.points[i].position = sums[i] / counts[i];
   std::erase_if(network.sightings, [&](const Sighting& s) { return counts[std::size_t(s.point)] == 0; });
-}
-
-/// Points seen once tell nothing.
-void drop_lonely_points(Network& network) {
-  std::vector<int> counts(network.points.size(), 0);
-  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.point)];
-  std::erase_if(network.sightings, [&](const Sighting& s) {
-    return counts[std::size_t(s.point)] < 2 && network.points[std::size_t(s.point)].footing != Footing::given;
-  });
 }
 
 /// Places in the group of the frames' indices.
@@ -103,34 +95,6 @@ void renew_tie_points(const GroupInput& input, Group& group) {
   drop_points_behind(group.network);
 }
 
-int busiest_frame(const Network& network) {
-  std::vector<int> counts(network.poses.size(), 0);
-  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.frame)];
-  return int(std::max_element(counts.begin(), counts.end()) - counts.begin());
-}
-
-double in_sigmas(const Network& network, const Sighting& s) {
-  return residual_px(network, s) / s.sigma_px;
-}
-
-/// Removes sightings far beyond the spread of the rest (median of distances; for Gaussian errors in a plane
-/// the median distance is 1.1774 sigma).
-int drop_outliers(Network& network, double times) {
-  std::vector<double> distances;
-  for (const Sighting& s : network.sightings) distances.push_back(in_sigmas(network, s));
-  if (distances.empty()) return 0;
-  std::vector<double> sorted = distances;
-  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
-  const double limit = std::max(kLeastOutlierLimit, times * sorted[sorted.size() / 2] / 1.1774);
-  std::size_t kept = 0;
-  for (std::size_t i = 0; i < distances.size(); ++i)
-    if (distances[i] <= limit) network.sightings[kept++] = network.sightings[i];
-  const int dropped = int(distances.size() - kept);
-  network.sightings.resize(kept);
-  drop_lonely_points(network);
-  return dropped;
-}
-
 /// Tilts first, then the lens, losses growing sharper: from a straight-down guess to within a few pixels.
 void balance_coarsely(Network& network) {
   AdjustmentOptions options;
@@ -161,22 +125,6 @@ void balance_finely(Network& network) {
   }
 }
 
-std::vector<double> median_residual_of_frames(const Network& network) {
-  std::vector<std::vector<double>> all(network.poses.size());
-  for (const Sighting& s : network.sightings)
-    all[std::size_t(s.frame)].push_back(std::min(1e6, in_sigmas(network, s)));
-  std::vector<double> medians;
-  for (auto& list : all) {
-    if (list.empty()) {
-      medians.push_back(1e6);
-      continue;
-    }
-    std::nth_element(list.begin(), list.begin() + std::ptrdiff_t(list.size() / 2), list.end());
-    medians.push_back(list[list.size() / 2]);
-  }
-  return medians;
-}
-
 /// Frames that the straight-down guess led astray (obliques, mostly) get a pose from their neighbours.
 /// Returns how many.
 int resect_strays(const GroupInput& input, Group& group) {
@@ -201,19 +149,11 @@ int resect_strays(const GroupInput& input, Group& group) {
   return changed;
 }
 
-double overall_median(const Network& network) {
-  std::vector<double> all;
-  for (const Sighting& s : network.sightings) all.push_back(std::min(1e6, in_sigmas(network, s)));
-  if (all.empty()) return 1e6;
-  std::nth_element(all.begin(), all.begin() + std::ptrdiff_t(all.size() / 2), all.end());
-  return all[all.size() / 2];
-}
-
 /// When the straight-down guess fits badly as a whole, starts that look aslant are tried and the best is
 /// taken.
 void try_oblique_starts(const GroupInput& input, Group& group) {
   constexpr double good_enough = 4;
-  double best = overall_median(group.network);
+  double best = median_residual(group.network);
   if (best < good_enough) return;
   const Network straight = group.network;
   for (const std::vector<Pose>& start : oblique_starts(input.frames, input.ties, group)) {
@@ -224,7 +164,7 @@ void try_oblique_starts(const GroupInput& input, Group& group) {
     for (const KnownCamera& c : input.cameras) trial.network.cameras.push_back(c.prior);
     renew_tie_points(input, trial);
     balance_coarsely(trial.network);
-    const double median = overall_median(trial.network);
+    const double median = median_residual(trial.network);
     if (!(median < 0.8 * best)) continue;
     best = median;
     group.network = std::move(trial.network);
@@ -248,18 +188,9 @@ std::vector<Tie> with_ties_of_untied(std::vector<Tie> renewed, const std::vector
   return renewed;
 }
 
-/// The lens as now known goes to the members' spots.
-void take_lens(const GroupInput& input, const Group& group) {
-  for (std::size_t i = 0; i < group.members.size(); ++i) {
-    TieFrame& frame = input.frames[std::size_t(group.members[i])];
-    frame.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
-    undistort_spots(frame);
-  }
-}
-
 /// What stands off the plane gets heights of its own and helps to hold the frames.
 void raise_points(const GroupInput& input, Group& group) {
-  take_lens(input, group);
+  take_lens(input.frames, group);
   std::vector<bool> held = held_by_ground(group);
   group.raised = raised_tie_points(input.frames, group, held);
   drop_raised_ground(input.frames, group.raised, group);
@@ -268,7 +199,7 @@ void raise_points(const GroupInput& input, Group& group) {
     group.raised = raised_tie_points(input.frames, group, held);
   add_raised_points(input.frames, group.raised, group);
   balance_finely(group.network);
-  take_lens(input, group);
+  take_lens(input.frames, group);
 }
 
 void judge_members(Group& group) {
@@ -335,12 +266,13 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
     balance_coarsely(group.network);
   }
   for (const GeometricTieOptions& options : {GeometricTieOptions{20, 4}, GeometricTieOptions{8, 3}}) {
-    take_lens(input, group);
+    take_lens(input.frames, group);
     group.ties = with_ties_of_untied(geometric_ties(input.frames, group, options), input.ties, members);
     renew_tie_points(input, group);
     balance_finely(group.network);
   }
   raise_points(input, group);
+  adjust_in_space(input, group);
   judge_members(group);
   keep_largest_part(group);
   for (const int place : contradicting_members(input.frames, input.ties, group))

@@ -70,6 +70,16 @@ struct Network {
   double relief_sigma = 1;  ///< world units: how far ground that counts as plane may lie off it
 };
 
+/// p' = scale * turn p + shift.
+struct SpaceSimilarity {
+  double scale = 1;
+  Eigen::Matrix3d turn = Eigen::Matrix3d::Identity();
+  Eigen::Vector3d shift = Eigen::Vector3d::Zero();
+};
+
+/// Moves poses and points; what is known of centres beforehand stays.
+void apply(const SpaceSimilarity&, Network&);
+
 struct AdjustmentOptions {
   double loss_px = 2;  ///< in units of a sighting's sigma: beyond it a sighting loses weight (Cauchy)
   int iterations = 30;

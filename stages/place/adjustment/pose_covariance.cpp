@@ -98,6 +98,7 @@ class Normals {
     std::vector<Block> blocks;
     Eigen::Matrix3d v = Eigen::Matrix3d::Zero();
     if (point.footing == Footing::on_plane) v(2, 2) = 1e12;
+    if (point.footing == Footing::near_plane) v(2, 2) = 1 / (n.relief_sigma * n.relief_sigma);
     for (const Sighting* s : sights) {
       const Derivatives d = derivatives(n, *s);
       squares_ += d.residual.squaredNorm();

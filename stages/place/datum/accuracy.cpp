@@ -39,6 +39,8 @@ std::string check_words(const Accuracy& a) {
       "horizontal accuracy at 95 % confidence {}.",
       a.check_points, length_words(*a.check_rmse_x_m), length_words(*a.check_rmse_y_m),
       length_words(*a.check_rmse_r_m), length_words(*a.nssda_95_m));
+  if (a.check_rmse_z_m)
+    words += fmt::format(" Heights of the check points are off by {} RMSE.", length_words(*a.check_rmse_z_m));
   if (a.check_points < kEnoughCheckPoints)
     words += fmt::format(" With fewer than {} check points this is an indication only.", kEnoughCheckPoints);
   return words;
@@ -50,14 +52,22 @@ Accuracy assess(const Group& group, const Datum& datum, const std::vector<Contro
                 const std::vector<TieFrame>& frames) {
   Accuracy a;
   a.tie_point_rmse_px = rmse_px(group.network);
-  double fitted = 0, x = 0, y = 0;
-  int fitted_points = 0;
+  double fitted = 0, x = 0, y = 0, z = 0;
+  int fitted_points = 0, heights = 0;
   for (const ControlPoint& p : control) {
     if (datum.scale_from != "control" || !p.has_position) continue;
     ControlResidual r{p.name, p.check, p.given.x(), p.given.y(), p.given.z(), 0, 0, 0, {}};
     const auto found = found_position(p, p.given.z() - datum.origin.z(), group, frames, &r.marks);
     if (!found) continue;
-    const Eigen::Vector2d off = *found + datum.origin.head<2>() - p.given.head<2>();
+    Eigen::Vector2d off = *found + datum.origin.head<2>() - p.given.head<2>();
+    if (const auto met = group.relief.supported ? found_in_space(p, group, frames) : std::nullopt) {
+      off = (*met + datum.origin - p.given).head<2>();
+      r.dz = met->z() + datum.origin.z() - p.given.z();
+      if (p.check) {
+        z += *r.dz * *r.dz;
+        ++heights;
+      }
+    }
     r.dx = off.x();
     r.dy = off.y();
     a.points.push_back(r);
@@ -76,6 +86,7 @@ Accuracy assess(const Group& group, const Datum& datum, const std::vector<Contro
     a.check_rmse_x_m = std::sqrt(x / a.check_points);
     a.check_rmse_y_m = std::sqrt(y / a.check_points);
     a.check_rmse_r_m = std::sqrt((x + y) / a.check_points);
+    if (heights > 0) a.check_rmse_z_m = std::sqrt(z / heights);
     a.nssda_95_m = kNssdaFactor * *a.check_rmse_r_m;
   }
   a.sentence = scale_words(datum) + check_words(a);

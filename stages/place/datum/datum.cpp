@@ -2,13 +2,22 @@
 
 #include <fmt/core.h>
 
+#include <Eigen/Cholesky>
+#include <Eigen/Geometry>
+#include <Eigen/SVD>
+
 #include <algorithm>
 #include <cmath>
+
+#include "stages/place/adjustment/level.h"
 
 namespace lookdown::place {
 namespace {
 
 constexpr double kMarkSigmaPx = 1.0;
+constexpr double kMostTiltOfPositions =
+    0.02;                                ///< radians: positions that tell a tilt less surely do not turn it
+constexpr double kLeastRayAngle = 0.03;  ///< radians: rays closer than this do not tell where they meet
 constexpr double kLeastControlSigma = 0.01;  ///< metres: what a tape or satellite receiver gives at best
 
 /// Place of a record's frame in the group, -1 when it is not there.
@@ -79,6 +88,41 @@ double scale_sigma_of_control(const std::vector<UsedControl>& used, const Group&
   return 1 / std::sqrt(spread);
 }
 
+/// A control point that two held frames or more show, where their rays meet.
+struct MetControl {
+  const ControlPoint* point;
+  Eigen::Vector3d found;
+};
+
+std::vector<MetControl> met_control(const DatumInput& input, const Group& group) {
+  std::vector<MetControl> met;
+  for (const ControlPoint& p : input.control)
+    if (p.has_position && !p.check)
+      if (const auto found = found_in_space(p, group, input.frames)) met.push_back({&p, *found});
+  return met;
+}
+
+/// Best similarity in space (Umeyama, IEEE PAMI 13:376, 1991); empty when the points are fewer than three or
+/// lie on a line.
+std::optional<SpaceSimilarity> best_similarity(const std::vector<Eigen::Vector3d>& from,
+                                               const std::vector<Eigen::Vector3d>& to) {
+  if (from.size() < 3) return std::nullopt;
+  Eigen::Matrix3Xd source(3, from.size()), target(3, to.size());
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    source.col(Eigen::Index(i)) = from[i];
+    target.col(Eigen::Index(i)) = to[i];
+  }
+  const Eigen::Matrix3Xd centred = source.colwise() - source.rowwise().mean();
+  const Eigen::Vector3d spread = Eigen::JacobiSVD<Eigen::Matrix3Xd>(centred).singularValues();
+  if (!(spread(1) > 0.05 * spread(0))) return std::nullopt;
+  const Eigen::Matrix4d fit = Eigen::umeyama(source, target, true);
+  SpaceSimilarity similarity;
+  similarity.scale = fit.topLeftCorner<3, 3>().col(0).norm();
+  similarity.turn = fit.topLeftCorner<3, 3>() / similarity.scale;
+  similarity.shift = fit.topRightCorner<3, 1>();
+  return similarity;
+}
+
 /// Control joins the network: its positions, local to `origin`, and its marks.
 void add_control(const std::vector<UsedControl>& used, const DatumInput& input, const Eigen::Vector3d& origin,
                  Group& group) {
@@ -103,8 +147,43 @@ void readjust(Group& group) {
   adjust(group.network, options);
 }
 
+/// Control with heights turns and shifts a group that was adjusted in space as a whole; z = 0 becomes the
+/// mean height of its ground.
+std::optional<Datum> datum_in_space(const DatumInput& input, Group& group) {
+  if (!group.relief.supported) return std::nullopt;
+  const std::vector<MetControl> met = met_control(input, group);
+  std::vector<Eigen::Vector3d> from, to;
+  for (const MetControl& m : met) {
+    from.push_back(m.found);
+    to.push_back(m.point->given);
+  }
+  const auto fit = best_similarity(from, to);
+  if (!fit) return std::nullopt;
+  apply(*fit, group.network);
+  Eigen::Vector3d middle = Eigen::Vector3d::Zero();
+  for (const MetControl& m : met) middle += m.point->given / double(met.size());
+  const Eigen::Vector3d plane = mean_plane(group.network);
+  Datum datum;
+  datum.metric = datum.fixed = true;
+  datum.scale_from = datum.north_from = "control";
+  if (!input.options.control_crs.empty()) datum.crs = input.options.control_crs;
+  datum.origin = {std::round(middle.x()), std::round(middle.y()),
+                  plane.x() * middle.x() + plane.y() * middle.y() + plane.z()};
+  apply(SpaceSimilarity{1, Eigen::Matrix3d::Identity(), -datum.origin}, group.network);
+  // The mean plane is no longer level: heights are held by the control and by each other.
+  for (NetworkPoint& point : group.network.points)
+    if (point.footing == Footing::near_plane) point.footing = Footing::free_height;
+  std::vector<UsedControl> used;
+  for (const MetControl& m : met) used.push_back({m.point, m.found.head<2>()});
+  datum.scale_sigma_share = scale_sigma_of_control(used, group);
+  add_control(used, input, datum.origin, group);
+  readjust(group);
+  return datum;
+}
+
 std::optional<Datum> datum_from_control(const DatumInput& input, Group& group,
                                         std::vector<std::string>& warnings) {
+  if (auto datum = datum_in_space(input, group)) return datum;
   const double ground = ground_height_of(input.control);
   auto used =
       control_in_group(input, group, ground, 1e12);  // heights count for nothing while the scale is unknown
@@ -144,6 +223,14 @@ std::optional<Datum> datum_from_scale_bar(const DatumInput& input, Group& group,
   for (const ControlPoint& p : input.control)
     if (p.name == bar[0] || p.name == bar[1])
       if (const auto end = found_position(p, 0, group, input.frames)) ends.push_back(*end);
+  if (group.relief.supported) {
+    // Ends at different heights: the bar is a length in space.
+    std::vector<Eigen::Vector3d> met;
+    for (const ControlPoint& p : input.control)
+      if (p.name == bar[0] || p.name == bar[1])
+        if (const auto end = found_in_space(p, group, input.frames)) met.push_back(*end);
+    if (met.size() == 2) ends = {Eigen::Vector2d::Zero(), Eigen::Vector2d((met[0] - met[1]).norm(), 0)};
+  }
   const double length = std::stod(bar[2]);
   const double found = ends.size() == 2 ? (ends[0] - ends[1]).norm() : 0;
   if (!(found > 0) || !(length > 0)) {
@@ -158,8 +245,62 @@ std::optional<Datum> datum_from_scale_bar(const DatumInput& input, Group& group,
   return datum;
 }
 
+/// Positions with heights turn and shift a group that was adjusted in space as a whole, where they tell how
+/// it is tilted; empty where they do not.
+std::optional<Datum> datum_from_positions_in_space(const DatumInput& input, Group& group) {
+  if (!group.relief.supported) return std::nullopt;
+  std::vector<std::size_t> members;
+  std::vector<Eigen::Vector3d> from, to;
+  double sigma = 0;
+  for (std::size_t i = 0; i < group.members.size(); ++i) {
+    const auto& known = input.positions[std::size_t(input.frames[std::size_t(group.members[i])].record)];
+    if (!known || !known->height || !group.held_firmly[i]) continue;
+    members.push_back(i);
+    from.push_back(group.network.poses[i].centre);
+    to.emplace_back(known->at.x(), known->at.y(), *known->height);
+    sigma = std::max(sigma, known->sigma_m);
+  }
+  std::optional<SpaceSimilarity> fit;
+  for (int pass = 0; pass < 3; ++pass) {
+    fit = best_similarity(from, to);
+    if (!fit) return std::nullopt;
+    // A position far off is a fault of the receiver.
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < from.size(); ++i)
+      if ((fit->scale * (fit->turn * from[i]) + fit->shift - to[i]).norm() < 4 * sigma) {
+        members[kept] = members[i], from[kept] = from[i], to[kept] = to[i];
+        ++kept;
+      }
+    members.resize(kept), from.resize(kept), to.resize(kept);
+  }
+  if (from.size() < 4) return std::nullopt;
+  Eigen::Matrix3Xd at(3, to.size());
+  for (std::size_t i = 0; i < to.size(); ++i) at.col(Eigen::Index(i)) = to[i];
+  const Eigen::Vector3d middle = at.rowwise().mean();
+  const Eigen::Vector3d spread = Eigen::JacobiSVD<Eigen::Matrix3Xd>(at.colwise() - middle).singularValues();
+  if (!(sigma / spread(1) < kMostTiltOfPositions)) return std::nullopt;
+  apply(*fit, group.network);
+  const Eigen::Vector3d plane = mean_plane(group.network);
+  Datum datum;
+  datum.metric = datum.fixed = true;
+  datum.scale_from = datum.north_from = "positions";
+  if (!input.positions_crs.empty()) datum.crs = input.positions_crs;
+  datum.scale_sigma_share = sigma / spread.head<2>().norm();
+  datum.origin = {std::round(middle.x()), std::round(middle.y()),
+                  plane.x() * middle.x() + plane.y() * middle.y() + plane.z()};
+  apply(SpaceSimilarity{1, Eigen::Matrix3d::Identity(), -datum.origin}, group.network);
+  for (NetworkPoint& point : group.network.points)
+    if (point.footing == Footing::near_plane) point.footing = Footing::free_height;
+  for (std::size_t k = 0; k < members.size(); ++k)
+    group.network.known_centres.push_back(
+        {int(members[k]), to[k] - datum.origin, {sigma, sigma, 1.5 * sigma}});
+  readjust(group);
+  return datum;
+}
+
 std::optional<Datum> datum_from_positions(const DatumInput& input, Group& group) {
-  if (!input.options.use_positions || input.positions.empty()) return std::nullopt;
+  if (input.positions.empty()) return std::nullopt;
+  if (auto datum = datum_from_positions_in_space(input, group)) return datum;
   std::vector<Eigen::Vector2d> from, to;
   std::vector<std::size_t> members;
   double sigma = 0;
@@ -184,7 +325,7 @@ std::optional<Datum> datum_from_positions(const DatumInput& input, Group& group)
   Datum datum;
   datum.metric = datum.fixed = true;
   datum.scale_from = datum.north_from = "positions";
-  datum.crs = input.positions_crs;
+  if (!input.positions_crs.empty()) datum.crs = input.positions_crs;
   datum.scale_sigma_share = scale_sigma;
   datum.origin = {std::round(middle.x()), std::round(middle.y()), 0};
   fit->shift -= datum.origin.head<2>();
@@ -253,6 +394,29 @@ std::optional<Eigen::Vector2d> found_position(const ControlPoint& point, double 
   if (marks != nullptr) *marks = count;
   if (count == 0) return std::nullopt;
   return Eigen::Vector2d(sum / weight);
+}
+
+std::optional<Eigen::Vector3d> found_in_space(const ControlPoint& point, const Group& group,
+                                              const std::vector<TieFrame>& frames) {
+  Eigen::Matrix3d sum = Eigen::Matrix3d::Zero();
+  Eigen::Vector3d towards = Eigen::Vector3d::Zero(), first = Eigen::Vector3d::Zero();
+  double widest = 1;
+  int count = 0;
+  for (const Mark& m : point.marks) {
+    const int member = member_of(group, frames, m.record);
+    if (member < 0) continue;
+    const Camera& camera =
+        group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(member)])];
+    const Pose& pose = group.network.poses[std::size_t(member)];
+    const Eigen::Vector3d ray = (pose.world_from_camera * camera.ray(camera.undistort(m.at))).normalized();
+    const Eigen::Matrix3d across = Eigen::Matrix3d::Identity() - ray * ray.transpose();
+    sum += across;
+    towards += across * pose.centre;
+    if (count++ == 0) first = ray;
+    widest = std::min(widest, first.dot(ray));
+  }
+  if (count < 2 || widest > std::cos(kLeastRayAngle)) return std::nullopt;
+  return Eigen::Vector3d(sum.ldlt().solve(towards));
 }
 
 Datum set_datum(const DatumInput& input, Group& group, std::vector<std::string>& warnings) {

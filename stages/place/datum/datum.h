@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "pipeline/record/flight_record.h"
-#include "stages/place/group.h"
 #include "stages/place/datum/control_points.h"
+#include "stages/place/group.h"
 #include "stages/place/place.h"
 
 namespace lookdown::place {
@@ -47,10 +47,13 @@ struct Datum {
 struct MapPosition {
   Eigen::Vector2d at = Eigen::Vector2d::Zero();
   double sigma_m = 5;
+  std::optional<double> height = std::nullopt;  ///< above the system's zero
 };
-/// Exif positions in the UTM zone of their middle (PROJ by way of GDAL), one entry a record frame. `crs` gets
-/// "EPSG:326zz" or "EPSG:327zz".
-[[nodiscard]] std::vector<std::optional<MapPosition>> map_positions(const FlightRecord&, std::string& crs);
+/// Positions by Options::camera_positions, else by Exif, one entry a record frame: in the UTM zone of their
+/// middle (PROJ by way of GDAL), or as the table gives them. `crs` gets "EPSG:326zz", "EPSG:327zz" or
+/// Options::control_crs. Throws std::runtime_error that names the table and line where it cannot be read.
+[[nodiscard]] std::vector<std::optional<MapPosition>> map_positions(const FlightRecord&, const Options&,
+                                                                    std::string& crs);
 
 struct DatumInput {
   const FlightRecord& flight;
@@ -63,6 +66,11 @@ struct DatumInput {
 
 /// Gives the group its datum, refining the network with control and positions where they are used.
 Datum set_datum(const DatumInput&, Group&, std::vector<std::string>& warnings);
+
+/// Where the rays of a control point's marks meet; empty when fewer than two held frames show it, or nearly
+/// from the same side.
+[[nodiscard]] std::optional<Eigen::Vector3d> found_in_space(const ControlPoint&, const Group&,
+                                                            const std::vector<TieFrame>&);
 
 /// Position of a control point from its marks and the present poses, at its known height; empty without a
 /// mark in a firmly placed frame.

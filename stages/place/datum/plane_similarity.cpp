@@ -46,13 +46,17 @@ std::optional<PlaneSimilarity> fit_similarity(const std::vector<Eigen::Vector2d>
 }
 
 void apply(const PlaneSimilarity& s, Network& network) {
-  const Eigen::Matrix3d turn = Eigen::AngleAxisd(s.turn_rad, Eigen::Vector3d::UnitZ()).toRotationMatrix();
-  const Eigen::Vector3d shift(s.shift.x(), s.shift.y(), 0);
+  apply({s.scale, Eigen::AngleAxisd(s.turn_rad, Eigen::Vector3d::UnitZ()).toRotationMatrix(),
+         Eigen::Vector3d(s.shift.x(), s.shift.y(), 0)},
+        network);
+}
+
+void apply(const SpaceSimilarity& s, Network& network) {
   for (Pose& p : network.poses) {
-    p.world_from_camera = turn * p.world_from_camera;
-    p.centre = s.scale * (turn * p.centre) + shift;
+    p.world_from_camera = s.turn * p.world_from_camera;
+    p.centre = s.scale * (s.turn * p.centre) + s.shift;
   }
-  for (NetworkPoint& p : network.points) p.position = s.scale * (turn * p.position) + shift;
+  for (NetworkPoint& p : network.points) p.position = s.scale * (s.turn * p.position) + s.shift;
   network.relief_sigma *= s.scale;
 }
 

@@ -18,17 +18,14 @@ constexpr double kSpotSigma = 0.5;    ///< pixels of the searched copy
 constexpr double kOffLine = 2.5;      ///< from the epipolar line, pixels of the searched copy
 constexpr double kLeastParallax = 5;  ///< from where the ground would show, pixels of the searched copy
 constexpr double kMostMiss = 2.5;     ///< of a sight from the common point, pixels of the searched copy
-constexpr double kLowest = -0.25, kHighest = 0.45;    ///< of the lower camera's height
 constexpr double kLeastBase = 0.06, kMostBase = 1.5;  ///< of the mean height
 constexpr double kRatio = 0.85;
+/// For ties in space frames that hardly moved count too: they tell no heights but hold turns.
+constexpr double kLeastBaseOfTies = 0.02;
+constexpr std::size_t kPairsOfTies = 10;
 constexpr std::size_t kPairsOfFrame = 8;
 constexpr int kSightsOfFrame = 160;
 constexpr double kSureness = 3;  ///< standard deviations
-
-int place_of(const Group& group, int member) {
-  const auto at = std::lower_bound(group.members.begin(), group.members.end(), member);
-  return at != group.members.end() && *at == member ? int(at - group.members.begin()) : -1;
-}
 
 const Pose& pose_of(const Group& group, int member) {
   return group.network.poses[std::size_t(place_of(group, member))];
@@ -74,13 +71,14 @@ Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, con
     if (std::hypot(on_ground.x - seen.x, on_ground.y - seen.y) < least)
       tied_a[std::size_t(m.a)] = tied_b[std::size_t(m.b)] = 1;
   }
+  constexpr HeightRange range;
   const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
   const std::vector<Expectation> on_ground = expect(a, b, b_from_a.matrix);
   std::vector<Stretch> stretches(a.features.size());
   for (std::size_t i = 0; i < stretches.size(); ++i) {
     if (tied_a[i] || !on_ground[i].inside) continue;
     const Eigen::Vector3d ray = pose_a.world_from_camera * a.camera.ray(a.undistorted[i]);
-    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, kLowest * lower, kHighest * lower);
+    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, range.lowest * lower, range.highest * lower);
     stretches[i].turn_rad = on_ground[i].turn_rad;
     stretches[i].log_scale = on_ground[i].log_scale;
   }
@@ -96,9 +94,33 @@ Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, con
   return off;
 }
 
+/// Matches of a tie's frames at any height of the range.
+Tie match_along_rays(const std::vector<TieFrame>& frames, const Group& group, const Tie& tie,
+                     const HeightRange& range, double width) {
+  const TieFrame &a = frames[std::size_t(tie.a)], &b = frames[std::size_t(tie.b)];
+  const Pose &pose_a = pose_of(group, tie.a), &pose_b = pose_of(group, tie.b);
+  const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
+  const std::vector<Expectation> expected =
+      expect(a, b, by_way_of_ground(pose_a, a.camera, pose_b, b.camera));
+  std::vector<Stretch> stretches(a.features.size());
+  for (std::size_t i = 0; i < stretches.size(); ++i) {
+    if (!expected[i].inside) continue;
+    const Eigen::Vector3d ray = pose_a.world_from_camera * a.camera.ray(a.undistorted[i]);
+    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, range.lowest * lower, range.highest * lower);
+    stretches[i].turn_rad = expected[i].turn_rad;
+    stretches[i].log_scale = expected[i].log_scale;
+  }
+  std::vector<std::array<float, 2>> positions;
+  for (const auto& p : b.undistorted) positions.push_back({float(p.x), float(p.y)});
+  return {tie.a, tie.b, tie.b_from_a,
+          match_along(a.features, b.features, positions, stretches, std::vector<char>(b.features.size(), 0),
+                      width / double(b.features.work_scale), kRatio)};
+}
+
 /// Ties whose base tells heights, the strongest of every frame.
 std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const Group& group,
-                                     const std::vector<bool>& held) {
+                                     const std::vector<bool>& held, double least_base,
+                                     std::size_t pairs_of_frame) {
   std::vector<const Tie*> order;
   for (const Tie& t : group.ties) {
     const int a = place_of(group, t.a), b = place_of(group, t.b);
@@ -108,7 +130,7 @@ std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const 
     const Eigen::Vector3d &at_a = group.network.poses[std::size_t(a)].centre,
                           &at_b = group.network.poses[std::size_t(b)].centre;
     const double base = (at_a - at_b).head<2>().norm() / (0.5 * (at_a.z() + at_b.z()));
-    if (at_a.z() > 0 && at_b.z() > 0 && base > kLeastBase && base < kMostBase) order.push_back(&t);
+    if (at_a.z() > 0 && at_b.z() > 0 && base > least_base && base < kMostBase) order.push_back(&t);
   }
   std::stable_sort(order.begin(), order.end(),
                    [](const Tie* p, const Tie* q) { return p->matches.size() > q->matches.size(); });
@@ -116,7 +138,7 @@ std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const 
   std::vector<const Tie*> chosen;
   for (const Tie* t : order) {
     std::size_t &of_a = taken[std::size_t(t->a)], &of_b = taken[std::size_t(t->b)];
-    if (of_a >= kPairsOfFrame && of_b >= kPairsOfFrame) continue;
+    if (of_a >= pairs_of_frame && of_b >= pairs_of_frame) continue;
     ++of_a, ++of_b;
     chosen.push_back(t);
   }
@@ -127,7 +149,7 @@ std::vector<const Tie*> telling_ties(const std::vector<TieFrame>& frames, const 
 
 std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>& frames, const Group& group,
                                         const std::vector<bool>& held) {
-  const std::vector<const Tie*> pairs = telling_ties(frames, group, held);
+  const std::vector<const Tie*> pairs = telling_ties(frames, group, held, kLeastBase, kPairsOfFrame);
   std::vector<Tie> off(pairs.size());
   tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {
     if (!stop_requested()) off[i] = match_off_plane(frames, group, *pairs[i]);
@@ -139,8 +161,31 @@ std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>& frames, con
   return raised;
 }
 
+std::vector<Tie> epipolar_ties(const std::vector<TieFrame>& frames, const Group& group,
+                               const std::vector<bool>& held, const HeightRange& range, double width) {
+  const std::vector<const Tie*> pairs = telling_ties(frames, group, held, kLeastBaseOfTies, kPairsOfTies);
+  std::vector<Tie> found(pairs.size());
+  tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {
+    if (!stop_requested()) found[i] = match_along_rays(frames, group, *pairs[i], range, width);
+  });
+  stop_if_requested();
+  return found;
+}
+
 std::optional<RaisedPoint> intersect(const std::vector<TieFrame>& frames, const Group& group,
                                      const TiePoint& tie_point) {
+  auto point = meet(frames, group, tie_point, kMostMiss);
+  if (point && !(std::abs(point->position.z()) > kSureness * point->height_sigma)) point.reset();
+  return point;
+}
+
+Eigen::Vector3d on_mean_plane(const std::vector<TieFrame>& frames, const Group& group, const Sight& s) {
+  const Eigen::Vector3d ray = ray_of(frames, group, s), centre = pose_of(group, s.frame).centre;
+  return centre - ray * (centre.z() / std::min(-0.05, ray.z()));
+}
+
+std::optional<RaisedPoint> meet(const std::vector<TieFrame>& frames, const Group& group,
+                                const TiePoint& tie_point, double tolerance) {
   RaisedPoint point;
   point.sights = tie_point.sights;
   while (point.sights.size() >= 2) {
@@ -171,12 +216,11 @@ std::optional<RaisedPoint> intersect(const std::vector<TieFrame>& frames, const 
                     : 1e9;
       if (miss > most) most = miss, worst = i;
     }
-    if (most <= kMostMiss) break;
+    if (most <= tolerance) break;
     if (point.sights.size() == 3) return std::nullopt;  // which two of three are right cannot be told
     point.sights.erase(point.sights.begin() + std::ptrdiff_t(worst));
   }
-  if (point.sights.size() < 2 || !(std::abs(point.position.z()) > kSureness * point.height_sigma))
-    return std::nullopt;
+  if (point.sights.size() < 2) return std::nullopt;
   return point;
 }
 

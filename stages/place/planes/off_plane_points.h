@@ -25,6 +25,24 @@ struct RaisedPoint {
 [[nodiscard]] std::vector<TiePoint> raised_tie_points(const std::vector<TieFrame>&, const Group&,
                                                       const std::vector<bool>& held);
 
+/// Heights between which points are looked for, as shares of the lower camera's height.
+struct HeightRange {
+  double lowest = -0.25, highest = 0.45;
+};
+
+/// Ties of held members whose poses are roughly known, on the ground and off it alike: spots matched within
+/// `width` pixels of the searched copy of the epipolar line. Of frames that the group's ties join.
+[[nodiscard]] std::vector<Tie> epipolar_ties(const std::vector<TieFrame>&, const Group&,
+                                             const std::vector<bool>& held, const HeightRange&, double width);
+
+/// The point nearest to its rays; sights that miss it by more than `tolerance` pixels of the searched copy
+/// are left out. Empty when fewer than two agree.
+[[nodiscard]] std::optional<RaisedPoint> meet(const std::vector<TieFrame>&, const Group&, const TiePoint&,
+                                              double tolerance);
+
+/// Where the ray of a sight meets z = 0.
+[[nodiscard]] Eigen::Vector3d on_mean_plane(const std::vector<TieFrame>&, const Group&, const Sight&);
+
 /// The point nearest to its rays; sights that miss it are left out. Empty when fewer than two agree, or
 /// when the height is less sure than three of its standard deviations.
 [[nodiscard]] std::optional<RaisedPoint> intersect(const std::vector<TieFrame>&, const Group&,

@@ -15,6 +15,7 @@ constexpr int kFewestGroundSights = 20;
 constexpr std::size_t kFewestAgreeing = 15;
 constexpr double kTolerance = 3;  ///< pixels of the searched copy
 constexpr double kMostTiltDeg = 60;
+constexpr double kMostMissOfKnown = 2.5;  ///< of a sight from the common point, pixels of the searched copy
 
 using SpotPlace = std::pair<float, float>;
 using Spot = std::pair<int, SpotPlace>;  ///< place in the group, position as stored
@@ -28,11 +29,6 @@ Spot spot_of(const Sighting& s) {
   return {s.frame, {float(s.at.x), float(s.at.y)}};
 }
 
-int place_of(const Group& group, int member) {
-  const auto at = std::lower_bound(group.members.begin(), group.members.end(), member);
-  return at != group.members.end() && *at == member ? int(at - group.members.begin()) : -1;
-}
-
 /// Where spots of held frames lie, ground and roofs.
 std::map<Spot, Eigen::Vector3d> known_spots(const std::vector<TieFrame>& frames,
                                             const std::vector<TiePoint>& raised, const Group& group,
@@ -41,7 +37,7 @@ std::map<Spot, Eigen::Vector3d> known_spots(const std::vector<TieFrame>& frames,
   for (const Sighting& s : group.network.sightings)
     if (held[std::size_t(s.frame)]) known[spot_of(s)] = group.network.points[std::size_t(s.point)].position;
   for (const TiePoint& p : raised)
-    if (const auto point = intersect(frames, group, p))
+    if (const auto point = meet(frames, group, p, kMostMissOfKnown))
       for (const Sight& s : point->sights)
         known[spot_of(frames, place_of(group, s.frame), s)] = point->position;
   return known;

@@ -18,11 +18,6 @@ struct Agreement {
   int matches = 0, agreeing = 0;
 };
 
-int place_of(const Group& group, int member) {
-  const auto at = std::lower_bound(group.members.begin(), group.members.end(), member);
-  return at != group.members.end() && *at == member ? int(at - group.members.begin()) : -1;
-}
-
 Agreement agreement_of(const std::vector<TieFrame>& frames, const Group& group, const Tie& tie, int a,
                        int b) {
   const TieFrame &frame_a = frames[std::size_t(tie.a)], &frame_b = frames[std::size_t(tie.b)];

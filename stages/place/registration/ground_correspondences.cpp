@@ -10,11 +10,6 @@ namespace {
 
 constexpr double kResectionTolerance = 8;  ///< pixels of the searched copy
 
-int place_of(const Group& group, int member) {
-  const auto at = std::lower_bound(group.members.begin(), group.members.end(), member);
-  return at != group.members.end() && *at == member ? int(at - group.members.begin()) : -1;
-}
-
 const Camera& camera_of(const Group& group, int place) {
   return group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(place)])];
 }

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <map>
 
+#include "pipeline/record/mosaic_grid.h"
+
 namespace lookdown::report {
 
 VerdictCounts verdict_counts(const FlightRecord& record) {
@@ -73,15 +75,8 @@ std::optional<double> gsd_m(const FlightRecord& record, const FrameRecord& frame
 }
 
 std::optional<Point2<MosaicPx>> mosaic_position(const FlightRecord& record, double x, double y) {
-  // Ground to mosaic is one and the same map for all frames of a group: any placed frame tells it.
-  for (const FrameRecord& frame : record.frames) {
-    const FramePlacement& placement = frame.placement;
-    if (!placement.placed || placement.group != 0 || placement.camera.fx_px <= 0) continue;
-    const auto mosaic_from_ground =
-        placement.mosaic_from_frame * ground_from_frame(placement.pose, placement.camera).inverse();
-    return mosaic_from_ground * Point2<Ground>{x, y};
-  }
-  return std::nullopt;
+  if (placed_count(record) == 0) return std::nullopt;
+  return mosaic_from_ground(record) * Point2<Ground>{x, y};
 }
 
 int placed_count(const FlightRecord& record) {

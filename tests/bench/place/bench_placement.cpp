@@ -32,7 +32,7 @@ void take_views(FlightRecord& flight, const std::filesystem::path& truth_file) {
     f.decision.verdict = Verdict::keep;
     if (!(*found->second).at("sharp").get<bool>()) {
       f.decision.verdict = Verdict::drop;
-      f.decision.reasons.push_back({"blurred", {}, {}, ""});
+      f.decision.reasons.push_back({"blurred", {}, {}, "", Verdict::drop});
     }
   }
 }

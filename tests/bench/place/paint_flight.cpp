@@ -2,9 +2,11 @@
 // flight of one class of difficulty over painted ground, with truth.json, for place_flight and
 // score_placement. KIND: plain, thin (0.25 overlap), swing (12 degrees), scales (1:3), exposure (2 stops
 // either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), litter (sheds with
-// littered roofs), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred, rig
-// (a part of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit: pixels that show one unit
-// of the painted ground (1), larger for pictures too large to paint in full detail.
+// littered roofs), gables (sheds with pitched roofs), valley, slope, dike, heap and mixed (ground with
+// relief), ponds (moving water), barrel (strong distortion), portrait (turned pictures), blurred, rig (a part
+// of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit: pixels that show one unit of the
+// painted ground (1), larger for pictures too large to paint in full detail; --relief: height of the relief
+// as a share of the flying height (0.25).
 #include <cstdio>
 #include <cstdlib>
 #include <string>
@@ -33,8 +35,13 @@ bool choose(const std::string& kind, Kind& k) {
   if (kind == "portrait") f.portrait_share = 0.4;
   if (kind == "blurred") f.blurred_share = 0.25;
   if (kind == "rig") f.rig_in_view = true;
-  static const std::string known[] = {"thin",   "swing", "scales", "exposure", "slabs",   "roofs",
-                                      "litter", "ponds", "barrel", "portrait", "blurred", "rig"};
+  if (kind == "gables") k.site.sheds = 7, k.site.ridge_height = 60, k.site.littered_roofs = true;
+  for (const char* relief : {"valley", "slope", "dike", "heap", "mixed"})
+    if (kind == relief) k.site.relief = relief, k.site.relief_height = 0.25 * f.focal_px;
+  if (kind == "mixed") k.site.sheds = 4, k.site.ridge_height = 50, k.site.littered_roofs = true;
+  static const std::string known[] = {"thin",   "swing",  "scales", "exposure", "slabs",   "roofs",
+                                      "litter", "ponds",  "barrel", "portrait", "blurred", "rig",
+                                      "gables", "valley", "slope",  "dike",     "heap",    "mixed"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;
@@ -49,8 +56,9 @@ int main(int argc, char** argv) {
   if (argc < 3 || !choose(argv[1], kind)) {
     std::fprintf(stderr,
                  "paint_flight "
-                 "plain|thin|swing|scales|exposure|slabs|roofs|litter|ponds|barrel|portrait|blurred|rig OUT "
-                 "[SEED] [--frames C R] [--size W H] [--unit PX]\n");
+                 "plain|thin|swing|scales|exposure|slabs|roofs|litter|ponds|barrel|portrait|blurred|rig|"
+                 "gables|valley|slope|dike|heap|mixed OUT "
+                 "[SEED] [--frames C R] [--size W H] [--unit PX] [--relief SHARE]\n");
     return 2;
   }
   painted::FlightChoice& flight = kind.flight;
@@ -65,6 +73,8 @@ int main(int argc, char** argv) {
       flight.focal_px = focal_share * flight.width_px;
     } else if (word == "--unit") {
       flight.unit_px = next();
+    } else if (word == "--relief") {
+      kind.site.relief_height = next() * flight.focal_px;
     } else {
       flight.seed = kind.site.seed = unsigned(std::atoi(argv[i]));
     }

@@ -1,5 +1,6 @@
 #include "placement_score.h"
 
+#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <Eigen/Geometry>
 #include <algorithm>
@@ -181,6 +182,69 @@ PlacementScore score_placement(const std::filesystem::path& truth_json,
   score.median_off_nadir_error_deg = median(off_nadir);
   score.focal_error_share = median(focal);
   summarise(score, samples, placement);
+  return score;
+}
+
+SpaceScore score_space(const std::filesystem::path& truth_json, const std::filesystem::path& placement_json) {
+  const json truth = read_json(truth_json), placement = read_json(placement_json);
+  std::map<std::string, const json*> placed;
+  for (const json& f : placement.at("frames"))
+    if (f.at("group") == 0) placed[f.at("file")] = &f;
+  std::vector<Eigen::Vector3d> found, given;
+  std::vector<double> gsds;
+  for (const json& g : truth.at("ground_points")) {
+    const Eigen::Vector3d world(g[0], g[1], g[2]);
+    Eigen::Matrix3d sum = Eigen::Matrix3d::Zero();
+    Eigen::Vector3d towards = Eigen::Vector3d::Zero();
+    int rays = 0;
+    for (const json& f : truth.at("frames")) {
+      const auto at = placed.find(f.at("file"));
+      if (at == placed.end()) continue;
+      const json& lens = lens_of(truth, f);
+      const auto& c = f.at("centre_m");
+      const Eigen::Vector3d true_centre(c[0], c[1], c[2]);
+      Eigen::Vector2d px;
+      if (!true_pixel(camera_from_json(lens), matrix(f.at("rotation")), true_centre, world,
+                      lens.at("width_px"), lens.at("height_px"), px))
+        continue;
+      const Camera camera = camera_from_json(at->second->at("camera"));
+      const Eigen::Vector3d ray =
+          matrix(at->second->at("rotation")) * camera.ray(camera.undistort({px.x(), px.y()}));
+      const auto& p = at->second->at("centre_m");
+      const Eigen::Matrix3d across = Eigen::Matrix3d::Identity() - ray * ray.transpose();
+      sum += across;
+      towards += across * Eigen::Vector3d(p[0], p[1], p[2]);
+      ++rays;
+      gsds.push_back((true_centre.z() - world.z()) / lens.at("fx_px").get<double>());
+    }
+    if (rays < 2) continue;
+    found.push_back(sum.ldlt().solve(towards));
+    given.push_back(world);
+  }
+  SpaceScore score;
+  score.points = int(found.size());
+  score.gsd_m = median(gsds);
+  if (found.size() < 4) return score;
+  Eigen::Matrix3Xd from(3, found.size()), to(3, found.size());
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    from.col(Eigen::Index(i)) = found[i];
+    to.col(Eigen::Index(i)) = given[i];
+  }
+  const Eigen::Matrix4d similarity = Eigen::umeyama(from, to, true);
+  score.truth_from_placed = similarity;
+  std::vector<double> off;
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    const Eigen::Vector3d d = (similarity * found[i].homogeneous()).head<3>() - given[i];
+    score.horizontal_m += d.head<2>().squaredNorm();
+    score.vertical_m += d.z() * d.z();
+    off.push_back(d.norm());
+  }
+  score.rmse_m = std::sqrt((score.horizontal_m + score.vertical_m) / double(off.size()));
+  score.horizontal_m = std::sqrt(score.horizontal_m / double(off.size()));
+  score.vertical_m = std::sqrt(score.vertical_m / double(off.size()));
+  score.median_m = median(off);
+  std::sort(off.begin(), off.end());
+  score.p95_m = off[off.size() * 95 / 100];
   return score;
 }
 

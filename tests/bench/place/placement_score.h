@@ -6,6 +6,7 @@
 // frame_to_mosaic is an error in frame pixels.
 #pragma once
 
+#include <Eigen/Core>
 #include <complex>
 #include <filesystem>
 #include <string>
@@ -38,6 +39,17 @@ struct PlacementScore {
   std::complex<double> mosaic_from_ground{1, 0}, mosaic_shift;  ///< the best similarity, rows negated (y up)
   double gsd_error_share = 0;  ///< scale against truth where the placement claims metres, else 0
 };
+
+/// Ground points intersected in space from the placement's rotations, centres and cameras, against the truth
+/// after the best similarity in space (Umeyama, IEEE PAMI 13:376, 1991).
+struct SpaceScore {
+  int points = 0;     ///< seen by two placed frames or more
+  double rmse_m = 0;  ///< in space, units of the truth
+  double horizontal_m = 0, vertical_m = 0, median_m = 0, p95_m = 0;
+  double gsd_m = 0;  ///< ground size of a pixel of the frames, median
+  Eigen::Matrix4d truth_from_placed = Eigen::Matrix4d::Identity();
+};
+SpaceScore score_space(const std::filesystem::path& truth_json, const std::filesystem::path& placement_json);
 
 /// Throws std::runtime_error when a file cannot be read.
 PlacementScore score_placement(const std::filesystem::path& truth_json,

@@ -33,6 +33,13 @@ int main(int argc, char** argv) {
         "rmse %.3f px  worst frame %.2f px  tilt error median %.3f deg  focal %+.2f %%  scale %+.3f %%\n",
         s.rmse_px, s.worst_frame_rmse_px, s.median_off_nadir_error_deg, 100 * s.focal_error_share,
         100 * s.gsd_error_share);
+    const auto space = lookdown::bench::score_space(argv[1], argv[2]);
+    if (space.points >= 4)
+      std::printf(
+          "in space: %d points  rmse %.2f pixels of ground  horizontal %.2f  vertical %.2f  median %.2f  95 "
+          "%% %.2f\n",
+          space.points, space.rmse_m / space.gsd_m, space.horizontal_m / space.gsd_m,
+          space.vertical_m / space.gsd_m, space.median_m / space.gsd_m, space.p95_m / space.gsd_m);
   } catch (const std::exception& e) {
     std::fprintf(stderr, "%s\n", e.what());
     return 1;

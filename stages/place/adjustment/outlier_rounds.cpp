@@ -1,0 +1,82 @@
+#include "stages/place/adjustment/outlier_rounds.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace lookdown::place {
+namespace {
+
+constexpr double kLeastOutlierLimit = 3;  ///< in units of a sighting's sigma
+
+/// Points seen once tell nothing.
+void drop_lonely_points(Network& network) {
+  std::vector<int> counts(network.points.size(), 0);
+  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.point)];
+  std::erase_if(network.sightings, [&](const Sighting& s) {
+    return counts[std::size_t(s.point)] < 2 && network.points[std::size_t(s.point)].footing != Footing::given;
+  });
+}
+
+double in_sigmas(const Network& network, const Sighting& s) {
+  return residual_px(network, s) / s.sigma_px;
+}
+
+}  // namespace
+
+int busiest_frame(const Network& network) {
+  std::vector<int> counts(network.poses.size(), 0);
+  for (const Sighting& s : network.sightings) ++counts[std::size_t(s.frame)];
+  return int(std::max_element(counts.begin(), counts.end()) - counts.begin());
+}
+
+/// Removes sightings far beyond the spread of the rest (median of distances; for Gaussian errors in a plane
+/// the median distance is 1.1774 sigma).
+int drop_outliers(Network& network, double times) {
+  std::vector<double> distances;
+  for (const Sighting& s : network.sightings) distances.push_back(in_sigmas(network, s));
+  if (distances.empty()) return 0;
+  std::vector<double> sorted = distances;
+  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
+  const double limit = std::max(kLeastOutlierLimit, times * sorted[sorted.size() / 2] / 1.1774);
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < distances.size(); ++i)
+    if (distances[i] <= limit) network.sightings[kept++] = network.sightings[i];
+  const int dropped = int(distances.size() - kept);
+  network.sightings.resize(kept);
+  drop_lonely_points(network);
+  return dropped;
+}
+
+std::vector<double> median_residual_of_frames(const Network& network) {
+  std::vector<std::vector<double>> all(network.poses.size());
+  for (const Sighting& s : network.sightings)
+    all[std::size_t(s.frame)].push_back(std::min(1e6, in_sigmas(network, s)));
+  std::vector<double> medians;
+  for (auto& list : all) {
+    if (list.empty()) {
+      medians.push_back(1e6);
+      continue;
+    }
+    std::nth_element(list.begin(), list.begin() + std::ptrdiff_t(list.size() / 2), list.end());
+    medians.push_back(list[list.size() / 2]);
+  }
+  return medians;
+}
+
+double median_residual(const Network& network) {
+  std::vector<double> all;
+  for (const Sighting& s : network.sightings) all.push_back(std::min(1e6, in_sigmas(network, s)));
+  if (all.empty()) return 1e6;
+  std::nth_element(all.begin(), all.begin() + std::ptrdiff_t(all.size() / 2), all.end());
+  return all[all.size() / 2];
+}
+
+void take_lens(std::vector<TieFrame>& frames, const Group& group) {
+  for (std::size_t i = 0; i < group.members.size(); ++i) {
+    TieFrame& frame = frames[std::size_t(group.members[i])];
+    frame.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    undistort_spots(frame);
+  }
+}
+
+}  // namespace lookdown::place
