@@ -13,6 +13,9 @@ namespace {
 
 // Relative standard deviation of the width beyond which it says nothing.
 constexpr double kTooUnsure = 1.0;
+// Of sharp against blurred (Sharpness::sharpness): where it speaks for sharp, a width beyond the limit, which
+// coarse textures and enlarged pictures have by nature, drops nothing.
+constexpr double kEvenOdds = 0.5;
 constexpr double kHorizonLeniency = 1.4;  // little of such a frame is near enough to show detail
 constexpr double kPartTimes = 2.0;        // a part counts as blurred at so many times the limit
 constexpr int kLeastParts = 4;
@@ -35,7 +38,8 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
            {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
   }
-  const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px;
+  const bool looks_sharp = !options.max_blur_px && s.sharpness.value_or(0) > kEvenOdds;
+  const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px && !looks_sharp;
   // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short
   // smear.
   if (const double moved_px = limits.moved_px(s);

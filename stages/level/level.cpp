@@ -15,6 +15,11 @@ namespace lookdown::level {
 namespace {
 
 constexpr int kWorkingLongSide = 1700;
+// Straight edges take long to find, and only where much is built do they tell the vertical: the fine search
+// is spared where half the size shows fewer of them. On rendered works and yards all answers within a degree
+// of the truth came from more, and the two worst from fewer.
+constexpr int kCoarseEdgesLongSide = 1000;
+constexpr std::size_t kBuiltUpEdges = 150;
 constexpr std::size_t kMostEdges = 200;
 constexpr double kSurestRollDeg = 0.05;  // lens distortion and mounting of the picture are not known better
 constexpr double kDegrees = 180 / std::numbers::pi;
@@ -96,8 +101,12 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   // Without a known focal length converging edges say nothing certain.
   const double focal_sigma = info.camera.focal_sigma_share;
   if (!finding.horizon && focal_sigma > 0 && focal_sigma < 0.06) {
-    const auto edges = straight_edges(pixels.grey(reduction), info.camera.scaled(factor), kMostEdges);
-    if (const auto tilt = tilt_from_manhattan_directions(edges)) finding.tilts.push_back(*tilt);
+    const auto edges_at = [&](int reduced_by) {
+      return straight_edges(pixels.grey(reduced_by), info.camera.scaled(1.0 / reduced_by), kMostEdges);
+    };
+    if (edges_at(pixels.reduction_for(kCoarseEdgesLongSide)).size() >= kBuiltUpEdges)
+      if (const auto tilt = tilt_from_manhattan_directions(edges_at(reduction)))
+        finding.tilts.push_back(*tilt);
   }
   return finding;
 }
