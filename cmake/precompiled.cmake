@@ -1,5 +1,6 @@
-# Headers of other libraries that most files read are compiled once for all: a build from nothing takes about half the time. The
-# debug preset does without, so that a file that forgets an include is found.
+# For a build from nothing. Headers of other libraries that most files read are compiled once for all, and the files of some folders, in which
+# templates take longer to expand than the code itself, are compiled several at a time. The debug preset does without, so that a file
+# that forgets an include is found.
 set(precompiled_source ${CMAKE_BINARY_DIR}/precompiled.cpp)
 file(GENERATE OUTPUT ${precompiled_source} CONTENT "")
 add_library(lookdown_precompiled STATIC ${precompiled_source})
@@ -19,7 +20,12 @@ function(use_precompiled_below folder)
   foreach(target ${targets})
     get_target_property(type ${target} TYPE)
     if(type MATCHES "STATIC_LIBRARY|EXECUTABLE")
-      target_precompile_headers(${target} REUSE_FROM lookdown_precompiled)
+      get_target_property(options ${target} COMPILE_OPTIONS)
+      if(NOT "-O0" IN_LIST options)  # the compiled headers are those of an optimised build
+        target_precompile_headers(${target} REUSE_FROM lookdown_precompiled)
+      else()
+        set_target_properties(${target} PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE 0)
+      endif()
     endif()
   endforeach()
   get_property(folders DIRECTORY ${folder} PROPERTY SUBDIRECTORIES)
@@ -28,6 +34,9 @@ function(use_precompiled_below folder)
   endforeach()
 endfunction()
 
+foreach(target commands stage_report stage_measure stage_plan assemble_run pipeline_record pipeline_base)
+  set_target_properties(${target} PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE 7)
+endforeach()
 foreach(folder pipeline stages cli sample_frames/renderer tests)
   if(IS_DIRECTORY ${CMAKE_CURRENT_SOURCE_DIR}/${folder})
     use_precompiled_below(${CMAKE_CURRENT_SOURCE_DIR}/${folder})

@@ -11,6 +11,7 @@
 #include <sstream>
 
 #include "program_run.h"
+#include "sample_run.h"
 
 namespace lookdown {
 namespace {
@@ -18,7 +19,7 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 
-const fs::path kFlight = fs::path(LOOKDOWN_SOURCE_DIR) / "sample_frames";
+const fs::path kFlight = sample_frames();
 
 struct Row {
   std::string file, name, from;
@@ -60,7 +61,8 @@ Eigen::Vector2d true_spot(const json& camera, const json& frame, const Eigen::Ve
       lens("fy_px") * (v * radial + lens("p1") * (r2 + 2 * v * v) + 2 * lens("p2") * u * v) + lens("cy_px")};
 }
 
-// One run serves all checks. Three marks in three frames start it; board B3 is marked nowhere.
+// One run serves all checks. Three marks in three frames start it; board B3 is marked nowhere. What a whole
+// run has measured in the frames is at hand, as it is for a person who comes back to mark boards.
 class ControlMarks : public ::testing::Test {
  protected:
   static void SetUpTestSuite() {
@@ -68,6 +70,8 @@ class ControlMarks : public ::testing::Test {
     const fs::path marks = folder_->path() / "first_marks.csv";
     std::ofstream(marks) << "file,name,x_px,y_px\nA003.jpg,B1,1028.041,400.628\nA011.jpg,B2,823.841,839."
                             "882\nA022.jpg,B4,347.564,397.372\n";
+    fs::create_directories(out());
+    fs::copy(sample_run().out / ".cache", out() / ".cache", fs::copy_options::recursive);
     run_ = run_lookdown({"control", kFlight.string(), "-o", out().string(), "--control-file",
                          (kFlight / "control.csv").string(), "--marks-file", marks.string()});
     truth_ = json::parse(std::ifstream(kFlight / "truth.json"));

@@ -14,6 +14,7 @@
 
 #include "placement_score.h"
 #include "program_run.h"
+#include "sample_run.h"
 
 namespace lookdown {
 namespace {
@@ -21,21 +22,17 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 
-const fs::path kFlight = fs::path(LOOKDOWN_SOURCE_DIR) / "sample_frames";
+const fs::path kFlight = sample_frames();
 
 // One run serves all checks.
 class SampleFlight : public ::testing::Test {
  protected:
   static void SetUpTestSuite() {
-    folder_ = std::make_unique<TemporaryFolder>();
-    run_ =
-        run_lookdown({"run", kFlight.string(), "-o", out().string(), "--control-file",
-                      (kFlight / "control.csv").string(), "--marks-file", (kFlight / "marks.csv").string()});
+    run_ = sample_run().run;
     truth_ = json::parse(std::ifstream(kFlight / "truth.json"));
     if (fs::exists(out() / "frames.csv")) table_ = read_frames_table(out() / "frames.csv");
   }
-  static void TearDownTestSuite() { folder_.reset(); }
-  static fs::path out() { return folder_->path() / "out"; }
+  static fs::path out() { return sample_run().out; }
 
   // Share of the truth's frames that satisfy `of` for which `holds` is true.
   template <class Of, class Holds>
@@ -50,7 +47,6 @@ class SampleFlight : public ::testing::Test {
     return static_cast<double>(good) / all;
   }
 
-  static inline std::unique_ptr<TemporaryFolder> folder_;
   static inline ProgramRun run_;
   static inline json truth_;
   static inline std::map<std::string, std::map<std::string, std::string>> table_;
@@ -165,7 +161,8 @@ TEST_F(SampleFlight, AnObliqueIsLaidOntoTheGroundByItsHorizonAndAHeight) {
   const auto frame = std::find_if(truth_["frames"].begin(), truth_["frames"].end(),
                                   [](const json& f) { return f["file"] == "A038.jpg"; });
   ASSERT_NE(frame, truth_["frames"].end());
-  const fs::path ground = folder_->path() / "ground", calibration = folder_->path() / "camera.yml";
+  const fs::path ground = sample_run().folder.path() / "ground",
+                 calibration = sample_run().folder.path() / "camera.yml";
   const json& c = truth_["camera"];
   std::ofstream(calibration) << fmt::format(
       "%YAML:1.0\n---\nimage_width: {}\nimage_height: {}\ncamera_matrix: [ {}, 0., {}, 0., {}, {}, 0., 0., "
@@ -192,7 +189,7 @@ TEST_F(SampleFlight, AnObliqueIsLaidOntoTheGroundByItsHorizonAndAHeight) {
 // GDAL's own validation of the Cloud Optimized GeoTIFF layout, as python3-gdal carries it.
 TEST_F(SampleFlight, GdalsValidationAcceptsTheRasters) {
   for (const char* raster : {"mosaic.tif", "mosaic_sources.tif", "mosaic_glare.tif"}) {
-    const fs::path verdict = folder_->path() / "verdict.txt";
+    const fs::path verdict = sample_run().folder.path() / "verdict.txt";
     const std::string command = "/usr/bin/python3 -m osgeo_utils.samples.validate_cloud_optimized_geotiff '" +
                                 (out() / raster).string() + "' > '" + verdict.string() + "' 2>&1";
     EXPECT_EQ(std::system(command.c_str()), 0) << bytes_of(verdict);

@@ -97,8 +97,8 @@ TEST_F(BadCard, OneFrameAloneMakesAMosaicOfItself) {
 }
 
 TEST_F(BadCard, TwoFramesThatDoNotOverlapAreNotForcedTogether) {
-  frame("a.jpg", 4);
-  frame("b.jpg", 5);
+  frame("a.jpg", 4, 300, 200);
+  frame("b.jpg", 5, 300, 200);
   const ProgramRun run = this->run();
   EXPECT_EQ(run.exit_code, 0) << run.errors;
   const auto table = read_frames_table(out() / "frames.csv");
@@ -138,8 +138,7 @@ TEST_F(BadCard, SecondRunIntoTheSameFolderStops) {
 }
 
 TEST_F(BadCard, OriginalsAreByteIdenticalAfterARun) {
-  frame("a.jpg", 8);
-  frame("b.jpg", 9);
+  write_row_of_frames(card(), 2, 8);
   const auto before = contents_of(card());
   EXPECT_EQ(run().exit_code, 0);
   EXPECT_TRUE(contents_of(card()) == before) << "nothing is changed on the card, and nothing added";
