@@ -21,14 +21,9 @@
 namespace lookdown::measure {
 namespace {
 
-struct Closes {
-  void operator()(GDALDataset* file) const { GDALClose(file); }
-};
-using OpenRaster = std::unique_ptr<GDALDataset, Closes>;
-
-OpenRaster open_mosaic(const std::filesystem::path& out) {
+GDALDatasetUniquePtr open_mosaic(const std::filesystem::path& out) {
   GDALAllRegister();
-  OpenRaster raster(GDALDataset::Open((out / "mosaic.tif").c_str(), GDAL_OF_RASTER));
+  GDALDatasetUniquePtr raster(GDALDataset::Open((out / "mosaic.tif").c_str(), GDAL_OF_RASTER));
   if (!raster)
     throw InputError((out / "mosaic.tif").string() +
                      ": cannot be opened; give the output folder of a run that made a mosaic");
@@ -227,7 +222,7 @@ std::optional<cv::Matx33d> fitted(const std::vector<Tie>& ties, int& agreeing, d
 }  // namespace
 
 Alignment align(const std::filesystem::path& first_out, const std::filesystem::path& second_out) {
-  const OpenRaster first = open_mosaic(first_out), second = open_mosaic(second_out);
+  const GDALDatasetUniquePtr first = open_mosaic(first_out), second = open_mosaic(second_out);
   Alignment alignment;
   std::optional<cv::Matx33d> transform = from_features(*first, *second);
   alignment.from = "matched features";
@@ -260,7 +255,8 @@ Alignment align(const std::filesystem::path& first_out, const std::filesystem::p
 namespace {
 
 // `moved` resampled onto the grid of `first`, computed as it is read.
-OpenRaster warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset& moved, int threads) {
+GDALDatasetUniquePtr warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset& moved,
+                                 int threads) {
   const double width = first.GetRasterXSize(), height = first.GetRasterYSize();
   const double x0 = grid[0], x1 = grid[0] + grid[1] * width, y0 = grid[3] + grid[5] * height, y1 = grid[3];
   CPLStringList words;
@@ -274,7 +270,7 @@ OpenRaster warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset&
   GDALWarpAppOptions* options = GDALWarpAppOptionsNew(words.List(), nullptr);
   GDALDatasetH sources[] = {GDALDataset::ToHandle(&moved)};
   int misuse = 0;
-  OpenRaster warped(GDALDataset::FromHandle(GDALWarp("", nullptr, 1, sources, options, &misuse)));
+  GDALDatasetUniquePtr warped(GDALDataset::FromHandle(GDALWarp("", nullptr, 1, sources, options, &misuse)));
   GDALWarpAppOptionsFree(options);
   return warped;
 }
@@ -283,7 +279,7 @@ OpenRaster warped_onto(GDALDataset& first, const double (&grid)[6], GDALDataset&
 
 void write_aligned(const std::filesystem::path& first_out, const std::filesystem::path& second_out,
                    const Alignment& alignment, const std::filesystem::path& file, int threads) {
-  const OpenRaster first = open_mosaic(first_out), second = open_mosaic(second_out);
+  const GDALDatasetUniquePtr first = open_mosaic(first_out), second = open_mosaic(second_out);
   // A mosaic without a place in the world gets a grid for the time being, north up as the warper makes them.
   double grid[6];
   const bool has_place = first->GetGeoTransform(grid) == CE_None;
@@ -299,11 +295,12 @@ void write_aligned(const std::filesystem::path& first_out, const std::filesystem
                     grid[4] * m[0] + grid[5] * m[3],
                     grid[4] * m[1] + grid[5] * m[4]};
   GDALDriver* virtual_driver = GetGDALDriverManager()->GetDriverByName("VRT");
-  const OpenRaster moved(virtual_driver->CreateCopy("", second.get(), false, nullptr, nullptr, nullptr));
+  const GDALDatasetUniquePtr moved(
+      virtual_driver->CreateCopy("", second.get(), false, nullptr, nullptr, nullptr));
   moved->SetGeoTransform(lies);
   moved->SetSpatialRef(first->GetSpatialRef());
   write_file(file, [&](const std::filesystem::path& temporary) {
-    const OpenRaster warped = warped_onto(*first, grid, *moved, threads);
+    const GDALDatasetUniquePtr warped = warped_onto(*first, grid, *moved, threads);
     if (!warped) return false;
     double none[6] = {0, 1, 0, 0, 0, 1};
     if (!has_place) warped->SetGeoTransform(none);
@@ -312,7 +309,7 @@ void write_aligned(const std::filesystem::path& first_out, const std::filesystem
     choices.SetNameValue("COMPRESS", "DEFLATE");
     choices.SetNameValue("PREDICTOR", "YES");
     choices.SetNameValue("NUM_THREADS", std::to_string(std::max(1, threads)).c_str());
-    const OpenRaster made(GetGDALDriverManager()->GetDriverByName("COG")->CreateCopy(
+    const GDALDatasetUniquePtr made(GetGDALDriverManager()->GetDriverByName("COG")->CreateCopy(
         temporary.c_str(), warped.get(), false, choices.List(), nullptr, nullptr));
     return made != nullptr;
   });

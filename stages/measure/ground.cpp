@@ -18,14 +18,9 @@ namespace {
 
 using nlohmann::json;
 
-struct Closes {
-  void operator()(GDALDataset* file) const { GDALClose(file); }
-};
-using OpenRaster = std::unique_ptr<GDALDataset, Closes>;
-
-OpenRaster open_raster(const std::filesystem::path& path) {
+GDALDatasetUniquePtr open_raster(const std::filesystem::path& path) {
   GDALAllRegister();
-  OpenRaster raster(GDALDataset::Open(path.c_str(), GDAL_OF_RASTER));
+  GDALDatasetUniquePtr raster(GDALDataset::Open(path.c_str(), GDAL_OF_RASTER));
   if (!raster)
     throw InputError(path.string() +
                      ": cannot be opened; give the output folder of a run that made a mosaic");
@@ -99,7 +94,7 @@ Ground open_ground(const std::filesystem::path& out) {
 }
 
 Ground ground_of(const std::filesystem::path& mosaic_file, const std::string& placement_json) {
-  const OpenRaster mosaic = open_raster(mosaic_file);
+  const GDALDatasetUniquePtr mosaic = open_raster(mosaic_file);
   Ground ground;
   ground.width_px = mosaic->GetRasterXSize();
   ground.height_px = mosaic->GetRasterYSize();
@@ -116,7 +111,7 @@ Ground ground_of(const std::filesystem::path& mosaic_file, const std::string& pl
 }
 
 std::vector<GsdSpot> gsd_profile(const std::filesystem::path& out, const Ground& ground, int across) {
-  const OpenRaster sources = open_raster(out / "mosaic_sources.tif");
+  const GDALDatasetUniquePtr sources = open_raster(out / "mosaic_sources.tif");
   const json frames = placement_of(out).at("frames");
   const json placed_gsd = placement_of(out).value("gsd_m", json());
   // Homographies refer to the grid as placed; a mosaic made at another gsd is that grid scaled about its

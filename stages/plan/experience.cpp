@@ -11,6 +11,7 @@
 #include <stdexcept>
 
 #include "stages/plan/plan.h"
+#include "stages/plan/shutter_in_words.h"
 
 namespace lookdown::plan {
 namespace {
@@ -98,10 +99,6 @@ void learn_height(const FlightRecord& flight, Options& o, std::vector<std::strin
                   o.height_m, quantile(heights, 0), quantile(heights, 1), 1e3 * *flight.placement.gsd_m));
 }
 
-std::string shutter(double seconds) {
-  return seconds < 0.4 ? fmt::format("1/{:.0f} s", std::ceil(1 / seconds)) : fmt::format("{:.1f} s", seconds);
-}
-
 void learn_smear(const FlightRecord& flight, Options& o, std::vector<std::string>& advice) {
   std::vector<double> rates, smears, exposures;  // pixels a second, pixels, seconds
   for (const FrameRecord& frame : flight.frames) {
@@ -120,7 +117,7 @@ void learn_smear(const FlightRecord& flight, Options& o, std::vector<std::string
   const double rate = quantile(rates, kMostFrames), smear = quantile(smears, kMostFrames);
   if (!(rate > 0)) {
     advice.push_back(fmt::format("Shutter: {} was short enough: three frames in four show no smear.",
-                                 shutter(o.shutter_s)));
+                                 shutter_in_words(o.shutter_s)));
     return;
   }
   // The expected smear below is then that of experience: as much turning as gives this rate.
@@ -130,10 +127,10 @@ void learn_smear(const FlightRecord& flight, Options& o, std::vector<std::string
   advice.push_back(
       smear <= 1
           ? fmt::format("Shutter: {} was short enough: three frames in four smeared by at most {:.1f} px.",
-                        shutter(o.shutter_s), smear)
+                        shutter_in_words(o.shutter_s), smear)
           : fmt::format("Shutter: a quarter of the frames smeared by more than {:.1f} px at {}; take {} or "
                         "shorter to keep three in four under one pixel.",
-                        smear, shutter(o.shutter_s), shutter(1 / rate)));
+                        smear, shutter_in_words(o.shutter_s), shutter_in_words(1 / rate)));
 }
 
 void learn_spacing(const FlightRecord& flight, const Options& o, std::vector<std::string>& advice) {

@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "stages/plan/plan.h"
+#include "stages/plan/shutter_in_words.h"
 
 namespace lookdown::plan {
 namespace {
@@ -14,11 +15,6 @@ std::string clock(int minute_of_day) {
 std::string zone(const Options& o) {
   return o.utc_offset_h ? fmt::format("local time, UTC{:+g} h", *o.utc_offset_h)
                         : std::string("UTC, because no --utc-offset-h was given");
-}
-
-std::string shutter(double seconds) {
-  if (!std::isfinite(seconds)) return "any";
-  return seconds < 0.4 ? fmt::format("1/{:.0f} s", std::ceil(1 / seconds)) : fmt::format("{:.1f} s", seconds);
 }
 
 std::string advice(const Row& row) {
@@ -48,8 +44,8 @@ std::string shot_text(const Options& o, const Shot& s) {
   line("frames", fmt::format("{} = {} paths of {} for {:g} x {:g} m, all of them sharp; take twice as many",
                              s.frames, s.lines, s.frames_in_line, o.area_length_m, o.area_width_m));
   line("smear to expect", fmt::format("{:.2f} px at {} ({:.2f} drift + {:.2f} swing)", s.smear_px,
-                                      shutter(o.shutter_s), s.drift_smear_px, s.swing_smear_px));
-  line("under one pixel", fmt::format("{} or shorter", shutter(s.shutter_for_one_px_s)));
+                                      shutter_in_words(o.shutter_s), s.drift_smear_px, s.swing_smear_px));
+  line("under one pixel", fmt::format("{} or shorter", shutter_in_words(s.shutter_for_one_px_s)));
   line("depth of field", s.far_m ? fmt::format("{:.2f} m to {:.2f} m from the camera", s.near_m, *s.far_m)
                                  : fmt::format("{:.2f} m from the camera to infinity", s.near_m) +
                                        fmt::format(" (hyperfocal {:.2f} m)", s.hyperfocal_m));
@@ -109,6 +105,11 @@ std::string table_words(const Plan& plan) {
 }
 
 }  // namespace
+
+std::string shutter_in_words(double seconds) {
+  if (!std::isfinite(seconds)) return "any";
+  return seconds < 0.4 ? fmt::format("1/{:.0f} s", std::ceil(1 / seconds)) : fmt::format("{:.1f} s", seconds);
+}
 
 std::string text_of(const Plan& plan) {
   const Options& o = plan.options;

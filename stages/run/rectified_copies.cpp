@@ -39,7 +39,7 @@ std::optional<Lie> lie_of(const FrameRecord& frame, const FlightRecord& record,
 }
 
 // The frame, what it becomes on the ground, and the encoder's copy of that.
-constexpr std::int64_t kBytesAPixel = 16;
+constexpr std::int64_t kBytesAPixelRectified = 16;
 
 // One copy to make.
 struct Work {
@@ -53,7 +53,7 @@ void write_copies(const std::vector<Work>& work, FlightRecord& record, const rec
   std::vector<std::optional<Fault>> faults(work.size());
   context.progress.start("rectified copies", work.size());
   context.scheduler.for_each_frame(
-      work.size(), bytes_for_largest_frame(record, kBytesAPixel),
+      work.size(), bytes_for_largest_frame(record, kBytesAPixelRectified),
       [&](std::size_t i) {
         const auto view = work[i].view();
         const auto copy =

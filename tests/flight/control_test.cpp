@@ -19,8 +19,6 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 
-const fs::path kFlight = sample_frames();
-
 struct Row {
   std::string file, name, from;
   Eigen::Vector2d at;
@@ -72,9 +70,9 @@ class ControlMarks : public ::testing::Test {
                             "882\nA022.jpg,B4,347.564,397.372\n";
     fs::create_directories(out());
     fs::copy(sample_run().out / ".cache", out() / ".cache", fs::copy_options::recursive);
-    run_ = run_lookdown({"control", kFlight.string(), "-o", out().string(), "--control-file",
-                         (kFlight / "control.csv").string(), "--marks-file", marks.string()});
-    truth_ = json::parse(std::ifstream(kFlight / "truth.json"));
+    run_ = run_lookdown({"control", sample_frames().string(), "-o", out().string(), "--control-file",
+                         (sample_frames() / "control.csv").string(), "--marks-file", marks.string()});
+    truth_ = json::parse(std::ifstream(sample_frames() / "truth.json"));
     for (const json& f : truth_["frames"]) frames_[f["file"]] = f;
     rows_ = read_marks(out() / "marks.csv");
     control_ = {{"B1", {13.4741, 10.4074, 0}},
@@ -148,7 +146,8 @@ TEST_F(ControlMarks, HaveACropEachForAPersonToConfirm) {
 
 TEST(Control, WithoutAMarkToStartFromIsWrongUse) {
   const TemporaryFolder folder;
-  const ProgramRun run = run_lookdown({"control", kFlight.string(), "-o", (folder.path() / "out").string()});
+  const ProgramRun run =
+      run_lookdown({"control", sample_frames().string(), "-o", (folder.path() / "out").string()});
   EXPECT_EQ(run.exit_code, 2);
   EXPECT_NE(run.errors.find("--marks-file"), std::string::npos) << run.errors;
 }

@@ -22,14 +22,12 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 
-const fs::path kFlight = sample_frames();
-
 // One run serves all checks.
 class SampleFlight : public ::testing::Test {
  protected:
   static void SetUpTestSuite() {
     run_ = sample_run().run;
-    truth_ = json::parse(std::ifstream(kFlight / "truth.json"));
+    truth_ = json::parse(std::ifstream(sample_frames() / "truth.json"));
     if (fs::exists(out() / "frames.csv")) table_ = read_frames_table(out() / "frames.csv");
   }
   static fs::path out() { return sample_run().out; }
@@ -70,7 +68,7 @@ TEST_F(SampleFlight, RunEndsWellAndSaysWhereMosaicAndReportAre) {
 
 TEST_F(SampleFlight, EverySharpNadirFrameIsPlacedInOneGroupWithinThreePixels) {
   const bench::PlacementScore score =
-      bench::score_placement(kFlight / "truth.json", out() / "placement.json");
+      bench::score_placement(sample_frames() / "truth.json", out() / "placement.json");
   EXPECT_EQ(score.sharp_nadir_in_first_group, score.sharp_nadir);
   EXPECT_GE(score.sharp_nadir, 20);
   EXPECT_LE(score.rmse_px, 3.0);
@@ -170,9 +168,9 @@ TEST_F(SampleFlight, AnObliqueIsLaidOntoTheGroundByItsHorizonAndAHeight) {
       c["width_px"].get<int>(), c["height_px"].get<int>(), c["fx_px"].get<double>(), c["cx_px"].get<double>(),
       c["fy_px"].get<double>(), c["cy_px"].get<double>(), c["k1"].get<double>(), c["k2"].get<double>(),
       c["p1"].get<double>(), c["p2"].get<double>(), c["k3"].get<double>());
-  const ProgramRun run = run_lookdown({"rectify", (kFlight / "A038.jpg").string(), "-o", ground.string(),
-                                       "--camera-file", calibration.string(), "--camera-height-m",
-                                       fmt::format("{}", (*frame)["height_m"].get<double>())});
+  const ProgramRun run = run_lookdown(
+      {"rectify", (sample_frames() / "A038.jpg").string(), "-o", ground.string(), "--camera-file",
+       calibration.string(), "--camera-height-m", fmt::format("{}", (*frame)["height_m"].get<double>())});
   ASSERT_EQ(run.exit_code, 0) << run.errors;
   EXPECT_THAT(run.output, ::testing::HasSubstr("rectified/"));
   std::ifstream world(ground / "rectified" / "A038.tfw");
@@ -248,9 +246,10 @@ TEST_F(SampleFlight, SecondRunTakesItsMeasurementsFromTheCacheAndEndsTheSame) {
   };
   const std::string table = bytes(out() / "frames.csv"), placement = bytes(out() / "placement.json"),
                     mosaic = bytes(out() / "mosaic.tif");
-  const ProgramRun again = run_lookdown({"run", kFlight.string(), "-o", out().string(), "--control-file",
-                                         (kFlight / "control.csv").string(), "--marks-file",
-                                         (kFlight / "marks.csv").string(), "--threads", "1"});
+  const ProgramRun again =
+      run_lookdown({"run", sample_frames().string(), "-o", out().string(), "--control-file",
+                    (sample_frames() / "control.csv").string(), "--marks-file",
+                    (sample_frames() / "marks.csv").string(), "--threads", "1"});
   EXPECT_EQ(again.exit_code, 0) << again.errors;
   EXPECT_EQ(bytes(out() / "frames.csv"), table);
   EXPECT_EQ(bytes(out() / "placement.json"), placement);

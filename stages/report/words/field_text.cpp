@@ -83,7 +83,7 @@ std::string frames_in_words(const FlightRecord& record) {
   return text;
 }
 
-std::string mosaic_in_words(const FlightRecord& record) {
+std::string mosaic_line(const FlightRecord& record) {
   if (!record.mosaic) return "none: no frames could be joined";
   const MosaicRecord& mosaic = *record.mosaic;
   std::string text =
@@ -202,7 +202,7 @@ std::string field_text(const FlightRecord& record) {
   text += line("Frames", frames_in_words(record));
   text += line("Joined", fmt::format("{} frames in the largest group of {}", placed_count(record),
                                      std::max(record.placement.groups, placed_count(record) > 0 ? 1 : 0)));
-  text += line("Mosaic", mosaic_in_words(record));
+  text += line("Mosaic", mosaic_line(record));
   if (!record.clearest_views.empty())
     text += line("Glare", fmt::format("{} spots of ground glare in some frame; least_glare.csv names the "
                                       "frame that shows each with the least",

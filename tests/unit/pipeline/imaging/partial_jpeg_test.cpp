@@ -8,15 +8,20 @@
 #include <opencv2/imgproc.hpp>
 #include <random>
 
-#include "unit/cull/test_pictures.h"
-
 namespace lookdown {
 namespace {
 
 cv::Mat scene() {
   const cv::Size size(333, 251);
+  // Discs of many sizes with some noise: edges in all directions.
+  cv::RNG random(1);
+  cv::Mat discs(size, CV_32F, cv::Scalar(120)), leaves(size, CV_32F);
+  for (int i = 0; i < 700; ++i)
+    cv::circle(discs, {random.uniform(0, size.width), random.uniform(0, size.height)}, random.uniform(2, 25),
+               random.uniform(40, 210), cv::FILLED, cv::LINE_8);
+  random.fill(leaves, cv::RNG::NORMAL, 0, 4);
+  leaves += discs;
   // Colours differ by factors only: the reduced decode of OpenCV keeps finer colour than one value a block.
-  const cv::Mat leaves = test::noisy(test::dead_leaves(size, 1), 4, 1);
   cv::Mat colour;
   cv::merge(std::vector<cv::Mat>{leaves * 0.9, leaves, leaves * 0.95}, colour);
   cv::Mat bytes;
