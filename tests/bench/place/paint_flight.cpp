@@ -58,7 +58,7 @@ int main(int argc, char** argv) {
                  "paint_flight "
                  "plain|thin|swing|scales|exposure|slabs|roofs|litter|ponds|barrel|portrait|blurred|rig|"
                  "gables|valley|slope|dike|heap|mixed OUT "
-                 "[SEED] [--frames C R] [--size W H] [--unit PX] [--relief SHARE]\n");
+                 "[SEED] [--frames C R] [--size W H] [--unit PX] [--relief SHARE] [--lens K1 K2]\n");
     return 2;
   }
   painted::FlightChoice& flight = kind.flight;
@@ -73,6 +73,8 @@ int main(int argc, char** argv) {
       flight.focal_px = focal_share * flight.width_px;
     } else if (word == "--unit") {
       flight.unit_px = next();
+    } else if (word == "--lens") {
+      flight.k1 = next(), flight.k2 = next();
     } else if (word == "--relief") {
       kind.site.relief_height = next() * flight.focal_px;
     } else {
