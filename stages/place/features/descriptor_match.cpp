@@ -22,13 +22,39 @@ constexpr int kFar = std::numeric_limits<int>::max();
 /// Spots closer than this many of their own sizes are the same place (one spot may carry two directions).
 constexpr float kSamePlaceSizes = 0.5F;
 
+/// Rows compared in one pass, so that the many others are fetched once for all of them.
+constexpr std::size_t kRowsAtOnce = 4;
+
+/// Dot products of kRowsAtOnce rows that follow each other with `count` others: `count` numbers a row.
 LOOKDOWN_WIDE_UNITS
 void dot_products(const std::int16_t* row, const std::int16_t* rows, std::size_t count, std::int32_t* out) {
+  const std::int16_t *row1 = row + kDescriptorBytes, *row2 = row1 + kDescriptorBytes,
+                     *row3 = row2 + kDescriptorBytes;
   for (std::size_t r = 0; r < count; ++r) {
     const std::int16_t* other = rows + r * kDescriptorBytes;
-    std::int32_t sum = 0;
-    for (int c = 0; c < kDescriptorBytes; ++c) sum += std::int32_t(row[c]) * std::int32_t(other[c]);
-    out[r] = sum;
+    std::int32_t sum0 = 0, sum1 = 0, sum2 = 0, sum3 = 0;
+    for (int c = 0; c < kDescriptorBytes; ++c) {
+      sum0 += std::int32_t(row[c]) * std::int32_t(other[c]);
+      sum1 += std::int32_t(row1[c]) * std::int32_t(other[c]);
+      sum2 += std::int32_t(row2[c]) * std::int32_t(other[c]);
+      sum3 += std::int32_t(row3[c]) * std::int32_t(other[c]);
+    }
+    out[r] = sum0;
+    out[count + r] = sum1;
+    out[2 * count + r] = sum2;
+    out[3 * count + r] = sum3;
+  }
+}
+
+/// Turns dot products of row `i` into square distances and keeps for each other the nearest row so far.
+LOOKDOWN_WIDE_UNITS
+void keep_nearest(std::int32_t* dots, std::int32_t square_length, const std::int32_t* square_lengths,
+                  std::size_t count, int i, int* best_distance, int* best_row) {
+  for (std::size_t j = 0; j < count; ++j) {
+    const int d = square_length + square_lengths[j] - 2 * dots[j];
+    dots[j] = d;
+    best_row[j] = d < best_distance[j] ? i : best_row[j];
+    best_distance[j] = std::min(best_distance[j], d);
   }
 }
 
@@ -144,18 +170,25 @@ WideDescriptors widen(const FrameFeatures& features, std::size_t most) {
 std::vector<Match> match_all(const FrameFeatures& a, const WideDescriptors& wide_a, const FrameFeatures& b,
                              const WideDescriptors& wide_b, double ratio) {
   const std::size_t count_a = wide_a.size(), count_b = wide_b.size();
-  std::vector<std::int32_t> dots(count_b);
+  std::vector<std::int32_t> distances(kRowsAtOnce * count_b);
   std::vector<Nearest> of_a(count_a);
   std::vector<int> best_a(count_b, -1), best_distance(count_b, kFar);
-  for (std::size_t i = 0; i < count_a; ++i) {
-    dot_products(wide_a.rows.data() + i * kDescriptorBytes, wide_b.rows.data(), count_b, dots.data());
-    for (std::size_t j = 0; j < count_b; ++j) {
-      const int d = wide_a.square_length[i] + wide_b.square_length[j] - 2 * dots[j];
-      of_a[i].see(d, int(j));
-      if (d < best_distance[j]) {
-        best_distance[j] = d;
-        best_a[j] = int(i);
-      }
+  std::vector<std::int16_t> last(kRowsAtOnce * kDescriptorBytes);  // the rest, filled up with nought
+  for (std::size_t first = 0; first < count_a; first += kRowsAtOnce) {
+    const std::size_t rows = std::min(kRowsAtOnce, count_a - first);
+    const std::int16_t* row = wide_a.rows.data() + first * kDescriptorBytes;
+    if (rows < kRowsAtOnce) {
+      std::copy_n(row, rows * kDescriptorBytes, last.begin());
+      row = last.data();
+    }
+    dot_products(row, wide_b.rows.data(), count_b, distances.data());
+    for (std::size_t i = first; i < first + rows; ++i) {
+      std::int32_t* const of_i = distances.data() + (i - first) * count_b;
+      keep_nearest(of_i, wide_a.square_length[i], wide_b.square_length.data(), count_b, int(i),
+                   best_distance.data(), best_a.data());
+      Nearest nearest;
+      for (std::size_t j = 0; j < count_b; ++j) nearest.see(of_i[j], int(j));
+      of_a[i] = nearest;
     }
   }
   std::vector<Match> matches;
