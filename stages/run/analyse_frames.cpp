@@ -73,37 +73,40 @@ std::optional<Tilt> surest(const std::vector<Tilt>& tilts) {
   return best == tilts.end() ? std::nullopt : std::optional(*best);
 }
 
+template <class Options>
+std::string options_text(Options options, void (*describe)(Options&, OptionVisitor&)) {
+  return options_to_json([&](OptionVisitor& visitor) { describe(options, visitor); });
+}
+
 // What is asked of each frame, and under which names the answers are kept.
 class FrameQuestions {
  public:
   FrameQuestions(const FlightOptions& options, const RunContext& context)
-      : options_(options), context_(context) {
-    FlightOptions copy = options;
-    level_text_ = options_to_json([&](OptionVisitor& visitor) { level::describe(copy.level, visitor); });
-    glare_text_ = options_to_json([&](OptionVisitor& visitor) { glare::describe(copy.glare, visitor); });
-  }
+      : options_(options),
+        context_(context),
+        level_text_(options_text(options.level, level::describe)),
+        glare_text_(options_text(options.glare, glare::describe)) {}
 
   // Everything about one frame; returns true when all of it was in the cache.
   bool answer(FrameRecord& frame, std::optional<double>& glance) const {
     FramePixels pixels(context_.reader, frame.source, RawPixels::quick);
     const std::string content = frame.source.content_hash + to_json(frame.info).dump();
     bool all_kept = true;
-    const auto part = [&]<class Part>(const std::string& versions, const std::string& options,
-                                      const std::function<Part()>& find) {
-      return kept_or_found(Cache::key(versions + " " + kReaderVersion, content, options), find, all_kept);
+    const auto key = [&](const std::string& versions, const std::string& options) {
+      return Cache::key(versions + " " + kReaderVersion, content, options);
     };
 
-    SharpnessPart sharpness = part.operator()<SharpnessPart>(
-        fmt::format("sharpness {} {}", cull::kMeasureVersion, level::kFindVersion), "",
-        [&] { return measure(pixels, frame); });
+    SharpnessPart sharpness = kept_or_found<SharpnessPart>(
+        key(fmt::format("sharpness {} {}", cull::kMeasureVersion, level::kFindVersion), ""),
+        [&] { return measure(pixels, frame); }, all_kept);
     glance = sharpness.coarse_horizon_log_odds;
     frame.sharpness = std::move(sharpness.sharpness);
 
     frame.horizon_looked_for = options_.look_for_horizon;
     if (options_.look_for_horizon) {
-      level::Finding found =
-          part.operator()<level::Finding>(std::string("level ") + level::kFindVersion, level_text_,
-                                          [&] { return level::find(pixels, frame.info, options_.level); });
+      level::Finding found = kept_or_found<level::Finding>(
+          key(std::string("level ") + level::kFindVersion, level_text_),
+          [&] { return level::find(pixels, frame.info, options_.level); }, all_kept);
       glance.reset();
       frame.horizon = found.horizon;
       frame.tilt_sources = std::move(found.tilts);
@@ -116,8 +119,8 @@ class FrameQuestions {
       const std::string known =
           (frame.tilt ? to_json(*frame.tilt).dump() : "") + (frame.horizon ? "horizon" : "");
       const std::string versions = fmt::format("glare {} {}", glare::kFindVersion, cull::kMeasureVersion);
-      enter(part.operator()<GlarePart>(versions, glare_text_ + known,
-                                       [&] { return find_glare(pixels, frame, sun); }),
+      enter(kept_or_found<GlarePart>(
+                key(versions, glare_text_ + known), [&] { return find_glare(pixels, frame, sun); }, all_kept),
             frame);
     }
     return all_kept;
