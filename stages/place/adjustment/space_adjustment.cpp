@@ -30,6 +30,7 @@ constexpr double kLeastRelief = 2;
 constexpr double kPoorerFit = 1.4;
 constexpr double kWideTolerance = 12;   ///< pixels of the searched copy, before anything is known of heights
 constexpr double kSureness = 3;         ///< standard deviations by which a height counts as told
+constexpr double kStrangeHeight = 0.7;  ///< of the flying height: rays of a false match meet there
 constexpr double kUnsureHeight = 0.05;  ///< of the flying height: rays too parallel to start a height from
 
 /// Median residual of the points' sights were they on the plane z = 0, in units of a sighting's sigma.
@@ -109,7 +110,9 @@ void take_points(const GroupInput& input, const std::vector<TiePoint>& points, G
     NetworkPoint& point = network.points.emplace_back();
     point.footing = Footing::near_plane;
     point.position = met->position;
-    if (met->height_sigma > unsure) point.position = on_mean_plane(input.frames, group, met->sights.front());
+    const bool strange = std::abs(met->position.z()) > kStrangeHeight * flying_height(network);
+    if (strange || !(met->height_sigma <= unsure))
+      point.position = on_mean_plane(input.frames, group, met->sights.front());
     for (const Sight& s : met->sights) {
       const TieFrame& frame = input.frames[std::size_t(s.frame)];
       const Feature& spot = frame.features.spots[std::size_t(s.spot)];

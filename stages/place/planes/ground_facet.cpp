@@ -10,6 +10,8 @@ namespace {
 
 constexpr std::size_t kFewestPoints = 8;
 constexpr int kPasses = 8;
+/// A frame's ground as a whole is less steep than a dike's side; steeper says that a few points lie badly.
+constexpr double kSteepest = 0.5;
 /// Straight below the camera a height misplaces nothing; this share keeps such points from being free.
 constexpr double kLeastTangent = 0.1;
 
@@ -46,6 +48,8 @@ GroundFacet facet_under(const Network& network, int frame, const std::vector<con
     std::nth_element(off.begin(), off.begin() + std::ptrdiff_t(off.size() / 2), off.end());
     width = std::max(1e-9, 3 * 1.4826 * off[off.size() / 2]);
   }
+  const bool told = std::hypot(plane.x(), plane.y()) <= kSteepest && plane.z() < 0.9 * centre.z();
+  if (!told) return {0, 0, std::min(middle.z(), 0.9 * centre.z())};
   return {plane.x(), plane.y(), plane.z() - plane.x() * middle.x() - plane.y() * middle.y()};
 }
 
