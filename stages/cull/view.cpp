@@ -16,21 +16,28 @@ namespace {
 // far as the near side, so that two thirds of the resolution are left there.
 constexpr double kNadirLimitDeg = 20;
 constexpr std::size_t kFramesToCompare = 8;
-constexpr double kSkyBlue = 12, kSkyStructure = 5;  // of b* toward blue, levels of 255
-constexpr double kEvenGround = 7;                   // levels of 255
-constexpr double kEvenShare = 0.4;                  // of what the middle frame of the flight shows
+// Of CIELAB as the thumbnail holds it, levels of 255. Day skies of photographs, clear or with broken clouds,
+// are bluer than 14 (12 of 12 parts) and hold nothing yellow; lake shores and rendered ground reach 8 (of
+// 214). Water as blue as that is green beside it.
+constexpr double kSkyBlue = 12, kGreenestSky = -4, kYellow = 4, kMostYellowShare = 0.03;
+constexpr double kOvercast = -1.5;    // of b* toward blue
+constexpr double kEvenGround = 7;     // levels of 255
+constexpr double kEvenShare = 0.4;    // of what the middle frame of the flight shows
 constexpr double kDarkLevel = 0.004;  // of full scale in linear light: about 10 of 255 in an 8-bit picture
 
 bool lens_covered(const Sharpness& s) {
   return s.mean_level < kDarkLevel;
 }
 
-/// Sky and nothing else: even, bright, nothing to measure, bluer than grey or white.
-bool only_sky(const Sharpness& s, const Thumbnail& picture) {
+double blueness(const Thumbnail& picture) {
+  return 128 - cv::mean(picture.blue_yellow)[0];
+}
+
+/// Even, bright and nothing to measure.
+bool blank_and_bright(const Sharpness& s, const Thumbnail& picture) {
   cv::Scalar mean, deviation;
   cv::meanStdDev(picture.luminance, mean, deviation);
-  const double blue = 128 - cv::mean(picture.blue_yellow)[0];
-  return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12 && blue > 2;
+  return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12;
 }
 
 /// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off
@@ -51,10 +58,12 @@ double large_structure(const Thumbnail& picture) {
   return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
 }
 
-/// As blue and even as the open sky is, whatever noise and clouds add to it; no frame of ground or water
-/// among those looked at is half as blue.
-bool even_blue(const Thumbnail& picture) {
-  return 128 - cv::mean(picture.blue_yellow)[0] > kSkyBlue && large_structure(picture) < kSkyStructure;
+/// Blue all over as the day sky is, whatever clouds stand in it.
+bool all_blue(const Thumbnail& picture) {
+  const double yellow_share = cv::countNonZero(picture.blue_yellow > 128 + kYellow) /
+                              static_cast<double>(picture.blue_yellow.total());
+  return blueness(picture) > kSkyBlue && yellow_share < kMostYellowShare &&
+         cv::mean(picture.red_green)[0] - 128 > kGreenestSky;
 }
 
 ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horizon_log_odds) {
@@ -75,10 +84,13 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
     return out;
   }
   if (const auto picture = read_thumbnail(frame.sharpness->signature)) {
-    if (only_sky(*frame.sharpness, *picture))
+    const bool blank = blank_and_bright(*frame.sharpness, *picture);
+    if (blank && blueness(*picture) > 2)
       return {View::other, {{"only sky", std::nullopt, std::nullopt, "", Verdict::drop}}};
-    if (even_blue(*picture))
-      return {View::other, {{"even and blue as the sky", std::nullopt, std::nullopt, "", Verdict::unsure}}};
+    if (all_blue(*picture))
+      return {View::other, {{"blue all over as the sky", std::nullopt, std::nullopt, "", Verdict::unsure}}};
+    if (blank && blueness(*picture) > kOvercast)
+      return {View::other, {{"even and bright as clouds", std::nullopt, std::nullopt, "", Verdict::unsure}}};
   }
   return out;
 }

@@ -53,6 +53,38 @@ TEST(ViewOfAFrame, OfTheSkyAloneIsOther) {
   }
 }
 
+// Debian lomiri-wallpapers-16.04: clouds on blue, a mountain sky, the sky about a low sun.
+TEST(ViewOfAFrame, OfBrokenCloudsIsOther) {
+  struct Part {
+    const char* name;
+    double x, y, width, height;  // shares of the picture
+  };
+  for (const Part& part : {Part{"Bridge_by_Sander_Klootwijk.jpg", 0, 0, 1, 0.5},
+                           Part{"Bridge_by_Sander_Klootwijk.jpg", 0.4, 0.3, 0.5, 0.2},
+                           Part{"picosdeeuropa_by_Aitzol_Berasategi.jpg", 0.05, 0, 0.9, 0.14},
+                           Part{"sunset_by_Aitzol_Berasategi.jpg", 0, 0, 1, 0.35}}) {
+    const cv::Mat whole = picture(std::string("/usr/share/backgrounds/") + part.name);
+    ASSERT_FALSE(whole.empty());
+    const cv::Mat sky = whole(
+        cv::Rect(static_cast<int>(part.x * whole.cols), static_cast<int>(part.y * whole.rows),
+                 static_cast<int>(part.width * whole.cols), static_cast<int>(part.height * whole.rows)));
+    EXPECT_EQ(alone(sky).view, View::other) << part.name << " " << part.y;
+  }
+}
+
+// Debian opencv-doc and python3-skimage: a hazy bluish town from above, a blue-grey wall of graffiti, gravel,
+// grass.
+TEST(ViewOfAFrame, OfTheGroundIsNotTakenForTheSky) {
+  const std::string opencv = "/usr/share/doc/opencv-doc/examples/data/",
+                    skimage = "/usr/lib/python3/dist-packages/skimage/data/";
+  for (const std::string& path :
+       {opencv + "aero1.jpg", opencv + "graf1.png", skimage + "gravel.png", skimage + "grass.png"}) {
+    const cv::Mat ground = picture(path);
+    ASSERT_FALSE(ground.empty());
+    EXPECT_NE(alone(ground).view, View::other) << path;
+  }
+}
+
 /// Frames of the sample flight by what they were taken as.
 std::vector<std::string> sample_files(const std::string& kind, std::size_t most) {
   const auto truth = nlohmann::json::parse(std::ifstream(kSampleFrames / "truth.json"));
