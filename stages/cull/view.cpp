@@ -17,7 +17,7 @@ namespace {
 constexpr double kNadirLimitDeg = 20;
 constexpr std::size_t kFramesToCompare = 8;
 // Of CIELAB as the thumbnail holds it, levels of 255. Day skies of photographs, clear or with broken clouds,
-// are bluer than 14 (12 of 12 parts) and hold nothing yellow; lake shores and rendered ground reach 8 (of
+// are bluer than 14 (13 of 13 parts) and hold nothing yellow; lake shores and rendered ground reach 8 (of
 // 214). Water as blue as that is green beside it.
 constexpr double kSkyBlue = 12, kGreenestSky = -4, kYellow = 4, kMostYellowShare = 0.03;
 constexpr double kOvercast = -1.5;    // of b* toward blue
