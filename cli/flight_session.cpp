@@ -8,6 +8,7 @@
 #include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
+#include <opencv2/core/utility.hpp>
 #include <set>
 #include <thread>
 
@@ -152,6 +153,9 @@ int run_session(const Invocation& invocation, const FlightOptions& options, cons
   remove_leftovers(invocation.out);
   say_what_is_replaced(invocation, files);
   const FrameReader reader;
+  // Frames are what runs in parallel. A filter that cuts one picture into as many bands as there are threads
+  // sums in another order, and what lies at a border of a decision would depend on how many there are.
+  cv::setNumThreads(1);
   const Scheduler scheduler({invocation.threads, parse_memory(invocation.memory)});
   const Cache cache(invocation.no_cache ? fs::path() : fs::path(invocation.out) / ".cache");
   Progress progress(!invocation.quiet && !invocation.json && Progress::terminal());
