@@ -251,8 +251,8 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   const Pieces over = pieces_of(picture, (picture.peak > over_base) & wet);
   const cv::Mat lone =
       over.kept([&](std::size_t i) { return over.pieces[i].speck() && over.pieces[i].source_coloured(); });
-  const cv::Mat around = density(lone, surface.water),
-                many = (around > kLeastDensity) & (count_around(over, lone, surface.water) > kLeastCount),
+  const cv::Mat around = density(lone, surface.water), count = count_around(over, lone, surface.water),
+                many = (around > kLeastDensity) & (count > kLeastCount),
                 field = at_size(many, size, cv::INTER_NEAREST);
   Glint glint;
   glint.glitter = lone & field;
@@ -265,8 +265,7 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   // Where specks lie densely they run into each other, and the dark side of the water alone says what lies
   // below.
   const cv::Mat dense = around > kDenseField;
-  glint.field =
-      glitter_field(picture, surface.water, dense & (count_around(over, lone, surface.water) > kManySpecks));
+  glint.field = glitter_field(picture, surface.water, dense & (count > kManySpecks));
   const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
                 in_field = (at_size(dense, size, cv::INTER_NEAREST) & wet) | midst,
                 leaving = below_field(picture, surface, glint.field),

@@ -16,8 +16,8 @@ namespace {
 
 constexpr double kMarkSigmaPx = 1.0;
 constexpr double kMostTiltOfPositions =
-    0.02;                                ///< radians: positions that tell a tilt less surely do not turn it
-constexpr double kLeastRayAngle = 0.03;  ///< radians: rays closer than this do not tell where they meet
+    0.02;  ///< radians: positions that tell a tilt less surely do not turn it
+constexpr double kLeastRayAngleRad = 0.03;   ///< radians: rays closer than this do not tell where they meet
 constexpr double kLeastControlSigma = 0.01;  ///< metres: what a tape or satellite receiver gives at best
 
 /// Place of a record's frame in the group, -1 when it is not there.
@@ -370,6 +370,21 @@ void turn_first_frame_up(const DatumInput& input, Group& group) {
   }
 }
 
+struct LineOfSight {
+  Eigen::Vector3d centre, ray;  // of the world; the ray is as long as Camera::ray makes it
+};
+
+// Nothing where the mark's frame is not of the group.
+std::optional<LineOfSight> line_of_sight(const Mark& mark, const Group& group,
+                                         const std::vector<TieFrame>& frames) {
+  const int member = member_of(group, frames, mark.record);
+  if (member < 0) return std::nullopt;
+  const Camera& camera =
+      group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(member)])];
+  const Pose& pose = group.network.poses[std::size_t(member)];
+  return LineOfSight{pose.centre, pose.world_from_camera * camera.ray(camera.undistort(mark.at))};
+}
+
 }  // namespace
 
 std::optional<Eigen::Vector2d> found_position(const ControlPoint& point, double height, const Group& group,
@@ -378,16 +393,11 @@ std::optional<Eigen::Vector2d> found_position(const ControlPoint& point, double 
   double weight = 0;
   int count = 0;
   for (const Mark& m : point.marks) {
-    const int member = member_of(group, frames, m.record);
-    if (member < 0) continue;
-    const Camera& camera =
-        group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(member)])];
-    const Pose& pose = group.network.poses[std::size_t(member)];
-    const Eigen::Vector3d ray = pose.world_from_camera * camera.ray(camera.undistort(m.at));
-    if (ray.z() > -0.05) continue;
-    const double range = (height - pose.centre.z()) / ray.z();
+    const auto seen = line_of_sight(m, group, frames);
+    if (!seen || seen->ray.z() > -0.05) continue;
+    const double range = (height - seen->centre.z()) / seen->ray.z();
     const double w = 1 / (range * range);  // a pixel is larger on the ground the farther it looks
-    sum += w * (pose.centre + range * ray).head<2>();
+    sum += w * (seen->centre + range * seen->ray).head<2>();
     weight += w;
     ++count;
   }
@@ -403,19 +413,16 @@ std::optional<Eigen::Vector3d> found_in_space(const ControlPoint& point, const G
   double widest = 1;
   int count = 0;
   for (const Mark& m : point.marks) {
-    const int member = member_of(group, frames, m.record);
-    if (member < 0) continue;
-    const Camera& camera =
-        group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(member)])];
-    const Pose& pose = group.network.poses[std::size_t(member)];
-    const Eigen::Vector3d ray = (pose.world_from_camera * camera.ray(camera.undistort(m.at))).normalized();
+    const auto seen = line_of_sight(m, group, frames);
+    if (!seen) continue;
+    const Eigen::Vector3d ray = seen->ray.normalized();
     const Eigen::Matrix3d across = Eigen::Matrix3d::Identity() - ray * ray.transpose();
     sum += across;
-    towards += across * pose.centre;
+    towards += across * seen->centre;
     if (count++ == 0) first = ray;
     widest = std::min(widest, first.dot(ray));
   }
-  if (count < 2 || widest > std::cos(kLeastRayAngle)) return std::nullopt;
+  if (count < 2 || widest > std::cos(kLeastRayAngleRad)) return std::nullopt;
   return Eigen::Vector3d(sum.ldlt().solve(towards));
 }
 

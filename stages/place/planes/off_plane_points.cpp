@@ -57,6 +57,25 @@ Stretch stretch_of(const Pose& a, const Eigen::Vector3d& ray, const Pose& b, con
   return stretch;
 }
 
+// Where each feature of `a` can lie in `b` between the heights of `range`; empty for those of `left_out` and
+// those that do not see the ground that `b` sees.
+std::vector<Stretch> stretches_of(const TieFrame& a, const Pose& pose_a, const TieFrame& b,
+                                  const Pose& pose_b, const HeightRange& range,
+                                  const std::vector<char>& left_out) {
+  const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
+  const std::vector<Expectation> expected =
+      expect(a, b, by_way_of_ground(pose_a, a.camera, pose_b, b.camera));
+  std::vector<Stretch> stretches(a.features.size());
+  for (std::size_t i = 0; i < stretches.size(); ++i) {
+    if (left_out[i] || !expected[i].inside) continue;
+    const Eigen::Vector3d ray = pose_a.world_from_camera * a.camera.ray(a.undistorted[i]);
+    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, range.lowest * lower, range.highest * lower);
+    stretches[i].turn_rad = expected[i].turn_rad;
+    stretches[i].log_scale = expected[i].log_scale;
+  }
+  return stretches;
+}
+
 /// Matches of a tie's frames off the plane.
 Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, const Tie& tie) {
   const TieFrame &a = frames[std::size_t(tie.a)], &b = frames[std::size_t(tie.b)];
@@ -71,17 +90,7 @@ Tie match_off_plane(const std::vector<TieFrame>& frames, const Group& group, con
     if (std::hypot(on_ground.x - seen.x, on_ground.y - seen.y) < least)
       tied_a[std::size_t(m.a)] = tied_b[std::size_t(m.b)] = 1;
   }
-  constexpr HeightRange range;
-  const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
-  const std::vector<Expectation> on_ground = expect(a, b, b_from_a.matrix);
-  std::vector<Stretch> stretches(a.features.size());
-  for (std::size_t i = 0; i < stretches.size(); ++i) {
-    if (tied_a[i] || !on_ground[i].inside) continue;
-    const Eigen::Vector3d ray = pose_a.world_from_camera * a.camera.ray(a.undistorted[i]);
-    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, range.lowest * lower, range.highest * lower);
-    stretches[i].turn_rad = on_ground[i].turn_rad;
-    stretches[i].log_scale = on_ground[i].log_scale;
-  }
+  const std::vector<Stretch> stretches = stretches_of(a, pose_a, b, pose_b, HeightRange{}, tied_a);
   std::vector<std::array<float, 2>> positions;
   for (const auto& p : b.undistorted) positions.push_back({float(p.x), float(p.y)});
   Tie off{tie.a, tie.b, {}, {}};
@@ -99,17 +108,8 @@ Tie match_along_rays(const std::vector<TieFrame>& frames, const Group& group, co
                      const HeightRange& range, double width) {
   const TieFrame &a = frames[std::size_t(tie.a)], &b = frames[std::size_t(tie.b)];
   const Pose &pose_a = pose_of(group, tie.a), &pose_b = pose_of(group, tie.b);
-  const double lower = std::min(pose_a.centre.z(), pose_b.centre.z());
-  const std::vector<Expectation> expected =
-      expect(a, b, by_way_of_ground(pose_a, a.camera, pose_b, b.camera));
-  std::vector<Stretch> stretches(a.features.size());
-  for (std::size_t i = 0; i < stretches.size(); ++i) {
-    if (!expected[i].inside) continue;
-    const Eigen::Vector3d ray = pose_a.world_from_camera * a.camera.ray(a.undistorted[i]);
-    stretches[i] = stretch_of(pose_a, ray, pose_b, b.camera, range.lowest * lower, range.highest * lower);
-    stretches[i].turn_rad = expected[i].turn_rad;
-    stretches[i].log_scale = expected[i].log_scale;
-  }
+  const std::vector<char> none(a.features.size(), 0);
+  const std::vector<Stretch> stretches = stretches_of(a, pose_a, b, pose_b, range, none);
   std::vector<std::array<float, 2>> positions;
   for (const auto& p : b.undistorted) positions.push_back({float(p.x), float(p.y)});
   return {tie.a, tie.b, tie.b_from_a,
