@@ -6,7 +6,7 @@
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/sun_from_glint.h"
+#include "stages/glare/sun/sun_from_glint.h"
 
 namespace lookdown::glare {
 namespace {

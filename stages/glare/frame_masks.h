@@ -4,7 +4,7 @@
 #include <opencv2/core.hpp>
 
 #include "pipeline/record/flight_record.h"
-#include "stages/glare/sun_glint.h"
+#include "stages/glare/glint/sun_glint.h"
 
 namespace lookdown::glare {
 

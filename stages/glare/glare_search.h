@@ -4,9 +4,9 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/sun_glint.h"
-#include "stages/glare/water_surface.h"
-#include "stages/glare/working_picture.h"
+#include "stages/glare/glint/sun_glint.h"
+#include "stages/glare/water/water_surface.h"
+#include "stages/glare/picture/working_picture.h"
 
 namespace lookdown::glare {
 

@@ -49,6 +49,90 @@ Colour colour_of(double hue_deg, double saturation, double albedo) {
   return c * static_cast<float>(albedo / light);
 }
 
+cv::Mat cover(Lot& lot, cv::Size size, double scale) {
+  const int kind = lot.pick(9);
+  double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
+  switch (kind) {
+    case 0:
+      hue = lot.between(75, 115);
+      saturation = lot.between(0.35, 0.8);
+      albedo = lot.between(0.05, 0.2);
+      contrast = lot.between(0.05, 0.3);
+      break;  // lawn
+    case 1:
+      hue = lot.between(40, 65);
+      saturation = lot.between(0.2, 0.5);
+      albedo = lot.between(0.12, 0.3);
+      contrast = lot.between(0.1, 0.35);
+      break;  // dry grass
+    case 2:
+      hue = lot.between(15, 45);
+      saturation = lot.between(0.2, 0.5);
+      albedo = lot.between(0.08, 0.25);
+      contrast = lot.between(0.08, 0.3);
+      break;  // soil
+    case 3:
+      hue = lot.between(20, 60);
+      saturation = lot.between(0.02, 0.2);
+      albedo = lot.between(0.2, 0.5);
+      contrast = lot.between(0.12, 0.4);
+      coarsest = 12;
+      gain = 1;
+      break;  // gravel
+    case 4:
+      hue = lot.between(30, 55);
+      saturation = lot.between(0.1, 0.35);
+      albedo = lot.between(0.3, 0.6);
+      contrast = lot.between(0.03, 0.12);
+      break;  // sand
+    case 5:
+      hue = lot.between(0, 360);
+      saturation = lot.between(0.0, 0.08);
+      albedo = lot.between(0.05, 0.35);
+      contrast = lot.between(0.03, 0.15);
+      coarsest = 30;
+      break;  // asphalt, concrete
+    case 6:
+      hue = lot.between(55, 100);
+      saturation = lot.between(0.3, 0.7);
+      albedo = lot.between(0.06, 0.18);
+      contrast = lot.between(0.4, 0.8);
+      coarsest = 25;
+      gain = 0.95;
+      break;  // reed, scrub
+    case 7:
+      hue = lot.between(20, 60);
+      saturation = lot.between(0, 0.2);
+      albedo = lot.between(0.25, 0.75);
+      contrast = lot.between(0.05, 0.2);
+      break;  // stones
+    default:
+      hue = lot.between(75, 115);
+      saturation = lot.between(0.3, 0.75);
+      albedo = lot.between(0.04, 0.14);
+      contrast = lot.between(0.6, 1.1);
+      coarsest = 40;
+      gain = 0.75;
+      break;  // trees
+  }
+  cv::Mat grain = fractal(lot, size, coarsest * scale, finest * std::min(1.0, scale), gain) * contrast;
+  if (kind == 0 && lot.chance(0.4)) grain += noise(lot, size, 9 * scale, 30, lot.between(0, kPi)) * 0.08;
+  if (kind == 7) {  // dark joints where smooth noise crosses zero
+    const cv::Mat joints = noise(lot, size, lot.between(5, 14) * scale);
+    cv::Mat depth;
+    cv::exp(-joints.mul(joints) * 12, depth);
+    grain -= depth * lot.between(0.8, 2.2);
+  }
+  cv::exp(grain, grain);
+  cv::Mat tint = noise(lot, size, 30 * scale) * lot.between(2, 10);
+  cv::Mat out(size, CV_32FC3);
+  for (int y = 0; y < size.height; ++y)
+    for (int x = 0; x < size.width; ++x)
+      out.at<Colour>(y, x) =
+          colour_of(hue + tint.at<float>(y, x), saturation, albedo) * grain.at<float>(y, x);
+  return out;
+}
+
 cv::Mat as_stored(const cv::Mat& picture, const Development& development, Lot& lot) {
   cv::Mat grey;
   cv::transform(picture, grey, kLuminance);

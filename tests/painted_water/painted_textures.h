@@ -31,6 +31,10 @@ cv::Mat fractal(Lot&, cv::Size, double coarsest_px, double finest_px, double gai
 /// A colour of the hue wheel (degrees) with saturation 0..1, scaled to the luminance `albedo` 0..1.
 Colour colour_of(double hue_deg, double saturation, double albedo);
 
+/// One kind of ground cover (lawn, soil, gravel, sand, trees, ...) drawn by lot, CV_32FC3 albedo with its own
+/// colour, contrast and grain; `scale`: size of things in pixels.
+cv::Mat cover(Lot&, cv::Size, double scale);
+
 /// Weights of blue, green and red in luminance, ITU-R BT.709.
 inline const cv::Matx13f kLuminance(0.0722f, 0.7152f, 0.2126f);
 

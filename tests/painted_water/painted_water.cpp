@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "painted_reflection.h"
 #include "painted_textures.h"
 
 namespace painted {
@@ -36,7 +37,7 @@ class Painter {
     cast_shadows();
     choose_camera();
     if (choice_.light_seed) lot_.engine.seed(choice_.light_seed * 6007u + choice_.seed);
-    shine();
+    reflected_ = reflected_light({water_, light_, sun_elevation_, sun_azimuth_, slope_, scale_}, lot_);
     return develop();
   }
 
@@ -56,97 +57,11 @@ class Painter {
     for (double& gain : balance_) gain = lot_.between(0.88, 1.12);
   }
 
-  // One kind of ground cover with its own colour, contrast and grain.
-  cv::Mat cover() {
-    const int kind = lot_.pick(9);
-    double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
-    switch (kind) {
-      case 0:
-        hue = lot_.between(75, 115);
-        saturation = lot_.between(0.35, 0.8);
-        albedo = lot_.between(0.05, 0.2);
-        contrast = lot_.between(0.05, 0.3);
-        break;  // lawn
-      case 1:
-        hue = lot_.between(40, 65);
-        saturation = lot_.between(0.2, 0.5);
-        albedo = lot_.between(0.12, 0.3);
-        contrast = lot_.between(0.1, 0.35);
-        break;  // dry grass
-      case 2:
-        hue = lot_.between(15, 45);
-        saturation = lot_.between(0.2, 0.5);
-        albedo = lot_.between(0.08, 0.25);
-        contrast = lot_.between(0.08, 0.3);
-        break;  // soil
-      case 3:
-        hue = lot_.between(20, 60);
-        saturation = lot_.between(0.02, 0.2);
-        albedo = lot_.between(0.2, 0.5);
-        contrast = lot_.between(0.12, 0.4);
-        coarsest = 12;
-        gain = 1;
-        break;  // gravel
-      case 4:
-        hue = lot_.between(30, 55);
-        saturation = lot_.between(0.1, 0.35);
-        albedo = lot_.between(0.3, 0.6);
-        contrast = lot_.between(0.03, 0.12);
-        break;  // sand
-      case 5:
-        hue = lot_.between(0, 360);
-        saturation = lot_.between(0.0, 0.08);
-        albedo = lot_.between(0.05, 0.35);
-        contrast = lot_.between(0.03, 0.15);
-        coarsest = 30;
-        break;  // asphalt, concrete
-      case 6:
-        hue = lot_.between(55, 100);
-        saturation = lot_.between(0.3, 0.7);
-        albedo = lot_.between(0.06, 0.18);
-        contrast = lot_.between(0.4, 0.8);
-        coarsest = 25;
-        gain = 0.95;
-        break;  // reed, scrub
-      case 7:
-        hue = lot_.between(20, 60);
-        saturation = lot_.between(0, 0.2);
-        albedo = lot_.between(0.25, 0.75);
-        contrast = lot_.between(0.05, 0.2);
-        break;  // stones
-      default:
-        hue = lot_.between(75, 115);
-        saturation = lot_.between(0.3, 0.75);
-        albedo = lot_.between(0.04, 0.14);
-        contrast = lot_.between(0.6, 1.1);
-        coarsest = 40;
-        gain = 0.75;
-        break;  // trees
-    }
-    cv::Mat grain = fractal(lot_, size_, coarsest * scale_, finest * std::min(1.0, scale_), gain) * contrast;
-    if (kind == 0 && lot_.chance(0.4))
-      grain += noise(lot_, size_, 9 * scale_, 30, lot_.between(0, kPi)) * 0.08;
-    if (kind == 7) {  // dark joints where smooth noise crosses zero
-      const cv::Mat joints = noise(lot_, size_, lot_.between(5, 14) * scale_);
-      cv::Mat depth;
-      cv::exp(-joints.mul(joints) * 12, depth);
-      grain -= depth * lot_.between(0.8, 2.2);
-    }
-    cv::exp(grain, grain);
-    cv::Mat tint = noise(lot_, size_, 30 * scale_) * lot_.between(2, 10);
-    cv::Mat out(size_, CV_32FC3);
-    for (int y = 0; y < size_.height; ++y)
-      for (int x = 0; x < size_.width; ++x)
-        out.at<Colour>(y, x) =
-            colour_of(hue + tint.at<float>(y, x), saturation, albedo) * grain.at<float>(y, x);
-    return out;
-  }
-
   void lay_land() {
-    cover().copyTo(albedo_);
+    cover(lot_, size_, scale_).copyTo(albedo_);
     for (int i = 0, n = 1 + lot_.pick(4); i < n; ++i) {
       const cv::Mat mask = fractal(lot_, size_, lot_.between(100, 400), 3, 0.5) > lot_.between(0.2, 1.2);
-      cover().copyTo(albedo_, mask);
+      cover(lot_, size_, scale_).copyTo(albedo_, mask);
     }
   }
 
@@ -196,7 +111,7 @@ class Painter {
     const double margin = lot_.between(0, 90) * scale_;
     cv::Mat rim = (to_shore + noise(lot_, size_, 20) * 0.2 * margin) < margin;
     rim &= (255 - pond);
-    if (lot_.chance(0.7)) cover().copyTo(albedo_, rim);
+    if (lot_.chance(0.7)) cover(lot_, size_, scale_).copyTo(albedo_, rim);
     if (lot_.chance(0.6)) lay_crust(rim);
 
     // Light from below: deep colour, bottom shining through near the shore, drifting turbidity.
@@ -204,7 +119,8 @@ class Painter {
            albedo = std::exp(lot_.between(std::log(0.004), std::log(0.15)));
     if (lot_.chance(0.15)) hue = lot_.between(-30, 30);
     const double clarity = lot_.between(4, 90) * scale_;
-    const cv::Mat drift = fractal(lot_, size_, 250, 20, 0.6) * lot_.between(0.02, 0.25), bottom = cover();
+    const cv::Mat drift = fractal(lot_, size_, 250, 20, 0.6) * lot_.between(0.02, 0.25),
+                  bottom = cover(lot_, size_, scale_);
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x) {
         if (!pond.at<uchar>(y, x)) continue;
@@ -223,7 +139,7 @@ class Painter {
   void patches_in(const cv::Mat& pond) {
     const cv::Mat where =
                       (fractal(lot_, size_, lot_.between(15, 120), 3, 0.6) > lot_.between(0.3, 1.8)) & pond,
-                  weed = cover();
+                  weed = cover(lot_, size_, scale_);
     const float dim = static_cast<float>(lot_.between(0.15, 0.8));
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x)
@@ -330,93 +246,6 @@ class Painter {
     cv::GaussianBlur(soft, soft, {0, 0}, lot_.between(0.8, 4));
     const double depth = lot_.between(0.5, 0.8);
     light_ = light_.mul(1 - depth * soft);
-  }
-
-  struct Waves {
-    cv::Mat x, y;
-    double hidden;  // variance a component that the pixels do not resolve
-  };
-  Waves waves() {
-    const double wind = lot_.between(0, kPi), resolved = lot_.between(0.15, 0.8),
-                 longest = lot_.between(8, 60) * scale_;
-    cv::Mat height_along = cv::Mat::zeros(size_, CV_32FC1), height_across = height_along.clone();
-    double power = 0;
-    for (double scale = longest; scale >= 1.2; scale /= 2) {
-      height_along += noise(lot_, size_, scale, lot_.between(1, 4), wind + kPi / 2);
-      height_across += noise(lot_, size_, scale, lot_.between(1, 4), wind + kPi / 2);
-      power += 1;
-    }
-    const double component = slope_ / 2;
-    height_along *= std::sqrt(1.3 * resolved * component / power);
-    height_across *= std::sqrt(0.7 * resolved * component / power);
-    Waves w;
-    w.x = height_along * std::cos(wind) - height_across * std::sin(wind);
-    w.y = height_along * std::sin(wind) + height_across * std::cos(wind);
-    w.hidden = component * (1 - resolved) + 1e-5;
-    return w;
-  }
-
-  // Adds the light that the surface mirrors; picture axes x right, y down, z toward the camera's side.
-  void shine() {
-    const Waves w = waves();
-    const double focal = lot_.between(0.65, 1.3) * size_.width;
-    const double elevation = sun_elevation_ * kPi / 180;
-    const cv::Vec3d sun(std::cos(elevation) * std::cos(sun_azimuth_),
-                        std::cos(elevation) * std::sin(sun_azimuth_), std::sin(elevation));
-    double tilt_x = 0.09 * lot_.normal(), tilt_y = 0.09 * lot_.normal();
-    if (lot_.chance(0.6)) {
-      // The mirror point is brought near the frame more often than chance, so that there is glare to learn
-      // from.
-      tilt_x = sun[0] / sun[2] - lot_.between(-0.6, 0.6) * size_.width / focal;
-      tilt_y = sun[1] / sun[2] - lot_.between(-0.6, 0.6) * size_.height / focal;
-      const double lean = std::hypot(tilt_x, tilt_y), most = 0.6;
-      if (lean > most) tilt_x *= most / lean, tilt_y *= most / lean;
-    }
-    const double zenith = std::exp(lot_.between(std::log(0.05), std::log(0.35))),
-                 horizon = lot_.between(1.2, 3.5);
-    const Colour sky_tint = colour_of(210, lot_.between(0, 0.45), 1);
-    const bool clouds = lot_.chance(0.4);
-    const cv::Mat cloud = fractal(lot_, {256, 256}, 80, 4, 0.55);
-    const double cover_limit = lot_.between(-0.3, 1.2);
-    const Colour sunlight = Colour(0.88f, 1.0f, 1.06f);
-    reflected_ = cv::Mat::zeros(size_, CV_32FC3);
-    for (int y = 0; y < size_.height; ++y)
-      for (int x = 0; x < size_.width; ++x) {
-        if (!water_.at<uchar>(y, x)) continue;
-        cv::Vec3d to_viewer(-((x - size_.width / 2.0) / focal + tilt_x),
-                            -((y - size_.height / 2.0) / focal + tilt_y), 1);
-        to_viewer /= cv::norm(to_viewer);
-        const double sx = w.x.at<float>(y, x), sy = w.y.at<float>(y, x);
-        cv::Vec3d normal(-sx, -sy, 1);
-        normal /= cv::norm(normal);
-        const double cosine = std::max(0.05, normal.dot(to_viewer));
-        const cv::Vec3d mirrored = normal * (2 * cosine) - to_viewer;
-        const double up = std::max(0.05, mirrored[2]);
-        double sky = zenith * (1 + (horizon - 1) * std::pow(1 - std::min(1.0, up), 1.5));
-        Colour sky_colour = sky_tint * static_cast<float>(sky);
-        if (clouds) {
-          const int u = static_cast<int>(128 + 90 * mirrored[0] / up) & 255,
-                    v = static_cast<int>(128 + 90 * mirrored[1] / up) & 255;
-          const float thick =
-              std::clamp((cloud.at<float>(v, u) - static_cast<float>(cover_limit)) * 1.5f, 0.0f, 1.0f);
-          sky_colour = sky_colour * (1 - thick) + Colour(0.6f, 0.6f, 0.6f) * thick;
-        }
-        const cv::Vec3d facet = (sun + to_viewer) / cv::norm(sun + to_viewer);
-        const double dx = -facet[0] / facet[2] - sx, dy = -facet[1] / facet[2] - sy;
-        const double density = std::exp(-(dx * dx + dy * dy) / (2 * w.hidden)) / (2 * kPi * w.hidden);
-        const double glint =
-            kPi * fresnel(facet.dot(sun)) * density / (4 * to_viewer[2] * std::pow(facet[2], 4) * sun[2]);
-        reflected_.at<Colour>(y, x) =
-            sky_colour * static_cast<float>(fresnel(cosine)) +
-            sunlight * static_cast<float>(std::min(glint, 300.0) * (light_.at<float>(y, x) > 0.6f ? 1 : 0));
-      }
-  }
-
-  static double fresnel(double cosine) {
-    constexpr double n = 1.333;
-    const double ci = std::clamp(cosine, 0.0, 1.0), ct = std::sqrt(1 - (1 - ci * ci) / (n * n));
-    const double s = (ci - n * ct) / (ci + n * ct), p = (n * ci - ct) / (n * ci + ct);
-    return 0.5 * (s * s + p * p);
   }
 
   Scene develop() {

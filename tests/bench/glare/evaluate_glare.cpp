@@ -1,11 +1,12 @@
 // Scores glare masks, on flights against a renderer's truth and on real tiles against labels by eye:
 //   evaluate_glare [--pictures OUT] [--all] [--every N] [--without-sun] FLIGHT_FOLDER...
-//   evaluate_glare --tiles LABELS.csv FOLDER [--water-outlines FOLDER] [--glitter-outlines FOLDER] [--photos A,B,...]
+//   evaluate_glare --tiles LABELS.csv FOLDER [--water-outlines FOLDER] [--glitter-outlines FOLDER] [--photos
+//   A,B,...]
 //                  [--pictures OUT] [--each]
-// Prints pixel IoU and false alarms of the single-frame search, of the comparison across frames (true poses), and of
-// a plain brightness and saturation threshold that was given the truth to tune itself on. --all: blurred and oblique
-// frames too; --every N: each N-th frame. For tiles see tile_scores.h. Before scoring, see to it that the pictures are
-// none of those that constants were chosen on.
+// Prints pixel IoU and false alarms of the single-frame search, of the comparison across frames (true poses),
+// and of a plain brightness and saturation threshold that was given the truth to tune itself on. --all:
+// blurred and oblique frames too; --every N: each N-th frame. For tiles see tile_scores.h. Before scoring,
+// see to it that the pictures are none of those that constants were chosen on.
 //
 // Two definitions of glare, each with its lines. "Outweighs": reflected light is more than all other light of
 // the pixel, however dark both are. "In sight": of that, where the reflection alone is at least 0.045 of
@@ -24,10 +25,10 @@
 #include "flight_truth.h"
 #include "mask_scores.h"
 #include "pipeline/geometry/sun_and_water.h"
+#include "stages/glare/across/view_comparison.h"
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/sun_from_glint.h"
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/sun/sun_from_glint.h"
 #include "tile_scores.h"
 
 namespace {

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace scoring {
 

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 namespace {

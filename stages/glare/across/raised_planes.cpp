@@ -1,4 +1,4 @@
-#include "stages/glare/raised_planes.h"
+#include "stages/glare/across/raised_planes.h"
 
 #include <algorithm>
 #include <cmath>

@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "stages/glare/glare_search.h"
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 

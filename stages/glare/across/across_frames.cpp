@@ -10,13 +10,13 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/base/atomic_file.h"
-#include "stages/glare/clearest_views.h"
+#include "stages/glare/across/clearest_views.h"
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/raised_planes.h"
-#include "stages/glare/sun_from_glint.h"
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/raised_planes.h"
+#include "stages/glare/sun/sun_from_glint.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 namespace {

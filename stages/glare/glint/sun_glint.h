@@ -5,7 +5,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/working_picture.h"
+#include "stages/glare/picture/working_picture.h"
 
 namespace lookdown::glare {
 

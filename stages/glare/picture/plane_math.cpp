@@ -1,4 +1,4 @@
-#include "stages/glare/plane_math.h"
+#include "stages/glare/picture/plane_math.h"
 
 #include <algorithm>
 #include <cmath>

@@ -1,4 +1,4 @@
-#include "stages/glare/sun_glint.h"
+#include "stages/glare/glint/sun_glint.h"
 
 #include <algorithm>
 #include <array>
@@ -8,8 +8,8 @@
 #include <utility>
 #include <vector>
 
-#include "stages/glare/glitter_field.h"
-#include "stages/glare/plane_math.h"
+#include "stages/glare/glint/glitter_field.h"
+#include "stages/glare/picture/plane_math.h"
 
 namespace lookdown::glare {
 namespace {

@@ -1,4 +1,4 @@
-#include "stages/glare/working_picture.h"
+#include "stages/glare/picture/working_picture.h"
 
 #include <algorithm>
 #include <cmath>

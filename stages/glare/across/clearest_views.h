@@ -4,7 +4,7 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 

@@ -1,11 +1,11 @@
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "stages/glare/plane_math.h"
+#include "stages/glare/picture/plane_math.h"
 
 namespace lookdown::glare {
 namespace {

@@ -1,4 +1,4 @@
-#include "stages/glare/water_surface.h"
+#include "stages/glare/water/water_surface.h"
 
 #include <algorithm>
 #include <array>
@@ -6,7 +6,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "stages/glare/plane_math.h"
+#include "stages/glare/picture/plane_math.h"
 
 namespace lookdown::glare {
 namespace {

@@ -1,4 +1,4 @@
-#include "stages/glare/clearest_views.h"
+#include "stages/glare/across/clearest_views.h"
 
 #include <Eigen/LU>
 #include <algorithm>

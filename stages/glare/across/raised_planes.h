@@ -5,7 +5,7 @@
 #include <opencv2/core.hpp>
 
 #include "pipeline/record/flight_record.h"
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 

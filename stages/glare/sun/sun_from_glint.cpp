@@ -1,4 +1,4 @@
-#include "stages/glare/sun_from_glint.h"
+#include "stages/glare/sun/sun_from_glint.h"
 
 #include <Eigen/Geometry>
 #include <algorithm>

@@ -1,4 +1,4 @@
-#include "stages/glare/deglint.h"
+#include "stages/glare/copies/deglint.h"
 
 #include <algorithm>
 #include <array>

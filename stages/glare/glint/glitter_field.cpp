@@ -1,4 +1,4 @@
-#include "stages/glare/glitter_field.h"
+#include "stages/glare/glint/glitter_field.h"
 
 #include <algorithm>
 #include <array>

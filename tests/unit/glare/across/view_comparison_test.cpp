@@ -1,4 +1,4 @@
-#include "stages/glare/view_comparison.h"
+#include "stages/glare/across/view_comparison.h"
 
 #include <gtest/gtest.h>
 
