@@ -11,17 +11,19 @@
 
 #include "pipeline/base/atomic_file.h"
 #include "stages/glare/across/clearest_views.h"
+#include "stages/glare/across/raised_planes.h"
+#include "stages/glare/across/view_comparison.h"
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
-#include "stages/glare/across/raised_planes.h"
 #include "stages/glare/sun/sun_from_glint.h"
-#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 namespace {
 
 constexpr int kMostViews = 8;
+constexpr std::size_t kDetailViews = 3;             // what stands is seen to stand in the first of them
+constexpr double kNoWater = -30;                    // log-odds
 constexpr std::int64_t kReadingBytes = 20'000'000;  // a frame at reduced size, and two masks
 
 // Where a frame is placed against true north and the sun is known, physics says where glint can be at all.
@@ -73,7 +75,7 @@ class SearchedFrames {
 
  private:
   static std::int64_t bytes_of(const SearchedFrame& frame) {
-    constexpr int kBytesAPixel = 6;
+    constexpr int kBytesAPixel = 10;  // of half the working size; the detail has four times as many
     return static_cast<std::int64_t>(frame.bgr.total()) * kBytesAPixel;
   }
 
@@ -189,13 +191,14 @@ struct Refined {
 };
 
 Refined refine_frame(const FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
-                     const GlintPrior& prior, const Options& options, const RunContext& context) {
-  constexpr uchar kWater = 127;
+                     const cv::Mat& moving, const GlintPrior& prior, const Options& options,
+                     const RunContext& context) {
   FramePixels pixels(context.reader, frame.source, RawPixels::quick);
   const cv::Mat& luma = pixels.grey();
   const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
-  const Glint glint = glint_beyond_views(picture, own, compared, prior);
-  const FrameMasks masks = frame_masks(compared.water > kWater, glint, luma);
+  const cv::Mat water = water_beyond_views(picture, compared, moving);
+  const Glint glint = glint_beyond_views(picture, water, own, compared, prior);
+  const FrameMasks masks = frame_masks(water | glint.field, glint, luma);
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
   if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);
   if (options.write_masks && refined.glare.water_share > 0) refined.water_png = mask_png(masks.water);
@@ -272,15 +275,20 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
   own.water = own.water & ~raised;
   if (known.views[i].empty()) return {};
   std::vector<OverlaidView> others;
-  for (const int j : known.views[i])
-    others.push_back(
-        overlay(searched.get(known.members[j], known.fields[j]), known.places[j], known.places[i], size));
+  DetailComparison details(own.detail);
+  for (const int j : known.views[i]) {
+    const SearchedFrame other = searched.get(known.members[j], known.fields[j]);
+    others.push_back(overlay(other, known.places[j], known.places[i], size));
+    if (others.size() <= kDetailViews && details.open())
+      details.add(lay_detail(other.detail, known.places[j], known.places[i], own.detail.even.size()));
+  }
   // The waves' slope is known from the glint itself, and only guessed from place and time.
   const GlintPrior prior =
       known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
-  ComparedFrame compared = compare_views(own, others);
-  compared.water.setTo(0, raised);
-  Refined refined = refine_frame(frame, own, compared, prior, options, context);
+  const ComparedFrame compared = compare_views(own, others);
+  cv::Mat moving = details.odds_of_moving(own.bgr);
+  moving.setTo(kNoWater, raised);
+  Refined refined = refine_frame(frame, own, compared, moving, prior, options, context);
   masked.glare = refined.coarse_glare;
   return refined;
 }

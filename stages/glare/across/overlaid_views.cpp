@@ -23,22 +23,21 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
   return outline;
 }
 
-}  // namespace
+constexpr int kGridStepPx = 8;
 
-OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
-                     const PlacedCamera& own_place, cv::Size own_size) {
-  // The map is smooth: it is computed on a coarse grid and stretched.
-  constexpr int kStep = 8;
-  const int columns = own_size.width / kStep + 2, rows = own_size.height / kStep + 2;
+// Where the pixels of the own frame lie in the other one, // at steps of some pixels: the map is smooth.
+cv::Mat grid_between(const PlacedCamera& own_place, cv::Size own_size, const PlacedCamera& other_place,
+                     cv::Size other_size) {
+  const int columns = own_size.width / kGridStepPx + 2, rows = own_size.height / kGridStepPx + 2;
   const double own_scale = static_cast<double>(own_place.camera.width_px) / own_size.width;
-  const double other_scale = static_cast<double>(other_place.camera.width_px) / other.bgr.cols;
+  const double other_scale = static_cast<double>(other_place.camera.width_px) / other_size.width;
   const Homography<UndistortedPx, MosaicPx> frame_from_mosaic = other_place.mosaic_from_frame.inverse();
   const double reach = 1.5 * std::hypot(other_place.camera.width_px, other_place.camera.height_px);
   cv::Mat grid(rows, columns, CV_32FC2);
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < columns; ++column) {
-      const Point2<StoredPx> stored{(column * kStep + 0.5) * own_scale - 0.5,
-                                    (row * kStep + 0.5) * own_scale - 0.5};
+      const Point2<StoredPx> stored{(column * kGridStepPx + 0.5) * own_scale - 0.5,
+                                    (row * kGridStepPx + 0.5) * own_scale - 0.5};
       const Point2<MosaicPx> on_mosaic = own_place.mosaic_from_frame * own_place.camera.undistort(stored);
       const Point2<UndistortedPx> undistorted = frame_from_mosaic * on_mosaic;
       Point2<StoredPx> there{-1e4, -1e4};
@@ -49,10 +48,21 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
       grid.at<cv::Vec2f>(row, column) = {static_cast<float>((there.x + 0.5) / other_scale - 0.5),
                                          static_cast<float>((there.y + 0.5) / other_scale - 0.5)};
     }
-  cv::Mat stretched, map;
-  const cv::Matx23f pick(1.0f / kStep, 0, 0, 0, 1.0f / kStep, 0);
-  cv::warpAffine(grid, map, pick, own_size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+  return grid;
+}
 
+cv::Mat stretched(const cv::Mat& grid, cv::Size size) {
+  cv::Mat map;
+  const cv::Matx23f pick(1.0f / kGridStepPx, 0, 0, 0, 1.0f / kGridStepPx, 0);
+  cv::warpAffine(grid, map, pick, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+  return map;
+}
+
+}  // namespace
+
+OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
+                     const PlacedCamera& own_place, cv::Size own_size) {
+  const cv::Mat map = stretched(grid_between(own_place, own_size, other_place, other.bgr.size()), own_size);
   OverlaidView view;
   const cv::Mat inside(other.bgr.size(), CV_8UC1, cv::Scalar(255));
   cv::remap(other.bgr, view.bgr, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
@@ -65,6 +75,28 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
     cv::remap(field, view.field, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
   }
   return view;
+}
+
+LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
+                      cv::Size own_size) {
+  LaidDetail laid;
+  if (other.power.empty()) return laid;
+  const cv::Mat grid = grid_between(own_place, own_size, other_place, other.even.size());
+  cv::remap(other.even, laid.even, stretched(grid, own_size), {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT,
+            cv::Scalar(128));
+  const cv::Rect2f inside(1, 1, static_cast<float>(other.even.cols - 2),
+                          static_cast<float>(other.even.rows - 2));
+  laid.seen = cv::Mat::zeros(own_size.height / kDetailTilePx, own_size.width / kDetailTilePx, CV_8UC1);
+  for (int row = 0; row < laid.seen.rows; ++row)
+    for (int column = 0; column < laid.seen.cols; ++column) {
+      bool all = true;
+      for (const int y : {0, kDetailTilePx / kGridStepPx})
+        for (const int x : {0, kDetailTilePx / kGridStepPx})
+          all = all && inside.contains(cv::Point2f(grid.at<cv::Vec2f>(
+                           row * kDetailTilePx / kGridStepPx + y, column * kDetailTilePx / kGridStepPx + x)));
+      if (all) laid.seen.at<uchar>(row, column) = 255;
+    }
+  return laid;
 }
 
 double covered_share(const PlacedCamera& a, const PlacedCamera& b) {

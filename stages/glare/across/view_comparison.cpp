@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 #include "stages/glare/picture/plane_math.h"
 
@@ -48,39 +49,6 @@ cv::Mat log_odds_of(const cv::Mat& probability) {
   return odds;
 }
 
-cv::Mat probability_of(const cv::Mat& log_odds) {
-  cv::Mat p, level;
-  cv::exp(-log_odds, p);
-  p = 255 / (1 + p);
-  p.convertTo(level, CV_8UC1);
-  return level;
-}
-
-// Detail of a few pixels, as a logarithm, without what is much slower.
-cv::Mat fine_detail(const cv::Mat& luma) {
-  cv::Mat light;
-  luma.convertTo(light, CV_32FC1, 1.0, 8);
-  cv::log(light, light);
-  return blurred(light, 0.7) - blurred(light, 4);
-}
-
-// What matching detail says of water: ground that shows the same in both views stands still, and a surface
-// that shows detail in both but not the same moves. Log-odds.
-cv::Mat odds_of_match(const cv::Mat& own_detail, const cv::Mat& other_detail, const cv::Mat& seen) {
-  constexpr double kAroundPx = 5, kNoise = 0.0001, kMatches = -0.8, kDiffers = 0.5;
-  const cv::Mat power_own = blurred(own_detail.mul(own_detail), kAroundPx),
-                power_other = blurred(other_detail.mul(other_detail), kAroundPx),
-                common = blurred(own_detail.mul(other_detail), kAroundPx);
-  cv::Mat scale;
-  cv::sqrt(power_own.mul(power_other), scale);
-  const cv::Mat correlation = common / (scale + kNoise), textured = scale / (scale + kNoise);
-  // 0.25 is what chance gives over so few pixels; from 0.6 on the same thing is seen.
-  cv::Mat sameness = cv::min(cv::max((correlation - 0.25f) / 0.35f, 0), 1);
-  cv::Mat odds = textured.mul(kDiffers + (kMatches - kDiffers) * sameness);
-  odds.setTo(0, ~seen);
-  return odds;
-}
-
 // Low of a few views: one dark outlier among many does not count.
 float low_of(std::array<float, 16>& sights, std::size_t count) {
   const std::size_t low = (count - 1) * 3 / 10;
@@ -103,19 +71,59 @@ cv::Mat amid_water(const cv::Mat& water) {
   return filled | water;
 }
 
+// Number of the bin of each pixel's colour in CIE L*a*b*: steps of 5 % of lightness, and of 4 units of a* and
+// b* within what land and water have.
+constexpr int kLightnessBins = 20, kHueBins = 24, kColourBins = kLightnessBins * kHueBins * kHueBins;
+cv::Mat colour_bins(const cv::Mat& bgr) {
+  constexpr int kMiddle = 128, kStep = 4;
+  const auto hue_bin = [](int level) {
+    return std::clamp((level - kMiddle) / kStep + kHueBins / 2, 0, kHueBins - 1);
+  };
+  cv::Mat lab, bins(bgr.size(), CV_32SC1);
+  cv::cvtColor(bgr, lab, cv::COLOR_BGR2Lab);
+  std::transform(lab.begin<cv::Vec3b>(), lab.end<cv::Vec3b>(), bins.begin<int>(), [&](const cv::Vec3b& p) {
+    return (p[0] * kLightnessBins / 256 * kHueBins + hue_bin(p[1])) * kHueBins + hue_bin(p[2]);
+  });
+  return bins;
+}
+
+// Log-odds of water by how much of each colour moves and stands elsewhere in the frame: back-projected
+// histograms (Swain & Ballard, "Color indexing", Int. J. Computer Vision 7:11, 1991). Colours that nothing is
+// known of have 0.
+cv::Mat odds_by_colour(const cv::Mat& bgr, const cv::Mat& moving) {
+  constexpr float kSure = 1.5f, kDoubtPx = 60, kLeast = -3, kMost = 1.5;
+  const cv::Mat bins = colour_bins(bgr);
+  std::vector<float> stands(kColourBins, kDoubtPx), moves(kColourBins, kDoubtPx), odds(kColourBins);
+  for (int y = 0; y < bins.rows; ++y)
+    for (int x = 0; x < bins.cols; ++x) {
+      const auto bin = static_cast<std::size_t>(bins.at<int>(y, x));
+      if (moving.at<float>(y, x) < -kSure) ++stands[bin];
+      if (moving.at<float>(y, x) > kSure) ++moves[bin];
+    }
+  std::transform(moves.begin(), moves.end(), stands.begin(), odds.begin(),
+                 [&](float moving_px, float standing_px) {
+                   return std::clamp(std::log(moving_px / standing_px), kLeast, kMost);
+                 });
+  cv::Mat back_projected(bins.size(), CV_32FC1);
+  std::transform(bins.begin<int>(), bins.end<int>(), back_projected.begin<float>(),
+                 [&](int bin) { return odds[static_cast<std::size_t>(bin)]; });
+  return blurred(back_projected, 2);
+}
+
 }  // namespace
 
 SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
-  const double factor =
-      0.5 * std::min(1.0, static_cast<double>(kWorkingLongSidePx) / std::max(bgr.cols, bgr.rows));
-  const cv::Size size(std::max(1, static_cast<int>(std::lround(bgr.cols * factor))),
-                      std::max(1, static_cast<int>(std::lround(bgr.rows * factor))));
+  const cv::Size working = working_size(bgr.size()),
+                 size(std::max(1, working.width / 2), std::max(1, working.height / 2));
   const auto reduced = [&](const cv::Mat& plane) {
     cv::Mat small;
     cv::resize(plane, small, size, 0, 0, cv::INTER_AREA);
     return small;
   };
   SearchedFrame frame{reduced(bgr), reduced(water_mask), reduced(glare_mask), {}};
+  cv::Mat luma = luma_of(bgr);
+  if (luma.size() != working) cv::resize(luma, luma, working, 0, 0, cv::INTER_AREA);
+  frame.detail = detail_of(luma);
   cv::Mat calm;
   cv::medianBlur(frame.bgr, calm, 5);
   frame.water_leaving = stored_level(water_leaving_luminance(calm, frame.water > 127));
@@ -123,16 +131,14 @@ SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, cons
 }
 
 ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others) {
-  constexpr float kLeastMatch = -3, kMostMatch = 1.5;
   constexpr uchar kGlares = 25;  // a tenth of a pixel
+  constexpr double kVoteWeight = 0.8;
   const cv::Size size = own.bgr.size();
-  const cv::Mat own_luma = luma_of(own.bgr), own_detail = fine_detail(own_luma);
-  cv::Mat votes = log_odds_of(own.water), voters(size, CV_32FC1, cv::Scalar(1)),
-          match = cv::Mat::zeros(size, CV_32FC1);
+  const cv::Mat own_luma = luma_of(own.bgr);
+  cv::Mat votes = log_odds_of(own.water), voters(size, CV_32FC1, cv::Scalar(1));
   std::vector<cv::Mat> light, clear;
   for (const OverlaidView& view : others) {
     const cv::Mat luma = luma_of(view.bgr);
-    match += odds_of_match(own_detail, fine_detail(luma), view.seen);
     cv::Mat vote = log_odds_of(view.water);
     vote.setTo(0, ~view.seen);
     votes += vote;
@@ -147,10 +153,8 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
     clear.push_back(usable);
   }
   ComparedFrame compared;
-  match = cv::min(cv::max(match, kLeastMatch), kMostMatch);
-  // As many views say the same, so they are surer, though they err alike.
-  cv::Mat mean = votes / voters;
-  compared.water = probability_of(cv::Mat(1.5 * mean + match));
+  // Views say the same of what looks the same: they err alike, and many are hardly surer than one.
+  compared.votes = kVoteWeight * votes / voters;
 
   compared.water_leaving = luminance_of(own.water_leaving);
   compared.views = cv::Mat::zeros(size, CV_8UC1);
@@ -166,20 +170,26 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   return compared;
 }
 
-Glint glint_beyond_views(const WorkingPicture& picture, const SearchedFrame& own,
-                         const ComparedFrame& compared, const GlintPrior& prior) {
-  constexpr uchar kWater = 127;
+cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared,
+                           const cv::Mat& moving_anywhere) {
+  // What moves is water of whatever colour.
+  constexpr double kColourLost = 0.7, kSurelyMoves = 3;
   const cv::Size size = picture.calm_bgr.size();
-  const auto at = [&](const cv::Mat& plane, int interpolation) {
-    cv::Mat out = plane;
-    if (plane.size() != size) cv::resize(plane, out, size, 0, 0, interpolation);
-    return out;
-  };
-  return find_glint(
-      picture,
-      {at(compared.water > kWater, cv::INTER_NEAREST), at(compared.water_leaving, cv::INTER_LINEAR),
-       at((compared.views > 0) & amid_water(own.water > kWater), cv::INTER_NEAREST)},
-      prior);
+  const cv::Mat moving = at_size(moving_anywhere, size), votes = at_size(compared.votes, size),
+                colour_counts = 1 - kColourLost / kSurelyMoves * cv::min(cv::max(moving, 0), kSurelyMoves),
+                unknown = 1 - cv::min(cv::abs(moving) / kSurelyMoves, 1);
+  const WaterCues cues = water_cues(picture);
+  return water_mask(picture, cues.evenness + cues.colour.mul(colour_counts) + votes + moving +
+                                 unknown.mul(odds_by_colour(picture.calm_bgr, moving)));
+}
+
+Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,
+                         const ComparedFrame& compared, const GlintPrior& prior) {
+  const cv::Size size = picture.calm_bgr.size();
+  return find_glint(picture,
+                    {water, at_size(compared.water_leaving, size),
+                     at_size((compared.views > 0) & amid_water(own.water > 127), size, cv::INTER_NEAREST)},
+                    prior);
 }
 
 }  // namespace lookdown::glare

@@ -9,6 +9,7 @@
 #include "pipeline/geometry/pixel_spaces.h"
 #include "pipeline/geometry/pose.h"
 #include "pipeline/record/flight_record.h"
+#include "stages/glare/across/detail_match.h"
 #include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
@@ -20,6 +21,7 @@ struct SearchedFrame {
   cv::Mat glint;  ///< CV_8UC1, share of the pixel that the search calls glare x 255
   cv::Mat
       water_leaving;   ///< CV_8UC1, stored level of the luminance from below the surface, 0: no water around
+  Detail detail = {};  ///< of the frame at working size
   cv::Mat field = {};  ///< CV_8UC1, any size, stretched over the picture: 255 where waves can mirror the sun;
                        ///< empty: not known
 };
@@ -42,20 +44,28 @@ struct PlacedCamera {
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
                                    const PlacedCamera& own_place, cv::Size own_size);
 
+/// The same for the fine detail of a frame, resampled to own's.
+[[nodiscard]] LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place,
+                                    const PlacedCamera& own_place, cv::Size own_size);
+
 /// Answers of the comparison, own's comparison size.
 struct ComparedFrame {
-  cv::Mat water;          ///< CV_8UC1, probability of water x 255, agreed over the views
+  cv::Mat votes;          ///< CV_32FC1, log-odds of water by what each view's own search says
   cv::Mat water_leaving;  ///< CV_32FC1, luminance of what lies below: what views that do not glare there
                           ///< show, brought to own's exposure; the frame's own answer where no view tells
   cv::Mat views;          ///< CV_8UC1, number of other views of each pixel that tell what lies below
 };
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 
+/// Water of one frame by its own look and the comparison: CV_8UC1, 255 = water, half the working size.
+/// `moving`: see DetailComparison; any size.
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const cv::Mat& moving);
+
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls
 /// water.
-[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const SearchedFrame& own, const ComparedFrame&,
-                                       const GlintPrior& prior = {});
+[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const cv::Mat& water, const SearchedFrame& own,
+                                       const ComparedFrame&, const GlintPrior& prior = {});
 
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
 /// convex and finite.

@@ -8,9 +8,9 @@
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/imaging/derived_metadata.h"
 #include "pipeline/imaging/encode.h"
+#include "stages/glare/across/view_comparison.h"
 #include "stages/glare/copies/deglint.h"
 #include "stages/glare/glare.h"
-#include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
 namespace {

@@ -26,13 +26,6 @@ constexpr double kDenseField = 0.02;
 constexpr double kLeastCount = 3, kManySpecks = 20;
 constexpr float kClipped = 0.9f;
 
-cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation = cv::INTER_LINEAR) {
-  if (plane.size() == size) return plane;
-  cv::Mat out;
-  cv::resize(plane, out, size, 0, 0, interpolation);
-  return out;
-}
-
 struct Piece {
   int area = 0, longer_px = 0;
   cv::Vec3f excess{0, 0, 0};
@@ -179,7 +172,7 @@ cv::Mat amid(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& midst, 
 // What lies below a field is what lies below the water around it, as far as there is any; but not the water
 // in the shade of trees, where not even the darkest place within a wave or two is as dark.
 cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& field) {
-  if (cv::countNonZero(field) == 0) return surface.water_leaving;
+  if (cv::countNonZero(field) == 0) return surface.water_leaving.clone();
   constexpr double kLeastOfDarkest = 0.8;
   constexpr int kReachPx = 17;
   const cv::Mat own = water_leaving_luminance(picture.calm_bgr, surface.water | field),
@@ -189,6 +182,33 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
   cv::erode(luma_of(picture.calm_bgr), darkest,
             cv::getStructuringElement(cv::MORPH_RECT, {kReachPx, kReachPx}));
   return cv::max(below, kLeastOfDarkest * luminance_of(darkest));
+}
+
+// Where specks lie densely they run into each other, and the dark side of the water alone says what lies
+// below. Adds to `glint` and lowers its threshold there; returns the larger pieces that belong to the field.
+cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& dense,
+                   const cv::Mat& specks, const cv::Mat& wet, const cv::Mat& factor, Glint& glint) {
+  const cv::Size size = picture.bgr.size();
+  glint.field = glitter_field(picture, surface.water, specks);
+  cv::Mat leaving = below_field(picture, surface, glint.field);
+  if (!surface.told.empty()) surface.water_leaving.copyTo(leaving, surface.told);
+  const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
+                in_field = (at_size(dense, size, cv::INTER_NEAREST) & wet) | midst,
+                over_water = threshold_over(leaving, factor, size);
+  const Pieces joined = pieces_of(picture, (picture.peak > over_water) & in_field);
+  glint.glitter |= joined.kept(
+      [&](std::size_t i) { return joined.pieces[i].speck() && joined.pieces[i].source_coloured(); });
+  over_water.copyTo(glint.threshold, in_field);
+  return amid(joined, glint.glitter, midst, at_size(~(surface.water | glint.field), size, cv::INTER_NEAREST));
+}
+
+// Broad patches without texture, which clip.
+cv::Mat smooth_glint(const WorkingPicture& picture, const cv::Mat& broad) {
+  const uchar clipped = stored_level(cv::Mat(1, 1, CV_32FC1, cv::Scalar(kClipped))).at<uchar>(0);
+  cv::Mat smooth = broad & (luma_of(picture.bgr) >= clipped);
+  if (cv::countNonZero(smooth) > 0)
+    cv::morphologyEx(smooth, smooth, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
+  return smooth;
 }
 
 }  // namespace
@@ -240,50 +260,34 @@ cv::Mat water_leaving_luminance(const cv::Mat& calm_bgr, const cv::Mat& water) {
 
 Glint find_glint(const WorkingPicture& picture, const Surface& surface, const GlintPrior& prior) {
   const cv::Size size = picture.bgr.size();
-  const cv::Mat factor = excess_factor(prior, surface.water.size()),
+  const cv::Mat none = cv::Mat::zeros(size, CV_8UC1), factor = excess_factor(prior, surface.water.size()),
                 wet = at_size(off_shore(surface.water), size, cv::INTER_NEAREST);
 
   // What stays bright when small things are taken away is bottom, shade's edge, crust or a board; where other
   // views tell what lies below, it may be anything.
   cv::Mat base = cv::max(surface.water_leaving, luminance_of(luma_of(picture.calm_bgr)));
   if (!surface.told.empty()) surface.water_leaving.copyTo(base, surface.told);
-  const cv::Mat over_base = threshold_over(base, factor, size);
-  const Pieces over = pieces_of(picture, (picture.peak > over_base) & wet);
+  const auto nothing = [&] { return cv::Mat(cv::Mat::zeros(size, CV_8UC1)); };
+  Glint glint{nothing(), nothing(), nothing(), cv::Mat::zeros(surface.water.size(), CV_8UC1),
+              threshold_over(base, factor, size)};
+  const cv::Mat bright = (picture.peak > glint.threshold) & wet;
+  if (cv::countNonZero(bright) == 0) return glint;
+  const Pieces over = pieces_of(picture, bright);
   const cv::Mat lone =
       over.kept([&](std::size_t i) { return over.pieces[i].speck() && over.pieces[i].source_coloured(); });
   const cv::Mat around = density(lone, surface.water), count = count_around(over, lone, surface.water),
-                many = (around > kLeastDensity) & (count > kLeastCount),
-                field = at_size(many, size, cv::INTER_NEAREST);
-  Glint glint;
-  glint.glitter = lone & field;
-  cv::Mat broad = cv::Mat::zeros(size, CV_8UC1);
+                many = (around > kLeastDensity) & (count > kLeastCount), dense = around > kDenseField;
+  glint.glitter = lone & at_size(many, size, cv::INTER_NEAREST);
+  cv::Mat broad = nothing(), large = nothing();
   if (!surface.told.empty())
     broad = over.kept([&](std::size_t i) {
       return !over.pieces[i].speck() && over.pieces[i].source_coloured();
     }) & at_size(surface.told, size, cv::INTER_NEAREST);
-
-  // Where specks lie densely they run into each other, and the dark side of the water alone says what lies
-  // below.
-  const cv::Mat dense = around > kDenseField;
-  glint.field = glitter_field(picture, surface.water, dense & (count > kManySpecks));
-  const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
-                in_field = (at_size(dense, size, cv::INTER_NEAREST) & wet) | midst,
-                leaving = below_field(picture, surface, glint.field),
-                over_water =
-                    threshold_over(surface.told.empty() ? leaving : surface.water_leaving, factor, size);
-  const Pieces joined = pieces_of(picture, (picture.peak > over_water) & in_field);
-  glint.glitter |= joined.kept(
-      [&](std::size_t i) { return joined.pieces[i].speck() && joined.pieces[i].source_coloured(); });
-  const cv::Mat land = at_size(~(surface.water | glint.field), size, cv::INTER_NEAREST),
-                large = amid(joined, glint.glitter, midst, land),
-                clipped = luminance_of(luma_of(picture.bgr)) > kClipped;
-  cv::morphologyEx((large | broad) & clipped, glint.smooth, cv::MORPH_OPEN,
-                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
+  if (cv::countNonZero(dense) > 0)
+    large = find_field(picture, surface, dense, dense & (count > kManySpecks), wet, factor, glint);
+  glint.smooth = smooth_glint(picture, large | broad);
   glint.glitter = (glint.glitter | large) & ~glint.smooth;
   glint.veil = broad & ~glint.smooth & ~glint.glitter;
-
-  glint.threshold = over_base;
-  over_water.copyTo(glint.threshold, in_field);
   return glint;
 }
 

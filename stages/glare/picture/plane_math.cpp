@@ -21,4 +21,11 @@ cv::Mat halved(const cv::Mat& plane) {
   return out;
 }
 
+cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation) {
+  if (plane.size() == size) return plane;
+  cv::Mat out;
+  cv::resize(plane, out, size, 0, 0, interpolation);
+  return out;
+}
+
 }  // namespace lookdown::glare

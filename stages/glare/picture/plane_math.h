@@ -2,6 +2,7 @@
 #pragma once
 
 #include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 
 namespace lookdown::glare {
 
@@ -9,5 +10,8 @@ namespace lookdown::glare {
 [[nodiscard]] cv::Mat blurred(const cv::Mat& plane, double sigma_px);
 /// Half size by averaging.
 [[nodiscard]] cv::Mat halved(const cv::Mat& plane);
+
+/// The plane stretched to `size`.
+[[nodiscard]] cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation = cv::INTER_LINEAR);
 
 }  // namespace lookdown::glare

@@ -9,14 +9,6 @@ namespace {
 
 constexpr int kCalmPx = 5;  // of the median, in half-size pixels: takes out what is narrower than about 5 px
 
-cv::Size working_size(cv::Size size) {
-  const int longer = std::max(size.width, size.height);
-  if (longer <= kWorkingLongSidePx) return size;
-  const double factor = static_cast<double>(kWorkingLongSidePx) / longer;
-  return {std::max(1, static_cast<int>(std::lround(size.width * factor))),
-          std::max(1, static_cast<int>(std::lround(size.height * factor)))};
-}
-
 // Brightest level of each block: a glint of one pixel keeps its level however much the frame is reduced.
 cv::Mat brightest_of_blocks(const cv::Mat& luma, cv::Size size) {
   if (luma.size() == size) return luma;
@@ -38,6 +30,14 @@ cv::Mat brightest_of_blocks(const cv::Mat& luma, cv::Size size) {
 }
 
 }  // namespace
+
+cv::Size working_size(cv::Size size) {
+  const int longer = std::max(size.width, size.height);
+  if (longer <= kWorkingLongSidePx) return size;
+  const double factor = static_cast<double>(kWorkingLongSidePx) / longer;
+  return {std::max(1, static_cast<int>(std::lround(size.width * factor))),
+          std::max(1, static_cast<int>(std::lround(size.height * factor)))};
+}
 
 const std::array<float, 256>& linear_of_level() {
   static const std::array<float, 256> table = [] {

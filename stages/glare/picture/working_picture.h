@@ -10,6 +10,9 @@ namespace lookdown::glare {
 /// Long side of the copy that the search works on.
 inline constexpr int kWorkingLongSidePx = 1024;
 
+/// Size of the copy of a frame of `size`; frames that are smaller stay as they are.
+[[nodiscard]] cv::Size working_size(cv::Size size);
+
 struct WorkingPicture {
   cv::Mat bgr;       ///< CV_8UC3, long side at most kWorkingLongSidePx, by averaging
   cv::Mat peak;      ///< CV_8UC1, same size: brightest stored luma of the frame's pixels below each pixel

@@ -7,8 +7,8 @@
 #include <optional>
 #include <vector>
 
-#include "stages/glare/glare_search.h"
 #include "stages/glare/across/view_comparison.h"
+#include "stages/glare/glare_search.h"
 
 namespace lookdown::glare {
 

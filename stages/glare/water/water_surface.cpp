@@ -162,19 +162,19 @@ cv::Mat without_small_holes(const cv::Mat& mask) {
 
 }  // namespace
 
-cv::Mat water_log_odds(const WorkingPicture& picture) {
+WaterCues water_cues(const WorkingPicture& picture) {
   const CalmColour colour = colour_of(picture.calm_bgr);
   const cv::Mat uneven_colour =
       log_mean(cv::abs(blurred(colour.red_green, 0.7) - blurred(colour.red_green, 4)), 5);
   const cv::Mat red_green = blurred(colour.red_green, 2), blue_green = blurred(colour.blue_green, 2);
-  return kPrior + kDarkDetailWeight * cv::max(dark_detail(picture), kNoDarkDetail) +
-         kUnevenColourWeight * cv::max(uneven_colour, kEvenColour) +
-         kBrightRedWeight *
-             beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
-                    kBrightRedFrom, 10) +
-         kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green) - cv::max(blue_green - red_green, 0)),
-                               kGreenFrom, kMostGreen) +
-         kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow);
+  return {
+      kPrior + kDarkDetailWeight * cv::max(dark_detail(picture), kNoDarkDetail) +
+          kUnevenColourWeight * cv::max(uneven_colour, kEvenColour),
+      kBrightRedWeight * beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
+                                kBrightRedFrom, 10) +
+          kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green) - cv::max(blue_green - red_green, 0)),
+                                kGreenFrom, kMostGreen) +
+          kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow)};
 }
 
 cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {

@@ -9,9 +9,14 @@
 
 namespace lookdown::glare {
 
-/// Log-odds of water by the look of the surroundings, CV_32FC1, half the working size. Blurs outlines by the
-/// width of what it looks at, about a fortieth of the picture.
-[[nodiscard]] cv::Mat water_log_odds(const WorkingPicture&);
+/// Log-odds of water by the look of the surroundings, CV_32FC1, half the working size. They blur outlines by
+/// the width of what they look at, about a fortieth of the picture.
+struct WaterCues {
+  cv::Mat evenness;  ///< no dark detail, even colour; the prior is in it
+  cv::Mat colour;    ///< at most 0: as red, green or yellow as land is
+  [[nodiscard]] cv::Mat log_odds() const { return evenness + colour; }
+};
+[[nodiscard]] WaterCues water_cues(const WorkingPicture&);
 
 /// CV_8UC1, half the working size: 255 where water lies. From places that `log_odds` is sure of to the
 /// outline of what has their colour; regions that are nowhere sure, or tiny, are not water.

@@ -169,13 +169,19 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
     std::vector<OverlaidView> others;
-    for (const int j : views[i])
-      others.push_back(overlay(searched.at(static_cast<std::size_t>(j)).frame,
-                               places[static_cast<std::size_t>(j)], places[i], own.frame.bgr.size()));
+    DetailComparison details(own.frame.detail);
+    for (const int view : views[i]) {
+      const auto j = static_cast<std::size_t>(view);
+      others.push_back(overlay(searched.at(j).frame, places[j], places[i], own.frame.bgr.size()));
+      if (others.size() <= 3 && details.open())
+        details.add(
+            lay_detail(searched.at(j).frame.detail, places[j], places[i], own.frame.detail.even.size()));
+    }
     const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const FrameMasks refined = frame_masks(
-        compared.water > 127, glint_beyond_views(own.picture, own.frame, compared, prior), l.grey);
+    const cv::Mat water = water_beyond_views(own.picture, compared, details.odds_of_moving(own.frame.bgr));
+    const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared, prior);
+    const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
     for (Scores* all : {&scores, &total}) all->add(l, masks, refined);
     if (!choice.pictures.empty()) {
