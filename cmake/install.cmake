@@ -11,7 +11,7 @@ install(FILES ${CMAKE_BINARY_DIR}/share/_lookdown DESTINATION ${CMAKE_INSTALL_DA
 install(FILES ${CMAKE_BINARY_DIR}/share/lookdown.fish DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d COMPONENT runtime)
 install(FILES README.md THIRD_PARTY.md packaging/copyright DESTINATION ${CMAKE_INSTALL_DATADIR}/doc/lookdown COMPONENT runtime)
 
-set(stages inspect cull level rectify glare place mosaic report plan measure)
+set(stages inspect cull level rectify glare place surface mosaic report plan measure)
 set(libraries base geometry imaging record)
 list(TRANSFORM stages PREPEND stage_ OUTPUT_VARIABLE stage_targets)
 list(TRANSFORM libraries PREPEND pipeline_ OUTPUT_VARIABLE library_targets)

@@ -301,7 +301,8 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
   const std::optional<double> plane_height = height_of_plane(flight, options);
-  std::vector<FrameView> views = frame_views(flight, canvas, plane_height, options.fill);
+  const surface::HeightGrid surface = surface::read(flight, context.out);
+  std::vector<FrameView> views = frame_views(flight, canvas, plane_height, options.fill, &surface);
   if (views.empty()) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return;
@@ -330,7 +331,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare));
   std::vector<RaisedArea> roofs;
-  if (options.order == "best" && options.whole_roofs && !plane_height) {
+  if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
     roofs = long_roofs(views, survey, placed_roofs(flight.placement, canvas, views, survey));
     keep_whole(roofs, views, survey);
   }

@@ -86,11 +86,19 @@ Step overlap_step(FlightOptions options) {
 }
 
 Step mosaic_step(FlightOptions options) {
-  return {mosaic::kMosaicVersion,
+  return {fmt::format("{} {}", mosaic::kMosaicVersion, surface::kSurfaceVersion),
           [options](OptionVisitor& visitor) mutable { mosaic::describe(options.mosaic, visitor); },
           {},
           false,
           "mosaic"};
+}
+
+Step surface_step(FlightOptions options) {
+  return {surface::kSurfaceVersion,
+          [options](OptionVisitor& visitor) mutable { surface::describe(options.surface, visitor); },
+          {},
+          false,
+          "surface"};
 }
 
 void warn_about_faults(FlightRecord& record) {
@@ -143,6 +151,11 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
   if (extent >= Extent::measure) apply_choices(record, choices);
   if (extent >= Extent::place && options.cull.cover > 0)
     cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
+  if (extent >= Extent::mosaic) {
+    const Timed timed(record, "surface");
+    timed.from_cache(remember_step(surface_step(options), record, context,
+                                   [&] { surface::build(record, options.surface, context); }));
+  }
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
     timed.from_cache(remember_step(mosaic_step(options), record, context,

@@ -16,6 +16,7 @@ void describe_without_page(FlightOptions& options, OptionVisitor& visitor) {
   level::describe(options.level, visitor);
   glare::describe(options.glare, visitor);
   place::describe(options.place, visitor);
+  surface::describe(options.surface, visitor);
   mosaic::describe(options.mosaic, visitor);
   visitor.option(
       {"choices-file", "table of a person's verdicts (columns file, verdict), which beat the program's"},

@@ -12,6 +12,7 @@
 #include "stages/place/place.h"
 #include "stages/rectify/rectify.h"
 #include "stages/report/report.h"
+#include "stages/surface/surface.h"
 
 namespace lookdown {
 
@@ -22,6 +23,7 @@ struct FlightOptions {
   level::Options level;
   glare::Options glare;
   place::Options place;
+  surface::Options surface;
   mosaic::Options mosaic;
   report::Options report;
   level::CopyOptions copies;

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "pipeline/record/mosaic_grid.h"
+#include "stages/mosaic/geometry/occlusion.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -35,16 +36,22 @@ void orient(FrameView& view, const Pose& pose) {
   view.frame_from_mosaic = view.mosaic_from_frame.inverse();
 }
 
-cv::Rect usable_box(const FrameView& view, const Canvas& canvas) {
+/// Canvas box round what the frame shows of the plane at `height`.
+void widen_by_plane(const FrameView& view, double height, cv::Rect2d& box) {
+  Eigen::Matrix3d frame_from_plane = view.frame_from_mosaic;
+  frame_from_plane.col(2) += height * view.frame_per_height;
+  const Eigen::Matrix3d plane_from_frame = frame_from_plane.inverse();
+  const double determinant = std::abs(frame_from_plane.determinant());
   double left = 1e30, top = 1e30, right = -1e30, bottom = -1e30, cell = 0;
   std::vector<cv::Point2d> previous(kGridSide + 1);
   std::vector<char> previous_seen(kGridSide + 1, 0);
   for (int row = 0; row <= kGridSide; ++row)
     for (int column = 0; column <= kGridSide; ++column) {
       const auto p = grid_point(view, column, row);
-      const Eigen::Vector3d q = view.mosaic_from_frame * Eigen::Vector3d(p.x, p.y, 1);
+      const Eigen::Vector3d q = plane_from_frame * Eigen::Vector3d(p.x, p.y, 1);
       const cv::Point2d m(q.x() / q.z(), q.y() / q.z());
-      const bool seen = q.z() > 0 && view.sight(m.x, m.y).frame_px_per_mosaic_px > 0.5 * kLeastScale;
+      // The scale is that of `sight`, by the depth 1 / q.z.
+      const bool seen = q.z() > 0 && std::sqrt(determinant * q.z() * q.z() * q.z()) > 0.5 * kLeastScale;
       if (seen) {
         left = std::min(left, m.x), right = std::max(right, m.x);
         top = std::min(top, m.y), bottom = std::max(bottom, m.y);
@@ -53,22 +60,50 @@ cv::Rect usable_box(const FrameView& view, const Canvas& canvas) {
       previous[column] = m;
       previous_seen[column] = seen;
     }
-  if (left > right) return {};
+  if (left > right) return;
+  const cv::Rect2d found(left - cell, top - cell, right - left + 2 * cell, bottom - top + 2 * cell);
+  box = box.empty() ? found : box | found;
+}
+
+cv::Rect usable_box(const FrameView& view, const Canvas& canvas) {
+  cv::Rect2d box;
+  widen_by_plane(view, 0, box);
+  if (view.surface != nullptr)
+    for (const double height : {view.surface->lowest, view.surface->highest})
+      if (height < 0.9 * view.camera_height) widen_by_plane(view, height, box);
+  if (box.empty()) return {};
   const auto clamp_to = [](double value, int size) {
     return static_cast<int>(std::clamp(value, 0.0, static_cast<double>(size)));
   };
-  const int x0 = clamp_to(std::floor(left - cell), canvas.width_px),
-            x1 = clamp_to(std::ceil(right + cell) + 1, canvas.width_px);
-  const int y0 = clamp_to(std::floor(top - cell), canvas.height_px),
-            y1 = clamp_to(std::ceil(bottom + cell) + 1, canvas.height_px);
+  const int x0 = clamp_to(std::floor(box.x), canvas.width_px),
+            x1 = clamp_to(std::ceil(box.br().x) + 1, canvas.width_px);
+  const int y0 = clamp_to(std::floor(box.y), canvas.height_px),
+            y1 = clamp_to(std::ceil(box.br().y) + 1, canvas.height_px);
   return {x0, y0, x1 - x0, y1 - y0};
+}
+
+/// The exact view of the surface, whatever plane the placement's own map of the frame lies on: what a unit of
+/// height moves in the frame, and where the surface hides itself.
+void look_down_on(const surface::HeightGrid& surface, const Canvas& canvas, const Pose& pose,
+                  const Eigen::Matrix3d& canvas_from_ground, FrameView& view) {
+  view.surface = &surface;
+  view.canvas_per_placed = canvas.canvas_per_placed;
+  view.camera_height = pose.centre.z();
+  const Eigen::Matrix3d turn = view.camera.matrix() * pose.world_from_camera.transpose();
+  Eigen::Matrix3d frame_from_ground;
+  frame_from_ground << turn.col(0), turn.col(1), -turn * pose.centre;
+  view.frame_from_mosaic = frame_from_ground * canvas_from_ground.inverse() * canvas_from_ground(2, 2);
+  view.mosaic_from_frame = view.frame_from_mosaic.inverse();
+  view.frame_per_height = turn.col(2);
 }
 
 }  // namespace
 
 Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
   Sighting seen;
-  const Eigen::Vector3d q = frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1);
+  const double height = height_at(mosaic_x_px, mosaic_y_px);
+  const Eigen::Vector3d q =
+      frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1) + height * frame_per_height;
   if (!(q.z() > 0)) return seen;
   const Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
   if (std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px) > monotonic_radius_px) return seen;
@@ -76,20 +111,24 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
       camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
   seen.x_px = stored.x;
   seen.y_px = stored.y;
-  // Determinant of the Jacobian of a homography: det(H) / depth^3.
+  // Determinant of the Jacobian of a homography: det(H) / depth^3; of that of a raised plane det(H) shrinks
+  // with the camera's height over it.
+  const double nearer = surface == nullptr ? 1 : std::max(0.01, 1 - height / camera_height);
   seen.frame_px_per_mosaic_px =
-      std::sqrt(std::abs(frame_from_mosaic.determinant()) / (q.z() * q.z() * q.z()));
-  seen.usable = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
-                stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
-                tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle &&
-                !rides_along({stored.x, stored.y});
+      std::sqrt(std::abs(frame_from_mosaic.determinant()) * nearer / (q.z() * q.z() * q.z()));
+  seen.in_view = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
+                 stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
+                 tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle &&
+                 !rides_along({stored.x, stored.y});
+  seen.usable = seen.in_view && !is_hidden(mosaic_x_px, mosaic_y_px);
   return seen;
 }
 
 cv::Point2d FrameView::position(double mosaic_x_px, double mosaic_y_px) const {
   const cv::Point2d shift = bend.at(mosaic_x_px, mosaic_y_px);
   const Eigen::Vector3d q =
-      frame_from_mosaic * Eigen::Vector3d(mosaic_x_px + shift.x, mosaic_y_px + shift.y, 1);
+      frame_from_mosaic * Eigen::Vector3d(mosaic_x_px + shift.x, mosaic_y_px + shift.y, 1) +
+      height_at(mosaic_x_px + shift.x, mosaic_y_px + shift.y) * frame_per_height;
   // Behind the camera nothing is meaningful; the pixels are only filling under another frame's mask.
   if (!(q.z() > 1e-9)) return {0, 0};
   Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
@@ -112,12 +151,22 @@ bool FrameView::rides_along(const cv::Point2d& frame_px) const {
                           along(frame_px.x, camera.width_px, riding.cols)) != 0;
 }
 
+bool FrameView::is_hidden(double mosaic_x_px, double mosaic_y_px) const {
+  if (hidden.empty()) return false;
+  const double per_node = surface->step_px * canvas_per_placed;
+  const cv::Point node(static_cast<int>((mosaic_x_px + 0.5) / per_node) - hidden_nodes.x,
+                       static_cast<int>((mosaic_y_px + 0.5) / per_node) - hidden_nodes.y);
+  return node.x >= 0 && node.y >= 0 && node.x < hidden.cols && node.y < hidden.rows &&
+         hidden.at<uchar>(node) != 0;
+}
+
 double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {
   return height_px > 0 ? std::hypot(mosaic_x_px - nadir_x_px, mosaic_y_px - nadir_y_px) / height_px : 0;
 }
 
 std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
-                                   std::optional<double> plane_height, bool fill) {
+                                   std::optional<double> plane_height, bool fill,
+                                   const surface::HeightGrid* surface) {
   std::vector<FrameView> views;
   const Eigen::Matrix3d canvas_from_ground = canvas.canvas_from_placed * mosaic_from_ground(flight).matrix;
   int source_index = -1;
@@ -147,9 +196,14 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
         std::sqrt(std::abs(canvas_from_ground.determinant() / std::pow(canvas_from_ground(2, 2), 3)));
     view.height_px = (placement.pose.centre.z() - plane_height.value_or(0)) * canvas_px_per_unit;
     orient(view, placement.pose);
+    if (surface != nullptr && !surface->empty() && !plane_height)
+      look_down_on(*surface, canvas, placement.pose, canvas_from_ground, view);
     view.box = usable_box(view, canvas);
-    if (!view.box.empty() && view.height_px > 0) views.push_back(view);
+    if (view.box.empty() || !(view.height_px > 0)) continue;
+    if (view.surface != nullptr) find_hidden(view);
+    views.push_back(view);
   }
+  if (surface != nullptr) keep_shown(views);
   return views;
 }
 

@@ -10,6 +10,7 @@
 #include "pipeline/record/flight_record.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/displacement_field.h"
+#include "stages/surface/surface.h"
 
 namespace lookdown::mosaic {
 
@@ -17,8 +18,9 @@ namespace lookdown::mosaic {
 struct Sighting {
   double x_px = 0, y_px = 0;          ///< in the frame as stored
   double frame_px_per_mosaic_px = 0;  ///< local scale, geometric mean of the two directions
-  bool usable = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too far,
-                        ///< not behind the rig
+  bool in_view = false;  ///< inside the frame, in front of the camera, not too slanting, not blown up too
+                         ///< far, not behind the rig
+  bool usable = false;   ///< in view, and nothing of the surface stands before it
 };
 
 /// Geometry of one frame over the canvas. Plain value; `box` holds every usable mosaic pixel.
@@ -30,9 +32,16 @@ struct FrameView {
   Eigen::Matrix3d frame_from_mosaic =
       Eigen::Matrix3d::Identity();  ///< undistorted pixels; third coordinate > 0 in front of the camera
   Eigen::Matrix3d mosaic_from_frame = Eigen::Matrix3d::Identity();
-  double monotonic_radius_px = 0;         ///< beyond it the lens model folds back
-  double nadir_x_px = 0, nadir_y_px = 0;  ///< mosaic pixel straight below the camera
-  double height_px = 0;                   ///< camera above the plane in mosaic pixels
+  double monotonic_radius_px = 0;                ///< beyond it the lens model folds back
+  double nadir_x_px = 0, nadir_y_px = 0;         ///< mosaic pixel straight below the camera
+  double height_px = 0;                          ///< camera above the plane in mosaic pixels
+  const surface::HeightGrid* surface = nullptr;  ///< what the mosaic looks down on; null: the plane
+  double canvas_per_placed = 1;                  ///< pixels of the canvas per pixel of the surface's grid
+  double camera_height = 0;                      ///< over the plane, units of the surface's heights
+  /// Added to a ray's homogeneous frame position for each unit of height.
+  Eigen::Vector3d frame_per_height = Eigen::Vector3d::Zero();
+  cv::Mat hidden;         ///< CV_8UC1, 255 at nodes of the surface that others stand before; empty: nowhere
+  cv::Rect hidden_nodes;  ///< that `hidden` is over
   cv::Rect box;
   cv::Mat
       riding;  ///< CV_8UC1 over the frame, reduced, 255 where a part of the rig rides along; empty: nowhere
@@ -44,6 +53,14 @@ struct FrameView {
   [[nodiscard]] cv::Point2d position(double mosaic_x_px, double mosaic_y_px) const;
   /// True where something that rides along with the camera hides the ground; position in the frame as stored.
   [[nodiscard]] bool rides_along(const cv::Point2d& frame_px) const;
+  /// Height of the surface, its own units.
+  [[nodiscard]] double height_at(double mosaic_x_px, double mosaic_y_px) const {
+    return surface == nullptr ? 0
+                              : surface->at((mosaic_x_px + 0.5) / canvas_per_placed - 0.5,
+                                            (mosaic_y_px + 0.5) / canvas_per_placed - 0.5);
+  }
+  /// True where something that stands higher hides the place from the camera.
+  [[nodiscard]] bool is_hidden(double mosaic_x_px, double mosaic_y_px) const;
   /// Tangent of the angle between the line of sight and straight down.
   [[nodiscard]] double tan_view_angle(double mosaic_x_px, double mosaic_y_px) const;
 };
@@ -54,8 +71,9 @@ inline constexpr double kLeastScale = 0.25;
 inline constexpr double kMostTanViewAngle = 3.7;  // 75 degrees
 
 /// Views of all frames that may be used: placed in the largest group, not dropped, or with `fill` dropped for
-/// nothing but blur. A frame that sees nothing of the canvas is left out.
+/// nothing but blur. A frame that sees nothing of the canvas is left out. `surface` must outlive the views.
 [[nodiscard]] std::vector<FrameView> frame_views(const FlightRecord&, const Canvas&,
-                                                 std::optional<double> plane_height, bool fill = false);
+                                                 std::optional<double> plane_height, bool fill = false,
+                                                 const surface::HeightGrid* surface = nullptr);
 
 }  // namespace lookdown::mosaic

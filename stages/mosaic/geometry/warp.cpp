@@ -31,7 +31,7 @@ cv::Mat geometrically_usable(const FrameView& view, const cv::Rect& area) {
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < columns; ++column)
       nodes.at<uchar>(row, column) =
-          bent_sight(view, area.x + column * kNodeSpacing, area.y + row * kNodeSpacing).usable;
+          bent_sight(view, area.x + column * kNodeSpacing, area.y + row * kNodeSpacing).in_view;
   cv::Mat near;  // a frame's corner may poke into a cell between its nodes, but then a neighbouring node is
                  // usable
   cv::dilate(nodes, near, cv::Mat());
@@ -47,9 +47,53 @@ cv::Mat geometrically_usable(const FrameView& view, const cv::Rect& area) {
       if (corners == 4 || none_near) continue;
       for (int y = cell.y; y < cell.y + cell.height; ++y)
         for (int x = cell.x; x < cell.x + cell.width; ++x)
-          if (bent_sight(view, area.x + x, area.y + y).usable) usable.at<uchar>(y, x) = 255;
+          if (bent_sight(view, area.x + x, area.y + y).in_view) usable.at<uchar>(y, x) = 255;
     }
   return usable;
+}
+
+}  // namespace
+
+namespace {
+
+/// Mosaic pixels by which the surface may stray from what its heights at a cell's corners give, as it shows
+/// in the frame, before the cell is mapped pixel by pixel.
+constexpr double kMostStrayPx = 0.05;
+
+/// True where positions between the cell's corners cannot be taken as linear for the surface's relief.
+bool is_uneven(const FrameView& view, const cv::Rect& cell) {
+  if (view.surface == nullptr) return false;
+  double corner[2][2];
+  for (int down = 0; down < 2; ++down)
+    for (int right = 0; right < 2; ++right)
+      corner[down][right] = view.height_at(cell.x + right * kNodeSpacing, cell.y + down * kNodeSpacing);
+  const double lean =
+      std::max(0.02, view.tan_view_angle(cell.x, cell.y)) * view.height_px / view.camera_height;
+  const double step = std::clamp(view.surface->step_px * view.canvas_per_placed, 2.0, 16.0);
+  for (double y = 0; y <= kNodeSpacing; y += step)
+    for (double x = 0; x <= kNodeSpacing; x += step) {
+      const double right = x / kNodeSpacing, down = y / kNodeSpacing;
+      const double plain = (corner[0][0] * (1 - right) + corner[0][1] * right) * (1 - down) +
+                           (corner[1][0] * (1 - right) + corner[1][1] * right) * down;
+      if (std::abs(view.height_at(cell.x + x, cell.y + y) - plain) * lean > kMostStrayPx) return true;
+    }
+  return false;
+}
+
+void map_uneven_cells(const FrameView& view, const cv::Rect& area, cv::Mat& map) {
+  const cv::Vec2f highest(static_cast<float>(view.camera.width_px - 1),
+                          static_cast<float>(view.camera.height_px - 1));
+  for (int y = 0; y < area.height; y += kNodeSpacing)
+    for (int x = 0; x < area.width; x += kNodeSpacing) {
+      const cv::Rect cell = cv::Rect(x, y, kNodeSpacing, kNodeSpacing) & cv::Rect({}, area.size());
+      if (!is_uneven(view, cell + area.tl())) continue;
+      for (int row = cell.y; row < cell.br().y; ++row)
+        for (int column = cell.x; column < cell.br().x; ++column) {
+          const cv::Point2d p = view.position(area.x + column, area.y + row);
+          map.at<cv::Vec2f>(row, column) = {std::clamp(static_cast<float>(p.x), 0.0F, highest[0]),
+                                            std::clamp(static_cast<float>(p.y), 0.0F, highest[1])};
+        }
+    }
 }
 
 }  // namespace
@@ -82,11 +126,23 @@ cv::Mat position_map(const FrameView& view, const cv::Rect& area) {
       }
     }
   }
+  if (view.surface != nullptr) map_uneven_cells(view, area, map);
   return map;
 }
 
-cv::Mat usable_map(const FrameView& view, const cv::Rect& area) {
+cv::Mat hidden_map(const FrameView& view, const cv::Rect& area) {
+  if (view.hidden.empty()) return {};
+  cv::Mat hidden(area.size(), CV_8UC1);
+  for (int row = 0; row < area.height; ++row)
+    for (int column = 0; column < area.width; ++column)
+      hidden.at<uchar>(row, column) = view.is_hidden(area.x + column, area.y + row) ? 255 : 0;
+  return hidden;
+}
+
+cv::Mat usable_map(const FrameView& view, const cv::Rect& area, bool even_hidden) {
   cv::Mat usable = geometrically_usable(view, area);
+  if (const cv::Mat hidden = even_hidden ? cv::Mat() : hidden_map(view, area); !hidden.empty())
+    usable.setTo(0, hidden);
   if (view.riding.empty()) return usable;
   const cv::Mat map = position_map(view, area);
   for (int row = 0; row < area.height; ++row)

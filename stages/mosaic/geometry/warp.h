@@ -12,8 +12,12 @@ namespace lookdown::mosaic {
 /// the frame are clamped to its edge pixels, so that the frame continues beyond its edge in its edge colours.
 [[nodiscard]] cv::Mat position_map(const FrameView&, const cv::Rect& area);
 
-/// CV_8UC1, 255 where the view is usable, for every pixel of `area`.
-[[nodiscard]] cv::Mat usable_map(const FrameView&, const cv::Rect& area);
+/// CV_8UC1, 255 where the view is usable, for every pixel of `area`; `even_hidden`: or in view behind
+/// something.
+[[nodiscard]] cv::Mat usable_map(const FrameView&, const cv::Rect& area, bool even_hidden = false);
+
+/// CV_8UC1, 255 where something that stands higher hides the place from the view; empty when nowhere.
+[[nodiscard]] cv::Mat hidden_map(const FrameView&, const cv::Rect& area);
 
 /// Reduction (1, 2, 4 or 8) at which a frame may be decoded when it is seen at `frame_px_per_mosaic_px`
 /// without losing resolution.

@@ -63,7 +63,10 @@ Shown shown_in(const Scene& scene, const cv::Rect& area) {
     // Where a frame ends before it can show a joined roof in place any other with a vote nearby does better.
     if (const cv::Mat strained = strained_map(scene.views[candidates[i]], reach); !strained.empty())
       cv::Mat(0.01 * weight).copyTo(weight, strained);
-    const cv::Mat usable = usable_map(scene.views[candidates[i]], reach);
+    // The same holds where something hides the place; where all are hidden, one shows it with an error.
+    if (const cv::Mat hidden = hidden_map(scene.views[candidates[i]], reach); !hidden.empty())
+      cv::Mat(0.01 * weight).copyTo(weight, hidden);
+    const cv::Mat usable = usable_map(scene.views[candidates[i]], reach, true);
     const cv::Mat wins_seen = (weight > best_seen(inside)) & usable, wins_any = weight > best_any(inside);
     weight.copyTo(best_seen(inside), wins_seen);
     seen_by(inside).setTo(static_cast<double>(i), wins_seen);

@@ -1,0 +1,67 @@
+#include "stages/surface/gap_filling.h"
+
+#include <opencv2/imgproc.hpp>
+
+namespace lookdown::surface {
+namespace {
+
+constexpr int kNarrowGap = 10;  ///< places from each side
+
+/// Smooth filling by coarser and coarser means (push and pull): Gortler et al., "The lumigraph", SIGGRAPH
+/// 1996, sec. 3.4.
+void fill_smoothly(cv::Mat& heights, cv::Mat& weight) {
+  if (heights.rows <= 2 || heights.cols <= 2) {
+    const double sum = cv::sum(weight)[0];
+    const double mean = sum > 0 ? cv::sum(heights.mul(weight))[0] / sum : 0;
+    heights.setTo(mean, weight == 0);
+    return;
+  }
+  const cv::Size half((heights.cols + 1) / 2, (heights.rows + 1) / 2);
+  cv::Mat weighted, coarse, coarse_weight, finer;
+  cv::resize(heights.mul(weight), weighted, half, 0, 0, cv::INTER_AREA);
+  cv::resize(weight, coarse_weight, half, 0, 0, cv::INTER_AREA);
+  coarse = weighted / cv::max(coarse_weight, 1e-6F);
+  coarse.setTo(0, coarse_weight < 1e-6F);
+  cv::Mat known = coarse_weight >= 1e-6F;
+  coarse_weight.setTo(0);
+  coarse_weight.setTo(1, known);
+  fill_smoothly(coarse, coarse_weight);
+  cv::resize(coarse, finer, heights.size(), 0, 0, cv::INTER_LINEAR);
+  finer.copyTo(heights, weight == 0);
+}
+
+}  // namespace
+
+void fill_gaps(cv::Mat& heights, const cv::Mat& known, double wall) {
+  cv::Mat filled = known.clone(), around, reached;
+  heights.setTo(0, known == 0);
+  constexpr float kFar = 1e30F;
+  for (int step = 0; step < kNarrowGap; ++step) {
+    cv::Mat lower = heights.clone();
+    lower.setTo(kFar, filled == 0);
+    cv::erode(lower, around, cv::Mat());
+    cv::dilate(filled, reached, cv::Mat());
+    const cv::Mat grown = reached & ~filled;
+    around.copyTo(heights, grown);
+    reached.copyTo(filled);
+  }
+  // Only what both sides have reached is a narrow gap; the rest of the growth is taken back.
+  cv::erode(filled, filled,
+            cv::getStructuringElement(cv::MORPH_RECT, {2 * kNarrowGap + 1, 2 * kNarrowGap + 1}), {-1, -1}, 1,
+            cv::BORDER_CONSTANT, cv::Scalar(255));
+  filled |= known;
+  // What has grown from both sides meets in the middle: at a wall the lower side goes on to its foot.
+  const cv::Mat gap = filled & ~known;
+  for (int step = 0; step < kNarrowGap; ++step) {
+    cv::Mat lower = heights.clone();
+    lower.setTo(kFar, filled == 0);
+    cv::erode(lower, around, cv::Mat());
+    around.copyTo(heights, (heights - around > wall) & gap);
+  }
+  cv::Mat weight;
+  filled.convertTo(weight, CV_32F, 1.0 / 255);
+  cv::threshold(weight, weight, 0.5, 1, cv::THRESH_BINARY);
+  fill_smoothly(heights, weight);
+}
+
+}  // namespace lookdown::surface

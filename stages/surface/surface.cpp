@@ -1,0 +1,229 @@
+#include "stages/surface/surface.h"
+
+#include <fmt/core.h>
+
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <opencv2/calib3d.hpp>
+#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
+#include <optional>
+
+#include "pipeline/record/mosaic_grid.h"
+#include "stages/surface/gap_filling.h"
+#include "stages/surface/height_sweep.h"
+#include "stages/surface/surface_file.h"
+#include "stages/surface/sweep_views.h"
+
+namespace lookdown::surface {
+namespace {
+
+/// Frame pixels from node to node, and to the next coarser level.
+constexpr double kPixelsANode = 2;
+constexpr int kCoarser = 4;
+constexpr double kMostNodes = 40e6;       ///< 500 MB with what is worked on
+constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's pictures
+constexpr double kUsualBase = 0.3;        ///< of base over height
+/// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
+/// tie points, which roofs and trees stand out of.
+constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5;
+constexpr double kPicturesShare = 0.4;  ///< of the memory
+constexpr int kGrowNodes = 8;           ///< reach of the neighbourhoods that are compared
+constexpr int kSpeckNodes = 60;         ///< nodes that stand alone with their height are a mistake
+
+double median(std::vector<double> values) {
+  std::nth_element(values.begin(), values.begin() + std::ptrdiff_t(values.size() / 2), values.end());
+  return values[values.size() / 2];
+}
+
+/// What holds for the whole flight.
+struct Flight {
+  Eigen::Matrix3d ground_from_mosaic = Eigen::Matrix3d::Identity();
+  double mosaic_px = 1;  ///< world units
+  double height = 1;     ///< of the cameras over the plane, world units
+  double frame_px = 1;   ///< of the frames on the ground, world units
+};
+
+std::optional<Flight> measures_of(const FlightRecord& record) {
+  std::vector<double> heights, sizes;
+  for (const SweepView& view : sweep_views(record, 1)) {
+    const FramePlacement& placed = record.frames[std::size_t(view.frame)].placement;
+    heights.push_back(view.centre.z());
+    sizes.push_back(view.centre.z() / placed.camera.fx_px);
+  }
+  if (heights.size() < 2) return std::nullopt;
+  Flight flight;
+  flight.ground_from_mosaic = mosaic_from_ground(record).matrix.inverse();
+  flight.ground_from_mosaic /= flight.ground_from_mosaic(2, 2);
+  flight.mosaic_px = std::sqrt(std::abs(flight.ground_from_mosaic.topLeftCorner<2, 2>().determinant()));
+  flight.height = median(heights);
+  flight.frame_px = median(sizes);
+  return flight;
+}
+
+/// Nodes `step_px` mosaic pixels apart.
+NodeGrid grid_of(const Flight& flight, const FlightPlacement& placement, double step_px) {
+  NodeGrid grid;
+  grid.columns = std::max(2, int(std::ceil(placement.mosaic_width_px / step_px)));
+  grid.rows = std::max(2, int(std::ceil(placement.mosaic_height_px / step_px)));
+  Eigen::Matrix3d mosaic_from_node = Eigen::Matrix3d::Identity();
+  mosaic_from_node.diagonal().head<2>().setConstant(step_px);
+  mosaic_from_node(0, 2) = mosaic_from_node(1, 2) = 0.5 * step_px - 0.5;
+  grid.ground_from_node = flight.ground_from_mosaic * mosaic_from_node;
+  grid.pitch = step_px * flight.mosaic_px;
+  return grid;
+}
+
+SearchRange whole_range(const Flight& flight, double spread, const NodeGrid& grid) {
+  const cv::Size size(grid.columns, grid.rows);
+  const double below = std::min(kMostBelow * flight.height, kAlwaysBelow * flight.height + kSpreads * spread),
+               above = std::min(kMostAbove * flight.height, kAlwaysAbove * flight.height + kSpreads * spread);
+  return {cv::Mat(size, CV_32FC1, cv::Scalar(0)), cv::Mat(size, CV_32FC1, cv::Scalar(-below)),
+          cv::Mat(size, CV_32FC1, cv::Scalar(above))};
+}
+
+/// Standard deviation with which a match tells a height: H / B sigma_parallax (Kraus, Photogrammetry:
+/// Geometry from Images and Laser Scans, 2nd ed., on the normal case of stereo).
+double height_sigma(double pitch) {
+  return kParallaxSigmaPx * pitch / kUsualBase;
+}
+
+/// Takes away what stands alone: small patches whose height differs from that of all round them.
+void drop_specks(FoundHeights& found, double apart) {
+  cv::Mat steps;
+  found.heights.convertTo(steps, CV_16S, 4 / apart);
+  constexpr int kNothing = -32768;
+  steps.setTo(kNothing, found.agreeing == 0);
+  cv::filterSpeckles(steps, kNothing, kSpeckNodes, 4);
+  found.agreeing.setTo(0, steps == kNothing);
+}
+
+/// Near an edge few neighbourhoods agree, for each shows two heights; what goes on there at the height that
+/// is known beside it is taken for known too.
+void grow_known(FoundHeights& found, double apart) {
+  const cv::Rect whole({}, found.heights.size());
+  for (int step = 0; step < kGrowNodes; ++step) {
+    const cv::Mat known = found.agreeing.clone();
+    cv::Mat rim;
+    cv::dilate(known, rim, cv::Mat());
+    rim.setTo(0, known);
+    for (int row = 0; row < whole.height; ++row)
+      for (int column = 0; column < whole.width; ++column) {
+        if (!rim.at<uchar>(row, column) || !found.told.at<uchar>(row, column)) continue;
+        const float own = found.heights.at<float>(row, column);
+        const cv::Rect around = cv::Rect(column - 1, row - 1, 3, 3) & whole;
+        for (int r = around.y; r < around.br().y; ++r)
+          for (int c = around.x; c < around.br().x; ++c)
+            if (known.at<uchar>(r, c) && std::abs(found.heights.at<float>(r, c) - own) <= apart)
+              found.agreeing.at<uchar>(row, column) = 1;
+      }
+  }
+}
+
+/// Known heights as they are, the others from around; single mistakes smoothed away.
+cv::Mat whole_surface(const FoundHeights& found, const NodeGrid& grid) {
+  cv::Mat heights = found.heights.clone();
+  fill_gaps(heights, found.agreeing > 0, 3 * height_sigma(grid.pitch));
+  cv::medianBlur(heights, heights, 5);
+  return heights;
+}
+
+/// Round what the coarser level has found: all heights of the neighbourhood, and a little more.
+SearchRange range_round(const cv::Mat& coarse, const NodeGrid& fine, double margin) {
+  constexpr int kNeighbourhood = 7;  // nodes of the coarser level
+  cv::Mat base, lowest, highest;
+  cv::GaussianBlur(coarse, base, {}, 6, 6, cv::BORDER_REPLICATE);
+  const cv::Mat around(kNeighbourhood, kNeighbourhood, CV_8UC1, cv::Scalar(1));
+  cv::erode(coarse - base, lowest, around);
+  cv::dilate(coarse - base, highest, around);
+  SearchRange range;
+  const cv::Size size(fine.columns, fine.rows);
+  // Node centres of both levels lie at half steps, as resize has it; the coarser grid may reach a little
+  // farther.
+  const auto widened = [&](const cv::Mat& m, int how) {
+    cv::Mat wide;
+    cv::resize(m, wide, {}, kCoarser, kCoarser, how);
+    return cv::Mat(wide(cv::Rect({}, size))).clone();
+  };
+  range.base = widened(base, cv::INTER_LINEAR);
+  range.lowest = widened(cv::Mat(lowest - margin), cv::INTER_NEAREST);
+  range.highest = widened(cv::Mat(highest + margin), cv::INTER_NEAREST);
+  return range;
+}
+
+FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, FlightRecord& record,
+                        RunContext& context) {
+  const std::vector<SweepView> views = sweep_views(record, grid.pitch);
+  SweepPictures pictures(context.reader, record, views,
+                         std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes())));
+  FoundHeights found = sweep_heights(grid, range, views, pictures, context, record);
+  drop_specks(found, 4 * height_sigma(grid.pitch));
+  grow_known(found, 1.5 * height_sigma(grid.pitch));
+  return found;
+}
+
+}  // namespace
+
+double HeightGrid::at(double mosaic_x_px, double mosaic_y_px) const {
+  const double column = std::clamp((mosaic_x_px + 0.5) / step_px - 0.5, 0.0, columns - 1.0),
+               row = std::clamp((mosaic_y_px + 0.5) / step_px - 0.5, 0.0, rows - 1.0);
+  const int c = std::min(int(column), columns - 2), r = std::min(int(row), rows - 2);
+  const float* upper = heights.data() + std::size_t(r) * std::size_t(columns) + std::size_t(c);
+  const float* lower = upper + columns;
+  const double a = column - c, b = row - r;
+  return (upper[0] * (1 - a) + upper[1] * a) * (1 - b) + (lower[0] * (1 - a) + lower[1] * a) * b;
+}
+
+void describe(Options& options, OptionVisitor& visitor) {
+  visitor.option(
+      {.name = "surface",
+       .help = "of a flight whose ground is not flat. heights: find its relief and what stands on it, and "
+               "look straight down on that; plane: show each frame as if its own ground were flat",
+       .choices = {"heights", "plane"}},
+      options.kind);
+}
+
+void build(FlightRecord& flight, const Options& options, RunContext& context) {
+  flight.surface.reset();
+  if (options.kind == "plane" || !(flight.placement.relief_spread > 0)) return;
+  const FlightPlacement& placement = flight.placement;
+  const std::optional<Flight> measures = measures_of(flight);
+  if (!measures || placement.mosaic_width_px < 64 || placement.mosaic_height_px < 64) return;
+  const double step_px =
+      std::max({1.0, kPixelsANode * measures->frame_px / measures->mosaic_px,
+                std::sqrt(double(placement.mosaic_width_px) * placement.mosaic_height_px / kMostNodes)});
+  const NodeGrid fine = grid_of(*measures, placement, step_px),
+                 coarse = grid_of(*measures, placement, step_px * kCoarser);
+  const FoundHeights roughly =
+      find_level(coarse, whole_range(*measures, placement.relief_spread, coarse), flight, context);
+  if (cv::countNonZero(roughly.agreeing) == 0) return;
+  const SearchRange near = range_round(whole_surface(roughly, coarse), fine, 3 * height_sigma(coarse.pitch));
+  const FoundHeights found = find_level(fine, near, flight, context);
+  write_surface(context.out / kSurfaceFile, whole_surface(found, fine), found.agreeing, step_px, placement);
+  SurfaceRecord record;
+  record.file = kSurfaceFile;
+  record.step_px = step_px;
+  record.known_share = double(cv::countNonZero(found.agreeing)) / double(found.agreeing.total());
+  record.height_sigma = height_sigma(fine.pitch);
+  flight.surface = record;
+}
+
+HeightGrid read(const FlightRecord& flight, const std::filesystem::path& out) {
+  HeightGrid grid;
+  if (!flight.surface) return grid;
+  cv::Mat heights, agreeing;
+  read_surface(out / flight.surface->file, heights, agreeing);
+  grid.columns = heights.cols;
+  grid.rows = heights.rows;
+  grid.step_px = flight.surface->step_px;
+  grid.heights.assign(heights.begin<float>(), heights.end<float>());
+  grid.confidence.assign(agreeing.begin<uchar>(), agreeing.end<uchar>());
+  double lowest = 0, highest = 0;
+  cv::minMaxLoc(heights, &lowest, &highest);
+  grid.lowest = float(lowest);
+  grid.highest = float(highest);
+  return grid;
+}
+
+}  // namespace lookdown::surface

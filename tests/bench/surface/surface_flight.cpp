@@ -1,0 +1,165 @@
+// surface_flight FOLDER OUT [--surface plane] [--threads T] [--no-mosaic]: places a flight, finds its surface
+// and makes the mosaic, without the other stages; with truth.json and surface_truth.tif in FOLDER
+// (paint_flight) the heights are held against the truth.
+#include <fmt/core.h>
+
+#include <Eigen/LU>
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <ctime>
+#include <opencv2/imgcodecs.hpp>
+
+#include "pipeline/record/mosaic_grid.h"
+#include "stages/mosaic/mosaic.h"
+#include "stages/surface/surface.h"
+#include "tests/bench/place/bench_placement.h"
+#include "tests/bench/place/placement_score.h"
+
+namespace {
+
+using namespace lookdown;
+
+double processor_s() {
+  return double(std::clock()) / CLOCKS_PER_SEC;
+}
+
+double bilinear(const cv::Mat& m, double x, double y) {
+  const int c = int(x), r = int(y);
+  if (c < 0 || r < 0 || c + 1 >= m.cols || r + 1 >= m.rows) return NAN;
+  const double a = x - c, b = y - r;
+  return (m.at<float>(r, c) * (1 - a) + m.at<float>(r, c + 1) * a) * (1 - b) +
+         (m.at<float>(r + 1, c) * (1 - a) + m.at<float>(r + 1, c + 1) * a) * b;
+}
+
+bool seen_by_two(const FlightRecord& flight, const Eigen::Vector3d& world) {
+  int seen = 0;
+  for (const FrameRecord& f : flight.frames) {
+    const FramePlacement& p = f.placement;
+    if (!p.placed || p.group != 0) continue;
+    double depth = 0;
+    const auto at = project(p.pose, p.camera, world, &depth);
+    seen +=
+        depth > 0 && at.x > 8 && at.y > 8 && at.x < p.camera.width_px - 8 && at.y < p.camera.height_px - 8;
+  }
+  return seen >= 2;
+}
+
+/// Truth every fourth unit, row 0 at y = 0.
+void score_heights(const FlightRecord& flight, const std::filesystem::path& folder,
+                   const std::filesystem::path& out) {
+  const cv::Mat truth = cv::imread((folder / "surface_truth.tif").string(), cv::IMREAD_UNCHANGED);
+  const surface::HeightGrid grid = surface::read(flight, out);
+  if (truth.empty() || grid.empty()) return;
+  const auto space = bench::score_space(folder / "truth.json", out / "placement.json");
+  const Eigen::Matrix3d ground_from_mosaic = mosaic_from_ground(flight).matrix.inverse();
+  std::vector<double> off, filled;
+  cv::Mat error = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);  // 128 = none, 4 steps a pixel of ground
+  for (int row = 0; row < grid.rows; ++row)
+    for (int column = 0; column < grid.columns; ++column) {
+      const std::size_t node = std::size_t(row) * std::size_t(grid.columns) + std::size_t(column);
+      const Eigen::Vector3d g = ground_from_mosaic * Eigen::Vector3d((column + 0.5) * grid.step_px - 0.5,
+                                                                     (row + 0.5) * grid.step_px - 0.5, 1);
+      const Eigen::Vector4d t = space.truth_from_placed *
+                                Eigen::Vector4d(g.x() / g.z(), g.y() / g.z(), double(grid.heights[node]), 1);
+      const double given = bilinear(truth, t.x() / 4, t.y() / 4);
+      if (!std::isfinite(given) || !seen_by_two(flight, {g.x() / g.z(), g.y() / g.z(), grid.heights[node]}))
+        continue;
+      error.at<uchar>(
+          row, column) = cv::saturate_cast<uchar>(128 + 4 * (t.z() - given) / space.gsd_m),
+               (grid.confidence[node] > 0 ? off : filled).push_back(std::abs(t.z() - given) / space.gsd_m);
+    }
+  cv::imwrite((out / "error.png").string(), error);
+  for (auto* list : {&off, &filled}) {
+    if (list->empty()) continue;
+    std::sort(list->begin(), list->end());
+    fmt::print(
+        "heights {}: {} nodes, off by {:.2f} pixels of ground median, {:.2f} at 68 %, {:.2f} at 95 %\n",
+        list == &off ? "where frames agree" : "filled", list->size(), (*list)[list->size() / 2],
+        (*list)[list->size() * 68 / 100], (*list)[list->size() * 95 / 100]);
+  }
+}
+
+/// How far what the picture shows is displaced by heights that are off: dz times the tangent of the angle at
+/// which the frame that is shown there looks down, in pixels of ground. Placement's own error comes on top.
+void score_picture(const FlightRecord& flight, const std::filesystem::path& folder,
+                   const std::filesystem::path& out) {
+  const cv::Mat truth = cv::imread((folder / "surface_truth.tif").string(), cv::IMREAD_UNCHANGED);
+  const cv::Mat sources = cv::imread((out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED);
+  const surface::HeightGrid grid = surface::read(flight, out);
+  if (truth.empty() || sources.empty()) return;
+  const auto space = bench::score_space(folder / "truth.json", out / "placement.json");
+  const Eigen::Matrix3d ground_from_mosaic = mosaic_from_ground(flight).matrix.inverse();
+  std::vector<const FramePlacement*> placed;
+  for (const FrameRecord& f : flight.frames)
+    if (f.placement.placed) placed.push_back(&f.placement);
+  std::vector<double> off;
+  double squares = 0;
+  for (int row = 0; row < sources.rows; row += 3)
+    for (int column = 0; column < sources.cols; column += 3) {
+      const int source = sources.at<ushort>(row, column);
+      if (source >= int(placed.size())) continue;
+      const Eigen::Vector3d g = ground_from_mosaic * Eigen::Vector3d(column, row, 1);
+      const double height = grid.empty() ? 0 : grid.at(column, row);
+      const Eigen::Vector3d world(g.x() / g.z(), g.y() / g.z(), height);
+      if (!seen_by_two(flight, world)) continue;
+      const Eigen::Vector4d t = space.truth_from_placed * Eigen::Vector4d(world.x(), world.y(), world.z(), 1);
+      const double given = bilinear(truth, t.x() / 4, t.y() / 4);
+      if (!std::isfinite(given)) continue;
+      const Eigen::Vector3d ray = placed[std::size_t(source)]->pose.centre - world;
+      off.push_back(std::abs(t.z() - given) / space.gsd_m * ray.head<2>().norm() / ray.z());
+      squares += off.back() * off.back();
+    }
+  if (off.empty()) return;
+  std::sort(off.begin(), off.end());
+  fmt::print(
+      "picture: {} places seen by two frames, displaced by heights {:.2f} pixels of ground RMSE, median "
+      "{:.2f}, "
+      "68 % {:.2f}, 95 % {:.2f}, 98 % {:.2f}\n",
+      off.size(), std::sqrt(squares / double(off.size())), off[off.size() / 2], off[off.size() * 68 / 100],
+      off[off.size() * 95 / 100], off[off.size() * 98 / 100]);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  if (argc < 3) return 2;
+  const std::filesystem::path folder = argv[1], out = argv[2];
+  surface::Options options;
+  mosaic::Options look;
+  int threads = 0;
+  bool with_mosaic = true;
+  for (int i = 3; i < argc; ++i) {
+    if (!std::strcmp(argv[i], "--surface")) options.kind = argv[++i];
+    if (!std::strcmp(argv[i], "--threads")) threads = std::atoi(argv[++i]);
+    if (!std::strcmp(argv[i], "--no-mosaic")) with_mosaic = false;
+  }
+  std::filesystem::create_directories(out);
+  double before = processor_s();
+  FlightRecord flight =
+      bench::place_frames(bench::frames_of(folder), folder / "truth.json", out, {}, threads);
+  fmt::print("place {:.1f} s  relief {:.3f}  height sigma {:.3f}\n", processor_s() - before,
+             flight.placement.relief_spread, flight.placement.height_sigma);
+  const FrameReader reader;
+  const Scheduler scheduler(Resources{threads, 1'500'000'000});
+  const Cache cache("");
+  Progress progress(false);
+  RunContext context{out, reader, scheduler, cache, progress};
+  before = processor_s();
+  surface::build(flight, options, context);
+  fmt::print("surface {:.1f} s\n", processor_s() - before);
+  if (flight.surface)
+    fmt::print("step {:.2f} px  known {:.3f}  height sigma of a match {:.3f}\n", flight.surface->step_px,
+               flight.surface->known_share, flight.surface->height_sigma);
+  score_heights(flight, folder, out);
+  if (with_mosaic) {
+    before = processor_s();
+    mosaic::build(flight, look, context);
+    fmt::print("mosaic {:.1f} s  covered {:.3f}  used {}  filled {:.4f}\n", processor_s() - before,
+               flight.mosaic->covered_share, flight.mosaic->frames_used,
+               flight.mosaic->filled_share.value_or(0));
+    score_picture(flight, folder, out);
+  }
+  for (const auto& list : {flight.notes, flight.warnings})
+    for (const std::string& line : list) fmt::print("{}\n", line);
+}
