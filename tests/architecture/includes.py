@@ -19,7 +19,7 @@ FACES = {
     "stages/report/before_after/before_after.h",  # the page of two dates, a command of its own
 }
 # stages/run calls the stages; a stage may see the face of another only if it is listed here.
-STAGES_SEEN_BY = {"run": None, "plan": {"glare"}, "report": {"measure"}}
+STAGES_SEEN_BY = {"run": None, "plan": {"glare"}, "report": {"measure"}, "mosaic": {"surface"}}
 PIPELINE_SEES = {"base": {"base"}, "geometry": {"base", "geometry"}, "imaging": {"base", "geometry", "imaging"},
                  "record": {"base", "geometry", "imaging", "record"}}
 INCLUDE = re.compile(r'^\s*#\s*include\s+"((?:cli|stages|pipeline)/[^"]+)"', re.M)
