@@ -38,6 +38,9 @@ struct Pyramid {
       });
       levels.push_back(std::move(coarse));
     }
+    for (const Texel& texel : levels.back().texels)
+      for (size_t c = 0; c < 4; ++c)
+        mean_[c] += static_cast<float>(texel[c]) / static_cast<float>(levels.back().texels.size());
   }
 
   // Bilinear at one level; x, y in texels of level 0 (texel centres at whole numbers). Wraps when asked.
@@ -79,6 +82,25 @@ struct Pyramid {
     }
     return value;
   }
+
+  // Of a tile whose opposite edges meet: two copies at an angle and scales that share no period. One copy
+  // alone repeats exactly, and ground that repeats lets frames of different places match, as no meadow does.
+  std::array<float, 4> without_period(float x, float y, float footprint_texels) const {
+    constexpr float kScale = 0.62F, kCos = 0.814F, kSin = 0.581F;  // about 35.5 degrees
+    constexpr float kShare = 0.70711F;  // keeps the contrast of one copy where two are added
+    const auto one = at(x, y, footprint_texels, true);
+    const auto other =
+        at(kScale * (kCos * x - kSin * y), kScale * (kSin * x + kCos * y), kScale * footprint_texels, true);
+    std::array<float, 4> value;
+    for (size_t c = 0; c < 4; ++c) {
+      const float mean = mean_[c];
+      value[c] = std::clamp(mean + kShare * (one[c] + other[c] - 2 * mean), 0.0F, 255.0F);
+    }
+    return value;
+  }
+
+ private:
+  std::array<float, 4> mean_{};
 };
 
 constexpr float kFade = 3;  // metres
@@ -217,13 +239,13 @@ GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
     }
     sample.sun_visible = colour[3] / 255.0F;
   }
-  // The painted part fades into the repeated base material over its last metres.
+  // The painted part fades into the base material over its last metres.
   const double inside = std::min(
       {position.x - map.low.x, position.y - map.low.y, map.high.x - position.x, map.high.y - position.y});
   if (inside < kFade) {
-    const auto base =
-        map.base.at(static_cast<float>(position.x / kBaseTexel), static_cast<float>(position.y / kBaseTexel),
-                    static_cast<float>(footprint_m / kBaseTexel), true);
+    const auto base = map.base.without_period(static_cast<float>(position.x / kBaseTexel),
+                                              static_cast<float>(position.y / kBaseTexel),
+                                              static_cast<float>(footprint_m / kBaseTexel));
     const float share = painted ? smoothstep(0, kFade, static_cast<float>(inside)) : 0;
     for (size_t c = 0; c < 4; ++c) colour[c] = base[c] + share * (colour[c] - base[c]);
   }
@@ -231,11 +253,11 @@ GroundSample GroundMap::at(Vec2 position, double footprint_m) const {
   sample.albedo = {colour[0] * colour[0] * kCode, colour[1] * colour[1] * kCode,
                    colour[2] * colour[2] * kCode};
   const auto detail_texels = static_cast<float>(footprint_m / kDetailTexel);
-  if (detail_texels < 24) {
-    const auto detail = map.detail.at(static_cast<float>(position.x / kDetailTexel),
-                                      static_cast<float>(position.y / kDetailTexel), detail_texels, true);
-    sample.albedo = sample.albedo * (detail[0] / 128.0F);
-  }
+  if (detail_texels < 24)
+    sample.albedo = sample.albedo * (map.detail.without_period(static_cast<float>(position.x / kDetailTexel),
+                                                               static_cast<float>(position.y / kDetailTexel),
+                                                               detail_texels)[0] /
+                                     128.0F);
   return sample;
 }
 

@@ -27,8 +27,7 @@ class GroundMap {
   GroundMap(const GroundMap&) = delete;
   GroundMap& operator=(const GroundMap&) = delete;
 
-  // What a pixel of ground size `footprint_m` sees at `at`. Outside the painted part: the base material
-  // repeated.
+  // What a pixel of ground size `footprint_m` sees at `at`. Outside the painted part: the base material.
   GroundSample at(Vec2 position, double footprint_m) const;
 
   Vec2 low() const;   // south-west corner of the painted part
