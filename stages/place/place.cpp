@@ -202,6 +202,18 @@ std::vector<ControlPoint> control_of(const Options& options, FlightRecord& fligh
   return read_control(options.control_file, options.marks_file, options.check, flight, flight.warnings);
 }
 
+/// Ties between members that the group does not hold: a part that hung on the rest by a thread that broke.
+std::vector<Tie> ties_among_rest(const Group& group, const std::vector<Tie>& ties) {
+  const auto left = [&](int member) {
+    const int place = place_of(group, member);
+    return place >= 0 && !group.held_firmly[std::size_t(place)];
+  };
+  std::vector<Tie> among;
+  for (const Tie& t : ties)
+    if (left(t.a) && left(t.b)) among.push_back(t);
+  return among;
+}
+
 /// What one group has taught of the cameras is known beforehand in the next.
 void carry_cameras_over(const Group& group, std::vector<KnownCamera>& cameras) {
   if (group.members.size() < 3) return;
@@ -327,20 +339,24 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   settle_horizon_views(chosen.frames, ties, flight);
   for (std::size_t i = 0; i < chosen.frames.size(); ++i)
     if (!flight.frames[std::size_t(chosen.frames[i].record)].tilt) chosen.tilts[i] = {};
-  const auto groups = connected_groups(chosen.frames.size(), ties);
+  std::vector<std::vector<int>> groups = connected_groups(chosen.frames.size(), ties);
   for (const TieFrame& f : chosen.frames)
     flight.frames[std::size_t(f.record)].placement.why_not = why_untied(flight, f);
 
   std::vector<KnownCamera> cameras = chosen.cameras;
   Canvas canvas;
   double next_west_px = 0;
-  for (const auto& members : groups) {
+  for (std::size_t next = 0; next < groups.size(); ++next) {
+    const std::vector<int> members = groups[next];
     stop_if_requested();
     const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
     PlacedGroup placed{adjust_group(input, members), {}};
     const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
                                     [](bool held) { return held; });
     if (!anyone) continue;
+    // What does not hold to this group may yet hold together.
+    for (auto& rest : connected_groups(chosen.frames.size(), ties_among_rest(placed.group, ties)))
+      groups.push_back(std::move(rest));
     carry_cameras_over(placed.group, cameras);
     const int number = flight.placement.groups++;
     // Control that lies in the first group is no fault of the others.
@@ -364,11 +380,11 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
       // it.
       own.west -= next_west_px * own.gsd;
       next_west_px += 1.1 * own.width_px;
-      flight.warnings.push_back(
-          fmt::format("group {} ({} frames) is not connected with the first group: where it lies against it "
-                      "is not known, "
-                      "so it is not in the mosaic; fly more overlap, or run its frames on their own",
-                      number + 1, members.size()));
+      flight.warnings.push_back(fmt::format(
+          "group {} ({} frames) is not connected with the first group: where it lies against it "
+          "is not known, "
+          "so it is not in the mosaic; fly more overlap, or run its frames on their own",
+          number + 1, std::count(placed.group.held_firmly.begin(), placed.group.held_firmly.end(), true)));
     }
     write_frames(placed, number, own.mosaic_from_ground(), chosen.frames, placed.group.ties, flight);
   }

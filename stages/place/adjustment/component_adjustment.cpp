@@ -267,7 +267,8 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
   }
   for (const GeometricTieOptions& options : {GeometricTieOptions{20, 4}, GeometricTieOptions{8, 3}}) {
     take_lens(input.frames, group);
-    group.ties = with_ties_of_untied(geometric_ties(input.frames, group, options), input.ties, members);
+    group.ties =
+        with_ties_of_untied(geometric_ties(input.frames, group, input.ties, options), input.ties, members);
     renew_tie_points(input, group);
     balance_finely(group.network);
   }

@@ -75,9 +75,13 @@ Eigen::Matrix3d by_way_of_ground(const Pose& a, const Camera& camera_a, const Po
 }
 
 std::vector<Tie> geometric_ties(const std::vector<TieFrame>& frames, const Group& group,
-                                const GeometricTieOptions& options) {
-  const auto chosen = chosen_pairs(overlaps(frames, group, options.least_overlap), group.members.size(),
-                                   options.most_of_frame);
+                                const std::vector<Tie>& known, const GeometricTieOptions& options) {
+  auto chosen = chosen_pairs(overlaps(frames, group, options.least_overlap), group.members.size(),
+                             options.most_of_frame);
+  for (const Tie& t : known) {
+    const int a = place_of(group, t.a), b = place_of(group, t.b);
+    if (a >= 0 && b >= 0) chosen.insert({a, b});
+  }
   const std::vector<std::pair<int, int>> pairs(chosen.begin(), chosen.end());
   std::vector<std::optional<Tie>> found(pairs.size());
   tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {

@@ -15,9 +15,10 @@ struct GeometricTieOptions {
   int most_of_frame = 16;  ///< the best-overlapping neighbours of each frame
 };
 
-/// Ties among the group's frames, ordered by (a, b).
+/// Ties among the group's frames, ordered by (a, b). Pairs that are tied already (`known`) are looked at again
+/// however little they overlap: two strips may touch in one corner.
 [[nodiscard]] std::vector<Tie> geometric_ties(const std::vector<TieFrame>&, const Group&,
-                                              const GeometricTieOptions&);
+                                              const std::vector<Tie>& known, const GeometricTieOptions&);
 
 /// Frame b from frame a by way of the plane z = 0, undistorted pixels.
 [[nodiscard]] Eigen::Matrix3d by_way_of_ground(const Pose& a, const Camera& camera_a, const Pose& b,
