@@ -102,6 +102,24 @@ TEST_F(SpecialFlights, APictureOfTwoPlacesAtOnceIsInconsistentAndItsNeighboursAr
   expect_reasons(flight);
 }
 
+TEST_F(SpecialFlights, TwoStripsThatTouchInOneCornerAreJoined) {
+  const SmallFlight f;
+  painted::SiteChoice site;
+  site.seed = 37;
+  const double height = f.flight.focal_px, east = 0.77 * f.flight.width_px, north = 0.75 * f.flight.height_px;
+  std::vector<painted::Shot> shots;
+  for (int strip = 0; strip < 2; ++strip)
+    for (int i = 0; i < 3; ++i) {
+      const std::string file = "A00" + std::to_string(3 * strip + i + 1) + ".jpg";
+      const Eigen::Vector3d centre(500 + 270 * i + strip * (540 + east), 600 + strip * north, height);
+      shots.push_back(painted::shot(file, centre, 0, 0.02 * (i - 1), 0.015 * (strip + 1)));
+    }
+  painted::take_all(painted::paint_site(site), painted::camera_of(f.flight), shots, frames());
+  const FlightRecord flight = place_folder(frames(), out());
+  EXPECT_EQ(placed_in_group(flight, 0, "A"), 6);
+  EXPECT_LE(bench::score_placement(frames() / "truth.json", out() / "placement.json").rmse_px, 2);
+}
+
 TEST_F(SpecialFlights, MirroredCopiesAreNeverJoinedWithTheirOriginals) {
   SmallFlight f;
   f.flight.rows = 2;
