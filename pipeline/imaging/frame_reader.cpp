@@ -137,10 +137,12 @@ Result<cv::Mat> FrameReader::grey(const fs::path& path, int reduction, RawPixels
   return reduced(luminance, *head, reduction);
 }
 
-Result<cv::Mat> FrameReader::bgr_native(const fs::path& path) const {
+Result<cv::Mat> FrameReader::bgr_native(const fs::path& path, int reduction) const {
   const Result<FrameHeader> head = header(path);
   if (!head) return head.error();
-  return decode(path, *head, false, 1);
+  const Result<cv::Mat> native = decode(path, *head, false, reduction);
+  if (!native) return native;
+  return reduced(*native, *head, reduction);
 }
 
 // Pixels in the file's own depth, reduced where the format offers that while decoding.

@@ -71,8 +71,8 @@ class FrameReader {
   /// regard to colour profiles.
   [[nodiscard]] Result<cv::Mat> grey(const std::filesystem::path&, int reduction = 1,
                                      RawPixels = RawPixels::developed) const;
-  /// BGR in the file's own depth (CV_8UC3 or CV_16UC3).
-  [[nodiscard]] Result<cv::Mat> bgr_native(const std::filesystem::path&) const;
+  /// BGR in the file's own depth (CV_8UC3 or CV_16UC3), same reductions: what `bgr` makes eight bits of.
+  [[nodiscard]] Result<cv::Mat> bgr_native(const std::filesystem::path&, int reduction = 1) const;
   /// The file's bytes.
   [[nodiscard]] Result<std::vector<std::uint8_t>> bytes(const std::filesystem::path&) const;
 

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <numbers>
 #include <opencv2/core/hal/intrin.hpp>
+#include <opencv2/imgproc.hpp>
 
 namespace lookdown {
 namespace {
@@ -125,8 +126,13 @@ std::array<uchar, kTaps * kRow> taps_at_edge(const cv::Mat& source, int left, in
 }  // namespace
 
 cv::Mat lanczos(const cv::Mat& source, const cv::Mat& x, const cv::Mat& y) {
+  cv::Mat out;
+  if (source.depth() == CV_16U) {
+    cv::remap(source, out, x, y, cv::INTER_LANCZOS4, cv::BORDER_REPLICATE);
+    return out;
+  }
   const Table& weights = table();
-  cv::Mat out(x.size(), CV_8UC3);
+  out.create(x.size(), CV_8UC3);
   const auto stride = static_cast<std::ptrdiff_t>(source.step[0]);
   for (int row = 0; row < out.rows; ++row) {
     const auto* right = x.ptr<float>(row);

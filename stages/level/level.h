@@ -50,6 +50,7 @@ struct CopyOptions {
       "crop";  ///< "crop" = largest clean rectangle, "transparent" = whole frame on a clear canvas (PNG)
   std::optional<double> aspect;  ///< width / height of the crop; empty: as the frame is displayed
   int quality = 95;              ///< JPEG quality
+  std::string bits = "8";        ///< a sample: "8", or "16" where the frame has more than 8
 };
 void describe(CopyOptions&, OptionVisitor&);
 

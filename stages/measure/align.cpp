@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/imaging/raster_window.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {
@@ -48,14 +49,9 @@ Picture read_part(GDALDataset& mosaic, const cv::Rect& area, cv::Size size) {
                                      std::max(1, static_cast<int>(inside.width * factor_x)),
                                      std::max(1, static_cast<int>(inside.height * factor_y))) &
                             cv::Rect({}, size);
-    cv::Mat part = four(target);
-    GDALRasterIOExtraArg how;
-    INIT_RASTERIO_EXTRA_ARG(how);
-    how.eResampleAlg = GRIORA_Average;
-    if (mosaic.RasterIO(GF_Read, inside.x, inside.y, inside.width, inside.height, part.data, target.width,
-                        target.height, GDT_Byte, 4, nullptr, 4, static_cast<GSpacing>(part.step[0]), 1,
-                        &how) != CE_None)
-      throw InputError(std::string("a mosaic cannot be read: ") + CPLGetLastErrorMsg());
+    const cv::Mat read = rgba_window(mosaic, inside, target.size());
+    if (read.empty()) throw InputError(std::string("a mosaic cannot be read: ") + CPLGetLastErrorMsg());
+    read.copyTo(four(target));
   }
   Picture picture;
   cv::cvtColor(four, picture.grey, cv::COLOR_RGBA2GRAY);

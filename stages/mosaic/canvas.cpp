@@ -46,15 +46,16 @@ Canvas plan_canvas(const FlightPlacement& placement, std::optional<double> gsd_m
   return canvas;
 }
 
-std::int64_t disk_need_bytes(const Canvas& canvas) {
+std::int64_t disk_need_bytes(const Canvas& canvas, int bits) {
   const double pixels = canvas.gigapixels() * 1e9;
   constexpr double kWorkingColour = 4, kFinalColour = 4 * 4.0 / 3, kTemporaryOverviews = 4.0 / 3;
   constexpr double kSourcesAndGlare = 2 * 3;  // small in practice, since both compress well
-  return static_cast<std::int64_t>(pixels *
-                                   (kWorkingColour + kFinalColour + kTemporaryOverviews + kSourcesAndGlare));
+  const double colours = (kWorkingColour + kFinalColour + kTemporaryOverviews) * bits / 8;
+  return static_cast<std::int64_t>(pixels * (colours + kSourcesAndGlare));
 }
 
-void check_size_and_disk(const Canvas& canvas, double max_gigapixels, const std::filesystem::path& out) {
+void check_size_and_disk(const Canvas& canvas, double max_gigapixels, const std::filesystem::path& out,
+                         int bits) {
   if (canvas.gigapixels() > max_gigapixels)
     throw CanvasError(
         fmt::format("mosaic: {} x {} px is {:.2f} gigapixels, more than the {:.2f} allowed; give a coarser "
@@ -63,7 +64,7 @@ void check_size_and_disk(const Canvas& canvas, double max_gigapixels, const std:
   std::error_code unknown;
   const auto space = std::filesystem::space(out, unknown);
   if (unknown) return;
-  const std::int64_t need = disk_need_bytes(canvas);
+  const std::int64_t need = disk_need_bytes(canvas, bits);
   if (static_cast<std::int64_t>(space.available) < need)
     throw CanvasError(
         fmt::format("mosaic: {} x {} px may need {:.1f} GB on the disk of {}, which has {:.1f} GB free; make "

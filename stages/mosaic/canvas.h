@@ -35,12 +35,14 @@ struct CanvasError : std::runtime_error {
 /// no grid.
 [[nodiscard]] Canvas plan_canvas(const FlightPlacement&, std::optional<double> gsd_m);
 
-/// Bytes that the output and the working file may take at most: 4 bytes a pixel uncompressed for the working
-/// file, the final file with overviews (4/3) and its temporary overviews, sources and glare beside them.
-[[nodiscard]] std::int64_t disk_need_bytes(const Canvas&);
+/// Bytes that the output and the working file may take at most: four samples of `bits` a pixel uncompressed
+/// for the working file, the final file with overviews (4/3) and its temporary overviews, sources and glare
+/// beside them.
+[[nodiscard]] std::int64_t disk_need_bytes(const Canvas&, int bits = 8);
 
 /// Throws CanvasError when the canvas is larger than `max_gigapixels` or the disk below `out` has not room
 /// for it.
-void check_size_and_disk(const Canvas&, double max_gigapixels, const std::filesystem::path& out);
+void check_size_and_disk(const Canvas&, double max_gigapixels, const std::filesystem::path& out,
+                         int bits = 8);
 
 }  // namespace lookdown::mosaic

@@ -62,8 +62,18 @@ RasterKind described(RasterKind kind, Derivation derivation, const char* what) {
   return kind;
 }
 
-RasterKind colour_kind() {
-  return {.band_names = {"red", "green", "blue", "alpha"}};
+RasterKind colour_kind(int bits) {
+  return {.depth = bits == 16 ? CV_16U : CV_8U, .band_names = {"red", "green", "blue", "alpha"}};
+}
+
+/// True when a frame's file has more than eight bits to give.
+bool any_deep(const FlightRecord& flight, const std::vector<FrameView>& views, const FrameReader& reader) {
+  return std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
+    const FrameSource& source = flight.frames[view.frame_index].source;
+    if (source.format == "JPEG" || source.format == "RAW") return source.format == "RAW";
+    const Result<FrameHeader> header = reader.header(source.path);
+    return header && header->bits > 8;
+  });
 }
 
 /// Frames that only fill are named with the band: a reader of the numbers alone can tell them.
@@ -142,8 +152,8 @@ std::int64_t share_of(std::int64_t bytes, double share) {
 struct Rasters {
   RasterFile colours, sources, glare;
   Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation,
-          const std::vector<FrameView>& views)
-      : colours(out / "mosaic.tif", canvas, described(colour_kind(), derivation, kMosaicOf)),
+          const std::vector<FrameView>& views, int bits)
+      : colours(out / "mosaic.tif", canvas, described(colour_kind(bits), derivation, kMosaicOf)),
         sources(out / "mosaic_sources.tif", canvas,
                 described(sources_kind(views), derivation, "source frame of every pixel of a mosaic")),
         glare(out / "mosaic_glare.tif", canvas,
@@ -308,9 +318,11 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     return;
   }
   if (views.size() > kMostViews || views.back().source_index >= kNoSource)
-    throw CanvasError(fmt::format("mosaic: {} frames are more than the {} that one picture can name; join them in parts",
-                                  views.size(), kMostViews));
-  check_size_and_disk(canvas, options.max_gigapixels, context.out);
+    throw CanvasError(
+        fmt::format("mosaic: {} frames are more than the {} that one picture can name; join them in parts",
+                    views.size(), kMostViews));
+  const int bits = options.bits == "16" ? 16 : 8;
+  check_size_and_disk(canvas, options.max_gigapixels, context.out, bits);
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
 
   Survey survey = survey_frames(flight, views, canvas, options.order, context);
@@ -328,8 +340,11 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const std::vector<RidingPart> riding = riding_parts(flight, views, survey);
   leave_out(riding, views, survey);
   for (const RidingPart& part : riding) flight.notes.push_back(in_words(part));
+  // Frames of eight bits alone are joined as they are coded, which asks less and differs by less than they
+  // hold.
+  const bool deep = bits == 16 || any_deep(flight, views, context.reader);
   FrameStore store(context.reader, flight, context.out,
-                   share_of(context.scheduler.memory_bytes(), kFramesShare));
+                   share_of(context.scheduler.memory_bytes(), kFramesShare), deep ? CV_16U : CV_8U);
   std::vector<RaisedArea> roofs;
   if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
     roofs = long_roofs(views, survey, placed_roofs(flight.placement, canvas, views, survey));
@@ -342,8 +357,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     bend_frames(views, survey, seam_ties(views, survey, choice, store, context));
 
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
-  Rasters rasters(context.out, canvas, derivation, views);
-  const Tally tally = render_all({canvas, views, survey, choice, model}, flight, context, store, rasters);
+  Rasters rasters(context.out, canvas, derivation, views, bits);
+  const Tally tally =
+      render_all({canvas, views, survey, choice, model, bits, deep}, flight, context, store, rasters);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });

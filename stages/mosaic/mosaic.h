@@ -18,6 +18,7 @@ struct Options {
       "best";  ///< "best", "newest", "sharpest", "straightest": which frame wins where several see a spot
   std::optional<double> gsd_m;  ///< empty: as placed
   std::string compression = "deflate";
+  std::string bits = "8";  ///< a sample of mosaic.tif: "8" or "16"
   double max_gigapixels = 4;
   bool colour_balance = true;
   bool fill =

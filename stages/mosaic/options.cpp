@@ -17,6 +17,11 @@ void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
       {.name = "compression", .help = "of mosaic.tif", .choices = {"deflate", "zstd", "lzw", "jpeg", "none"}},
       options.compression);
+  visitor.option({.name = "bits",
+                  .help = "a sample of mosaic.tif; 16 keeps what camera raw and other frames of more than 8 "
+                          "bits hold, for editing",
+                  .choices = {"8", "16"}},
+                 options.bits);
   visitor.option(
       {.name = "max-gigapixels", .help = "refuse to make a larger mosaic", .least = 0.001, .most = 1000},
       options.max_gigapixels);

@@ -51,13 +51,15 @@ void write_levelled_copies(FlightRecord& record, const FlightOptions& options, R
   for (const FrameRecord& frame : record.frames)
     if (!frame.fault && frame.decision.verdict != Verdict::drop && frame.horizon)
       level_frames.push_back(&frame);
+  level::CopyOptions copies = options.copies;
+  if (options.mosaic.bits == "16") copies.bits = "16";  // one word for all that a run makes
   std::vector<std::optional<Fault>> faults(level_frames.size());
   context.progress.start("levelled copies", level_frames.size());
   context.scheduler.for_each_frame(
       level_frames.size(), bytes_for_largest_frame(record, kBytesAPixelOfCopies),
       [&](std::size_t i) {
         const auto copy =
-            level::write_levelled(*level_frames[i], context.out / "levelled", options.copies, context.reader);
+            level::write_levelled(*level_frames[i], context.out / "levelled", copies, context.reader);
         if (!copy) faults[i] = copy.error();
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {

@@ -189,6 +189,8 @@ std::vector<std::string> check_inputs(const FlightOptions& options,
     if (!options.sun_marks_file.empty()) (void)level::read_sun_marks(options.sun_marks_file);
     if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
     inspect::check(options.inspect);
+    if (options.mosaic.bits == "16" && options.mosaic.compression == "jpeg")
+      throw InputMistake("--compression jpeg holds 8 bits; with --bits 16 choose deflate, zstd, lzw or none");
     return notes;
   } catch (const InputMistake&) {
     throw;

@@ -85,11 +85,14 @@ std::string what_was_done(const FrameRecord& frame, const CopyOptions& options) 
   return fmt::format("levelled: turned by {:.2f} degrees", frame.horizon->roll_deg);
 }
 
-std::string ending_for(const FrameSource& source, bool transparent) {
+std::string ending_for(const FrameSource& source, bool transparent, bool sixteen_bits) {
   if (transparent) return ".png";
   if (source.format == "PNG") return ".png";
-  // What is developed from raw has 16 bits to keep.
-  return source.format == "TIFF" || source.format == "RAW" ? ".tif" : ".jpg";
+  return source.format == "TIFF" || source.format == "RAW" || sixteen_bits ? ".tif" : ".jpg";
+}
+
+Result<cv::Mat> pixels_of(const FrameRecord& frame, const CopyOptions& options, const FrameReader& reader) {
+  return options.bits == "16" ? reader.bgr_native(frame.source.path) : reader.bgr(frame.source.path);
 }
 
 }  // namespace
@@ -106,6 +109,13 @@ void describe(CopyOptions& options, OptionVisitor& visitor) {
   visitor.option({"aspect", "width / height of the crop; empty: that of the frame as displayed", 0.1, 10},
                  options.aspect);
   visitor.option({"quality", "JPEG quality of the copies", 50, 100}, options.quality);
+  visitor.option(
+      {"bits",
+       "a sample of the copies; 16 keeps what camera raw and other frames of more than 8 bits hold",
+       0,
+       0,
+       {"8", "16"}},
+      options.bits);
 }
 
 Result<std::filesystem::path> write_levelled(const FrameRecord& frame, const std::filesystem::path& folder,
@@ -130,13 +140,13 @@ Result<std::filesystem::path> write_levelled(const FrameRecord& frame, const std
     return Fault{"level", frame.source.file,
                  "the upright view is more than eight times as large as the frame",
                  "use fill=crop, or turn only"};
-  const auto pixels = reader.bgr_native(frame.source.path);
+  const auto pixels = pixels_of(frame, options, reader);
   if (!pixels) return pixels.error();
 
   cv::Mat1b alpha;
   cv::Mat levelled = resample(*pixels, *view, rectangle, size, alpha);
   if (transparent) levelled = with_alpha(levelled, alpha);
-  const std::string ending = ending_for(frame.source, transparent);
+  const std::string ending = ending_for(frame.source, transparent, levelled.depth() == CV_16U);
   std::vector<std::uint8_t> bytes;
   if (!cv::imencode(ending, levelled, bytes, {cv::IMWRITE_JPEG_QUALITY, options.quality}))
     return Fault{"level", frame.source.file, "the levelled copy could not be encoded", ""};

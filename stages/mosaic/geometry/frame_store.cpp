@@ -6,11 +6,13 @@ namespace lookdown::mosaic {
 
 FrameStore::Picture FrameStore::bgr(int frame_index, int reduction) {
   const FrameSource& source = flight_.frames[frame_index].source;
-  const std::int64_t bytes =
-      3LL * reduced_length(source.width_px, reduction) * reduced_length(source.height_px, reduction);
+  const bool deep = depth_ == CV_16U;
+  const std::int64_t bytes = (deep ? 6LL : 3LL) * reduced_length(source.width_px, reduction) *
+                             reduced_length(source.height_px, reduction);
   return kept({frame_index, reduction}, bytes, [&]() -> Picture {
-    auto picture = reader_.bgr(source.path, reduction);
+    auto picture = deep ? reader_.bgr_native(source.path, reduction) : reader_.bgr(source.path, reduction);
     if (!picture) throw FrameFault{picture.error()};
+    if (picture->depth() != depth_) picture->convertTo(*picture, depth_, 257.0);  // 255 -> 65535
     return std::make_shared<const cv::Mat>(std::move(*picture));
   });
 }
@@ -44,8 +46,8 @@ FrameStore::Picture FrameStore::kept(const Key& key, std::int64_t bytes,
   }
   // Decoding happens outside the lock; others who want the same frame wait on the future.
   try {
-    // Whoever waits blocks its thread: the producer must not pick up other tiles' work meanwhile, which could wait for
-    // this very picture.
+    // Whoever waits blocks its thread: the producer must not pick up other tiles' work meanwhile, which could
+    // wait for this very picture.
     Picture picture;
     tbb::this_task_arena::isolate([&] { picture = read(); });
     promise.set_value(picture);

@@ -22,11 +22,12 @@ namespace lookdown::mosaic {
 class FrameStore {
  public:
   FrameStore(const FrameReader& reader, const FlightRecord& flight, std::filesystem::path out,
-             std::int64_t budget_bytes)
-      : reader_(reader), flight_(flight), out_(std::move(out)), budget_bytes_(budget_bytes) {}
+             std::int64_t budget_bytes, int depth = CV_8U)
+      : reader_(reader), flight_(flight), out_(std::move(out)), budget_bytes_(budget_bytes), depth_(depth) {}
 
   using Picture = std::shared_ptr<const cv::Mat>;
-  /// CV_8UC3 of the frame at 1/reduction size. Throws FrameFault when the file can no longer be read.
+  /// The frame at 1/reduction size, three channels of the store's depth: CV_8U, or CV_16U to which frames of
+  /// eight bits are widened. Throws FrameFault when the file can no longer be read.
   [[nodiscard]] Picture bgr(int frame_index, int reduction);
   /// CV_8UC1 of the frame's size, 255 = glare; null when there is none or it does not fit the frame.
   [[nodiscard]] Picture glare_mask(int frame_index);
@@ -45,6 +46,7 @@ class FrameStore {
   const FlightRecord& flight_;
   std::filesystem::path out_;
   std::int64_t budget_bytes_;
+  int depth_;
   std::int64_t held_bytes_ = 0;
   std::mutex guard_;
   std::map<Key, Entry> entries_;

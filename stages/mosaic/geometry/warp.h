@@ -34,7 +34,7 @@ enum class Detail { full, coarse };
 
 /// `picture` (the frame reduced by `reduction`) resampled at `map` (positions in the frame as stored):
 /// Lanczos with 8 x 8 taps, behind a Gaussian against aliasing where the frame is finer than the canvas
-/// (`frame_px_per_mosaic_px` > 1). CV_8UC3, like `picture`.
+/// (`frame_px_per_mosaic_px` > 1). CV_8UC3 or CV_16UC3, like `picture`.
 [[nodiscard]] cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map,
                                double frame_px_per_mosaic_px, Detail detail = Detail::full);
 

@@ -11,6 +11,7 @@
 #include <mutex>
 
 #include "pipeline/base/atomic_file.h"
+#include "pipeline/imaging/raster_window.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -130,16 +131,8 @@ void RasterFile::write(const cv::Rect& area, const cv::Mat& pixels) {
 }
 
 cv::Mat RasterFile::reduced(const cv::Rect& area, cv::Size size) const {
-  cv::Mat picture(size, CV_MAKETYPE(kind_.depth, kind_.bands));
-  const int bytes = kind_.depth == CV_16U ? 2 : 1;
-  GDALRasterIOExtraArg how;
-  INIT_RASTERIO_EXTRA_ARG(how);
-  how.eResampleAlg = kind_.averaged_overviews ? GRIORA_Average : GRIORA_NearestNeighbour;
-  const CPLErr result =
-      working_->RasterIO(GF_Read, area.x, area.y, area.width, area.height, picture.data, size.width,
-                         size.height, gdal_type(kind_.depth), kind_.bands, nullptr, bytes * kind_.bands,
-                         static_cast<GSpacing>(picture.step[0]), bytes, &how);
-  if (result != CE_None) fail(final_path_);
+  const cv::Mat picture = rgba_window(*working_, area, size);
+  if (picture.empty()) fail(final_path_);
   return picture;
 }
 

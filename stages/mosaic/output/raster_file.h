@@ -42,7 +42,8 @@ class RasterFile {
   /// Makes the final file. `compression`: "deflate", "zstd", "lzw", "jpeg" or "none". Nothing is written any
   /// more.
   void finish(const std::string& compression, int threads);
-  /// `area` of the canvas averaged to `size`; quick once finished, out of the overviews.
+  /// `area` of the canvas averaged to `size`, CV_8UC4, for a raster with alpha; quick once finished, out of
+  /// the overviews.
   [[nodiscard]] cv::Mat reduced(const cv::Rect& area, cv::Size size) const;
 
  private:

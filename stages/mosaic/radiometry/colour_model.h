@@ -43,9 +43,15 @@ using ColourModel = std::vector<FrameColour>;
 [[nodiscard]] Eigen::VectorXd overlap_gains(const Eigen::MatrixXd& counts, const Eigen::MatrixXd& means,
                                             double sigma_level, double sigma_gain);
 
-/// `bgr` (CV_8UC3, sRGB code values) with the frame's correction, CV_32FC3 in 0..255 code values. `map`:
-/// CV_32FC2 positions in the frame as stored.
+/// `bgr` (CV_8UC3 or CV_16UC3, sRGB code values) with the frame's correction, CV_32FC3 in 0..255 code values
+/// with fractions. `map`: CV_32FC2 positions in the frame as stored. Of eight bits to a tenth of a code value
+/// or so, of sixteen to a hundredth of one of their own.
 [[nodiscard]] cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour&);
+
+/// CV_32FC3 code values 0..255 with fractions to linear light 0..1 and back, in place, to a hundredth of a
+/// code value of sixteen bits. What lies outside is brought to the nearer end.
+void to_linear_light(cv::Mat& colours);
+void to_code_values(cv::Mat& colours);
 
 /// Puts the corrections on the survey's colours.
 void correct_survey(Survey&, const std::vector<FrameView>&, const ColourModel&);

@@ -31,6 +31,62 @@ const std::vector<float>& code_of_light() {
   return table;
 }
 
+/// A curve from 0..1 that is read off between its nodes: `srgb_from_light` begins with a straight piece 200
+/// nodes long, and is bent so little beyond it that the curve is off by less than 0.01 / 65535.
+class Curve {
+ public:
+  template <class Function>
+  explicit Curve(Function exact) : nodes_(kNodes + 1) {
+    for (int node = 0; node <= kNodes; ++node)
+      nodes_[node] = static_cast<float>(exact(static_cast<double>(node) / kNodes));
+    nodes_.push_back(nodes_.back());
+  }
+  [[nodiscard]] float at(float x) const {
+    const float place = std::clamp(x, 0.0F, 1.0F) * kNodes;
+    const int node = static_cast<int>(place);
+    return nodes_[node] + (nodes_[node + 1] - nodes_[node]) * (place - static_cast<float>(node));
+  }
+
+ private:
+  static constexpr int kNodes = 1 << 16;
+  std::vector<float> nodes_;
+};
+
+const Curve& fine_light() {
+  static const Curve curve(light_from_srgb);
+  return curve;
+}
+
+const Curve& fine_code() {
+  static const Curve curve([](double light) { return srgb_from_linear(light); });
+  return curve;
+}
+
+/// The tables of eight bits: exact where a code value begins, rounded on the way back.
+struct EightBits {
+  using Pixel = cv::Vec3b;
+  const float *light_of = light_of_code().data(), *code_of = code_of_light().data();
+  [[nodiscard]] float corrected(uchar code, float factor) const {
+    const float light = light_of[code] * factor + 0.5F;
+    return code_of[static_cast<int>(std::min(light, static_cast<float>(kLightSteps)))];
+  }
+};
+
+struct SixteenBits {
+  using Pixel = cv::Vec<ushort, 3>;
+  const Curve &light = fine_light(), &code = fine_code();
+  [[nodiscard]] float corrected(ushort level, float factor) const {
+    return code.at(light.at(static_cast<float>(level) / 65535) * factor);
+  }
+};
+
+void through(const Curve& curve, float before, cv::Mat& colours) {
+  for (int row = 0; row < colours.rows; ++row) {
+    auto* value = colours.ptr<float>(row);
+    for (int i = 0; i < 3 * colours.cols; ++i) value[i] = curve.at(value[i] * before);
+  }
+}
+
 /// 1 / V over the square of the radius, up to the corners of a frame whose principal point is well off its
 /// middle.
 std::vector<float> brightening_by_square_radius(const FrameColour& colour, double most_square) {
@@ -41,6 +97,37 @@ std::vector<float> brightening_by_square_radius(const FrameColour& colour, doubl
     table[step] = static_cast<float>(std::exp(-square * (a[0] + square * (a[1] + square * a[2]))));
   }
   return table;
+}
+
+template <class Depth>
+cv::Mat corrected_by(const Depth& depth, const cv::Mat& bgr, const cv::Mat& map, const FrameColour& colour) {
+  cv::Mat out(bgr.size(), CV_32FC3);
+  constexpr float kMostSquare = 2.25F;
+  const std::vector<float> brightening = brightening_by_square_radius(colour, kMostSquare);
+  const auto per_px = static_cast<float>(1 / colour.half_diagonal_px);
+  const auto centre_x = static_cast<float>(colour.centre_x_px),
+             centre_y = static_cast<float>(colour.centre_y_px);
+  const auto slope_u = static_cast<float>(colour.log_slope[0]),
+             slope_v = static_cast<float>(colour.log_slope[1]);
+  std::array<float, 3> gain{};
+  for (int channel = 0; channel < 3; ++channel)
+    gain[channel] = static_cast<float>(std::exp(colour.log_gain[channel]));
+  for (int row = 0; row < bgr.rows; ++row) {
+    const auto* in = bgr.ptr<typename Depth::Pixel>(row);
+    const auto* position = map.ptr<cv::Vec2f>(row);
+    auto* result = out.ptr<cv::Vec3f>(row);
+    for (int column = 0; column < bgr.cols; ++column) {
+      const float u = (position[column][0] - centre_x) * per_px,
+                  v = (position[column][1] - centre_y) * per_px;
+      const float square = std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F);
+      // exp(s) to second order: slopes are a few per cent, the rest is below a tenth of a code value.
+      const float slope = slope_u * u + slope_v * v;
+      const float factor = brightening[static_cast<int>(square + 0.5F)] * (1 + slope + 0.5F * slope * slope);
+      for (int channel = 0; channel < 3; ++channel)
+        result[column][channel] = depth.corrected(in[column][channel], factor * gain[channel]);
+    }
+  }
+  return out;
 }
 
 }  // namespace
@@ -61,41 +148,21 @@ bool FrameColour::is_identity() const {
 }
 
 cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour& colour) {
+  const bool sixteen = bgr.depth() == CV_16U;
   cv::Mat out;
-  if (colour.is_identity()) {
-    bgr.convertTo(out, CV_32F);
-    return out;
-  }
-  out.create(bgr.size(), CV_32FC3);
-  constexpr float kMostSquare = 2.25F;
-  const std::vector<float> brightening = brightening_by_square_radius(colour, kMostSquare);
-  const float *light_of = light_of_code().data(), *code_of = code_of_light().data();
-  const auto per_px = static_cast<float>(1 / colour.half_diagonal_px);
-  const auto centre_x = static_cast<float>(colour.centre_x_px),
-             centre_y = static_cast<float>(colour.centre_y_px);
-  const auto slope_u = static_cast<float>(colour.log_slope[0]),
-             slope_v = static_cast<float>(colour.log_slope[1]);
-  std::array<float, 3> gain{};
-  for (int channel = 0; channel < 3; ++channel)
-    gain[channel] = static_cast<float>(std::exp(colour.log_gain[channel]));
-  for (int row = 0; row < bgr.rows; ++row) {
-    const auto* in = bgr.ptr<cv::Vec3b>(row);
-    const auto* position = map.ptr<cv::Vec2f>(row);
-    auto* result = out.ptr<cv::Vec3f>(row);
-    for (int column = 0; column < bgr.cols; ++column) {
-      const float u = (position[column][0] - centre_x) * per_px,
-                  v = (position[column][1] - centre_y) * per_px;
-      const float square = std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F);
-      // exp(s) to second order: slopes are a few per cent, the rest is below a tenth of a code value.
-      const float slope = slope_u * u + slope_v * v;
-      const float factor = brightening[static_cast<int>(square + 0.5F)] * (1 + slope + 0.5F * slope * slope);
-      for (int channel = 0; channel < 3; ++channel) {
-        const float light = light_of[in[column][channel]] * (factor * gain[channel]) + 0.5F;
-        result[column][channel] = code_of[static_cast<int>(std::min(light, static_cast<float>(kLightSteps)))];
-      }
-    }
-  }
+  if (colour.is_identity())
+    bgr.convertTo(out, CV_32F, sixteen ? 1 / 257.0 : 1);
+  else
+    out =
+        sixteen ? corrected_by(SixteenBits{}, bgr, map, colour) : corrected_by(EightBits{}, bgr, map, colour);
   return out;
+}
+
+void to_linear_light(cv::Mat& colours) {
+  through(fine_light(), 1 / 255.0F, colours);
+}
+void to_code_values(cv::Mat& colours) {
+  through(fine_code(), 1, colours);
 }
 
 void correct_survey(Survey& survey, const std::vector<FrameView>& views, const ColourModel& model) {

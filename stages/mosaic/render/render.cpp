@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <opencv2/imgproc.hpp>
 
 #include "stages/mosaic/render/frame_on_canvas.h"
@@ -34,7 +35,7 @@ cv::Rect reach_of(const cv::Mat& mask) {
 
 /// A tile with its margin while frames are put in.
 struct Joined {
-  cv::Mat colours;  ///< CV_8UC3
+  cv::Mat colours;  ///< CV_32FC3, 0..255 code values with fractions
   cv::Mat donor;    ///< CV_16SC1, view that filled a glare pixel of the frame shown, -1 elsewhere
   cv::Mat glare;    ///< CV_8UC1
 };
@@ -83,7 +84,7 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
   const cv::Rect inside = inner - wide.tl();
   if (shown.views.size() == 1) {
     const FrameOnCanvas frame = frame_on_canvas(scene, store, shown.views[0], inner, {});
-    frame.colours.convertTo(joined.colours, CV_8U);
+    joined.colours = frame.colours;
     note_glare(frame, shown.covered(inside), joined.donor, joined.glare);
     return joined;
   }
@@ -111,10 +112,28 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
     // A knife-sharp seam shows as a line of its own: the grain of two frames meets without the likeness that
     // neighbours in one frame have.
     cv::GaussianBlur(weight, weight, {9, 9}, kSeamSoftness);
+    if (scene.linear_light) to_linear_light(part.colours);
     blend.add(part.colours, weight, part.where);
   }
-  blend.result()(inside).convertTo(joined.colours, CV_8U);
+  joined.colours = blend.result()(inside);
+  if (scene.linear_light) to_code_values(joined.colours);
   return joined;
+}
+
+/// Colours rounded to the levels of the tile, alpha full where a frame is shown and all else empty.
+template <class Level>
+cv::Mat with_alpha(const cv::Mat& colours, const cv::Mat& covered) {
+  constexpr Level kFull = std::numeric_limits<Level>::max();
+  cv::Mat levels, bgra(colours.size(), CV_MAKETYPE(cv::DataType<Level>::depth, 4), cv::Scalar::all(0));
+  colours.convertTo(levels, cv::DataType<Level>::depth, kFull / 255);
+  for (int row = 0; row < bgra.rows; ++row) {
+    const auto* level = levels.ptr<cv::Vec<Level, 3>>(row);
+    auto* out = bgra.ptr<cv::Vec<Level, 4>>(row);
+    for (int column = 0; column < bgra.cols; ++column)
+      if (covered.at<uchar>(row, column))
+        out[column] = {level[column][0], level[column][1], level[column][2], kFull};
+  }
+  return bgra;
 }
 
 }  // namespace
@@ -122,7 +141,7 @@ Joined join_frames(const Scene& scene, FrameStore& store, const Shown& shown, co
 Tile render_tile(const Scene& scene, FrameStore& store, const cv::Rect& area) {
   Tile tile;
   tile.area = area & cv::Rect(0, 0, scene.canvas.width_px, scene.canvas.height_px);
-  tile.bgra = cv::Mat(tile.area.size(), CV_8UC4, cv::Scalar::all(0));
+  tile.bgra = cv::Mat(tile.area.size(), scene.bits == 16 ? CV_16UC4 : CV_8UC4, cv::Scalar::all(0));
   tile.sources = cv::Mat(tile.area.size(), CV_16UC1, cv::Scalar(65535));
   const cv::Point margin(kBlendMargin, kBlendMargin);
   const cv::Rect wide(area.tl() - margin, area.br() + margin);
@@ -130,16 +149,15 @@ Tile render_tile(const Scene& scene, FrameStore& store, const cv::Rect& area) {
   const cv::Rect inside = tile.area - wide.tl();
   if (shown.views.empty() || cv::countNonZero(shown.covered(inside)) == 0) return tile;
   const Joined joined = join_frames(scene, store, shown, wide, tile.area);
+  tile.bgra = scene.bits == 16 ? with_alpha<ushort>(joined.colours, shown.covered(inside))
+                               : with_alpha<uchar>(joined.colours, shown.covered(inside));
   for (int row = 0; row < tile.area.height; ++row) {
     const auto* covered = shown.covered.ptr<uchar>(row + inside.y) + inside.x;
     const auto* place = shown.place.ptr<short>(row + inside.y) + inside.x;
-    const auto* colour = joined.colours.ptr<cv::Vec3b>(row);
     const auto* donor = joined.donor.ptr<short>(row);
-    auto* out = tile.bgra.ptr<cv::Vec4b>(row);
     auto* source = tile.sources.ptr<ushort>(row);
     for (int column = 0; column < tile.area.width; ++column) {
       if (!covered[column]) continue;
-      out[column] = {colour[column][0], colour[column][1], colour[column][2], 255};
       const int view = donor[column] >= 0 ? donor[column] : shown.views[place[column]];
       source[column] = static_cast<ushort>(scene.views[view].source_index);
     }

@@ -13,7 +13,7 @@ namespace lookdown::mosaic {
 /// One finished tile.
 struct Tile {
   cv::Rect area;    ///< canvas pixels
-  cv::Mat bgra;     ///< CV_8UC4, alpha 0 or 255
+  cv::Mat bgra;     ///< CV_8UC4 or CV_16UC4 as the scene asks, alpha none or full
   cv::Mat sources;  ///< CV_16UC1, FrameView::source_index, 65535 for none
   cv::Mat glare;    ///< CV_8UC1, 255 where what is shown is glare; empty when there is none
 };

@@ -18,6 +18,9 @@ struct Scene {
   const Survey& survey;
   const Choice& choice;
   const ColourModel& colours;
+  int bits = 8;  ///< of the mosaic's pixels, 8 or 16
+  /// Frames are joined in linear light, with what they have beyond eight bits; else as code values.
+  bool linear_light = false;
 };
 
 /// Survey cells under `area` (canvas pixels) with `rim` more around, cut at the canvas.

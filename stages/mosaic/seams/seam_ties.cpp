@@ -50,10 +50,11 @@ cv::Mat patch_round(const FrameView& view, FrameStore& store, cv::Point centre, 
     if (!view.sight(corner.x, corner.y).usable) return {};
   const double scale = typical_scale(view, area);
   const int reduction = decode_reduction(scale);
+  const cv::Mat colours = resample(*store.bgr(view.frame_index, reduction), reduction,
+                                   position_map(view, area), scale, Detail::coarse);
   cv::Mat grey;
-  cv::cvtColor(resample(*store.bgr(view.frame_index, reduction), reduction, position_map(view, area), scale,
-                        Detail::coarse),
-               grey, cv::COLOR_BGR2GRAY);
+  cv::cvtColor(colours, grey, cv::COLOR_BGR2GRAY);
+  if (grey.depth() == CV_16U) grey.convertTo(grey, CV_8U, 1 / 257.0);  // what matchTemplate takes
   return grey;
 }
 

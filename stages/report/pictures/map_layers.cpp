@@ -10,6 +10,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/imaging/encode.h"
+#include "pipeline/imaging/raster_window.h"
 #include "stages/report/pictures/frame_pictures.h"
 #include "stages/report/tiles/tile_pyramid.h"
 
@@ -40,17 +41,13 @@ cv::Mat reduced_band(const std::string& file) {
 cv::Mat reduced_mosaic(const std::string& file) {
   GDALAllRegister();
   const GDALDatasetUniquePtr mosaic(GDALDataset::Open(file.c_str(), GDAL_OF_RASTER));
-  constexpr int kBands = 4;
-  if (!mosaic || mosaic->GetRasterCount() < kBands) return {};
+  if (!mosaic) return {};
   const int width = mosaic->GetRasterXSize(), height = mosaic->GetRasterYSize();
   const double factor = std::min(1.0, static_cast<double>(kMosaicLongSide_px) / std::max(width, height));
-  cv::Mat rgba(std::max(1, cvRound(height * factor)), std::max(1, cvRound(width * factor)), CV_8UC4);
-  GDALRasterIOExtraArg how;
-  INIT_RASTERIO_EXTRA_ARG(how);
-  how.eResampleAlg = GRIORA_Average;
-  if (mosaic->RasterIO(GF_Read, 0, 0, width, height, rgba.data, rgba.cols, rgba.rows, GDT_Byte, kBands,
-                       nullptr, kBands, static_cast<GSpacing>(rgba.step[0]), 1, &how) != CE_None)
-    return {};
+  const cv::Mat rgba =
+      rgba_window(*mosaic, {0, 0, width, height},
+                  {std::max(1, cvRound(width * factor)), std::max(1, cvRound(height * factor))});
+  if (rgba.empty()) return {};
   return over_surround(rgba);
 }
 

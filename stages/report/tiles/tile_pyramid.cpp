@@ -13,6 +13,7 @@
 #include "pipeline/base/atomic_file.h"
 #include "pipeline/base/cache.h"
 #include "pipeline/base/file_digest.h"
+#include "pipeline/imaging/raster_window.h"
 
 namespace lookdown::report {
 namespace {
@@ -65,13 +66,9 @@ cv::Mat read_tile(GDALDataset& mosaic, int halvings, int row, int column) {
                                    target.height << halvings) &
                           cv::Rect({}, whole);
   cv::Mat tile(kTileSide_px, kTileSide_px, CV_8UC4, cv::Scalar::all(0));
-  GDALRasterIOExtraArg how;
-  INIT_RASTERIO_EXTRA_ARG(how);
-  how.eResampleAlg = GRIORA_Average;
-  if (mosaic.RasterIO(GF_Read, source.x, source.y, source.width, source.height, tile.data, target.width,
-                      target.height, GDT_Byte, kBands, nullptr, kBands, static_cast<GSpacing>(tile.step[0]),
-                      1, &how) != CE_None)
-    return {};
+  const cv::Mat read = rgba_window(mosaic, source, target.size());
+  if (read.empty()) return {};
+  read.copyTo(tile(cv::Rect({}, target.size())));
   cv::Mat alpha;
   cv::extractChannel(tile, alpha, kBands - 1);
   return cv::countNonZero(alpha) > 0 ? tile : cv::Mat();
