@@ -95,6 +95,7 @@ void render_flight(const FlightRequest& request) {
   const GroundMap ground(site, sky.to_sun(), texel, margin);
   const fs::path folder(request.folder);
   fs::create_directories(folder);
+  if (request.linear_light) fs::create_directories(folder / "light");
   if (request.masks || request.ground_picture) fs::create_directories(folder / "truth");
 
   SensorOptions sensor;
@@ -122,6 +123,9 @@ void render_flight(const FlightRequest& request) {
     sensor.gain = plan.weather ? metered : kWhiteGain * std::cbrt(std::clamp(metered / kWhiteGain, 0.3, 4.0));
     const cv::Mat picture = develop(traced.light, plan, sensor);
     write_frame(folder / plan.file, picture, camera, plan, start);
+    if (request.linear_light)
+      cv::imwrite((folder / "light" / fs::path(plan.file).replace_extension(".png")).string(),
+                  light_on_sensor(traced.light, plan, sensor));
     const FrameMasks masks = masks_of(traced.surface, picture);
     truth.glare_share = masks.glare_share;
     truth.water_share = masks.water_share;
@@ -143,8 +147,10 @@ void render_flight(const FlightRequest& request) {
                      slope,         camera,       0};
   if (request.ground_picture) {
     flight.ground_gsd_m = request.ground_gsd_m;
-    write_ground_picture(folder / "truth" / "ground.png", {site, ground, sky, backdrop, slope, {}},
-                         request.ground_gsd_m, kWhiteGain);
+    const SceneView view{site, ground, sky, backdrop, slope, {}};
+    write_ground_picture(folder / "truth" / "ground.png", view, request.ground_gsd_m, kWhiteGain, false);
+    if (request.linear_light)
+      write_ground_picture(folder / "light" / "ground.png", view, request.ground_gsd_m, kWhiteGain, true);
   }
   write_truth(folder, flight, site, truths);
   write_control(folder, site, camera, truths);

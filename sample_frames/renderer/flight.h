@@ -17,7 +17,7 @@ struct FlightRequest {
   bool afternoon = false;
   double wind_m_s = 2, cloud_cover = 0.4, turbidity = 0.45, noise = 1;
   int samples = 2;
-  bool masks = false, ground_picture = false, horizon_only = false;
+  bool masks = false, ground_picture = false, linear_light = false, horizon_only = false;
   double ground_gsd_m = 0.02;
   std::vector<int> only;
   std::string folder, command;

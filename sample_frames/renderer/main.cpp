@@ -60,6 +60,8 @@ int main(int argc, char** argv) {
       ->capture_default_str()
       ->check(CLI::Range(1, 8));
   app.add_flag("--masks", request.masks, "write glare, water and crust masks");
+  app.add_flag("--light", request.linear_light,
+               "write 16-bit linear light of every frame and of the ground too");
   app.add_flag("--ground", request.ground_picture, "write the straight-down truth picture");
   app.add_option("--ground-gsd", request.ground_gsd_m, "pixel size of that picture in metres")
       ->capture_default_str();

@@ -239,26 +239,28 @@ void write_control(const std::filesystem::path& folder, const Site& site, const 
 }
 
 Vec2 write_ground_picture(const std::filesystem::path& path, const SceneView& scene, double gsd_m,
-                          double gain) {
+                          double gain, bool linear_light) {
   const Site& site = scene.site;
   const int width = static_cast<int>((site.high.x - site.low.x) / gsd_m),
             height = static_cast<int>((site.high.y - site.low.y) / gsd_m);
   const Vec2 first{site.low.x + gsd_m / 2, site.high.y - gsd_m / 2};
-  cv::Mat picture(height, width, CV_8UC3);
+  cv::Mat picture(height, width, CV_32FC3);
   const auto coded = [&](float v) {
     double x = std::clamp(static_cast<double>(v) * gain, 0.0, 1.0);
+    if (linear_light) return static_cast<float>(x);
     x = std::min(1.0, x * (1 + 0.35 * (1 - x)));
-    return cv::saturate_cast<uint8_t>(255 *
-                                      (x <= 0.0031308 ? 12.92 * x : 1.055 * std::pow(x, 1 / 2.4) - 0.055));
+    return static_cast<float>(x <= 0.0031308 ? 12.92 * x : 1.055 * std::pow(x, 1 / 2.4) - 0.055);
   };
   tbb::parallel_for(0, height, [&](int y) {
     for (int x = 0; x < width; ++x) {
       const Vec2 at{first.x + x * gsd_m, first.y - y * gsd_m};
       const Rgb light = straight_down_light(scene, at, gsd_m);
-      picture.at<cv::Vec3b>(y, x) = {coded(light.b), coded(light.g), coded(light.r)};
+      picture.at<cv::Vec3f>(y, x) = {coded(light.b), coded(light.g), coded(light.r)};
     }
   });
-  cv::imwrite(path.string(), picture);
+  cv::Mat levels;
+  picture.convertTo(levels, linear_light ? CV_16U : CV_8U, linear_light ? 65535 : 255);
+  cv::imwrite(path.string(), levels);
   return first;
 }
 

@@ -52,8 +52,9 @@ void write_truth(const std::filesystem::path& folder, const FlightTruth& flight,
 void write_control(const std::filesystem::path& folder, const Site& site, const Camera& camera,
                    const std::vector<FrameTruth>& frames);
 
-// Straight-down picture of the lit ground without glint, people or relief; returns its top-left pixel centre.
+// Straight-down picture of the lit ground without glint, people or relief, as the camera would code it or in
+// linear light of 16 bits; returns its top-left pixel centre.
 Vec2 write_ground_picture(const std::filesystem::path& path, const SceneView& scene, double gsd_m,
-                          double gain);
+                          double gain, bool linear_light);
 
 }  // namespace render

@@ -86,28 +86,65 @@ std::uint32_t put(Bytes& file, const Directory& directory) {
   return put(file, entries);
 }
 
+cv::Size sensor_size(const MadeDng& made) {
+  return {made.linear_bgr.cols + 2 * made.masked_columns, made.linear_bgr.rows + 2 * made.masked_rows};
+}
+
+/// Place in the pattern, which begins at the first pixel that light falls on.
+std::size_t place_in_pattern(int row, int column) {
+  return static_cast<std::size_t>(2 * (row & 1) + (column & 1));
+}
+
 Bytes sensor_values(const MadeDng& made) {
   Bytes strip;
-  for (int row = 0; row < made.linear_bgr.rows; ++row)
-    for (int column = 0; column < made.linear_bgr.cols; ++column) {
-      const std::size_t colour = static_cast<std::size_t>(row % 2 + column % 2);  // red, green, green, blue
-      const double light =
-          made.linear_bgr.at<cv::Vec3d>(row, column)[2 - static_cast<int>(colour)] * made.neutral[colour];
-      append(strip, static_cast<std::uint64_t>(std::lround(512 + light * (16383 - 512))), 2);
+  const cv::Size size = sensor_size(made);
+  const cv::Rect lit({}, made.linear_bgr.size());
+  for (int y = 0; y < size.height; ++y)
+    for (int x = 0; x < size.width; ++x) {
+      const int row = y - made.masked_rows, column = x - made.masked_columns;
+      const std::size_t place = place_in_pattern(row, column);
+      const std::size_t colour = std::string("RGB").find(made.pattern[place]);
+      const int black = made.black[place];
+      const double light = lit.contains({column, row})
+                               ? made.linear_bgr.at<cv::Vec3d>(row, column)[2 - static_cast<int>(colour)] *
+                                     made.neutral[colour]
+                               : 0;
+      append(strip, static_cast<std::uint64_t>(std::lround(black + light * (made.white - black))), 2);
     }
   return strip;
 }
 
+std::uint32_t of(int number) {
+  return static_cast<std::uint32_t>(number);
+}
+
+// Digital Negative Specification 1.4, chapter 4: CFAPattern, BlackLevel and ActiveArea; the pattern and the
+// black levels begin at the first pixel of the active area.
 Directory raw_directory(const MadeDng& made, std::uint32_t strip, std::uint32_t strip_bytes) {
-  const auto width = static_cast<std::uint32_t>(made.linear_bgr.cols),
-             height = static_cast<std::uint32_t>(made.linear_bgr.rows);
-  return {{254, numbers(kLong, {0})},       {256, numbers(kLong, {width})},
-          {257, numbers(kLong, {height})},  {258, numbers(kShort, {16})},
-          {259, numbers(kShort, {1})},      {262, numbers(kShort, {32803})},
-          {273, numbers(kLong, {strip})},   {277, numbers(kShort, {1})},
-          {278, numbers(kLong, {height})},  {279, numbers(kLong, {strip_bytes})},
-          {33421, numbers(kShort, {2, 2})}, {33422, numbers(kByte, {0, 1, 1, 2})},
-          {50714, numbers(kShort, {512})},  {50717, numbers(kLong, {16383})}};
+  const cv::Size size = sensor_size(made);
+  std::vector<std::uint32_t> pattern, black;
+  for (std::size_t place = 0; place < 4; ++place) {
+    pattern.push_back(static_cast<std::uint32_t>(std::string("RGB").find(made.pattern[place])));
+    black.push_back(of(made.black[place]));
+  }
+  return {
+      {254, numbers(kLong, {0})},
+      {256, numbers(kLong, {of(size.width)})},
+      {257, numbers(kLong, {of(size.height)})},
+      {258, numbers(kShort, {16})},
+      {259, numbers(kShort, {1})},
+      {262, numbers(kShort, {32803})},
+      {273, numbers(kLong, {strip})},
+      {277, numbers(kShort, {1})},
+      {278, numbers(kLong, {of(size.height)})},
+      {279, numbers(kLong, {strip_bytes})},
+      {33421, numbers(kShort, {2, 2})},
+      {33422, numbers(kByte, pattern)},
+      {50713, numbers(kShort, {2, 2})},
+      {50714, numbers(kShort, black)},
+      {50717, numbers(kLong, {of(made.white)})},
+      {50829, numbers(kLong, {of(made.masked_rows), of(made.masked_columns),
+                              of(size.height - made.masked_rows), of(size.width - made.masked_columns)})}};
 }
 
 // XYZ to linear sRGB (IEC 61966-2-1), which makes the camera's primaries those of sRGB.
@@ -134,7 +171,9 @@ void write_dng(const std::filesystem::path& file, const MadeDng& made) {
   const Bytes sensor = sensor_values(made);
   const std::uint32_t strip = put(bytes, sensor);
   const std::uint32_t exif =
-      put(bytes, Directory{{36867, text(made.taken_at)}, {37386, ratios(kRational, {28})}});
+      put(bytes, Directory{{36867, text(made.taken_at)},
+                           {37386, ratios(kRational, {made.focal_mm})},
+                           {41989, numbers(kShort, {of(static_cast<int>(std::lround(made.focal_35mm)))})}});
   const Directory raw = raw_directory(made, strip, static_cast<std::uint32_t>(sensor.size()));
   Directory first = raw;
   if (!made.preview_bgr.empty()) {

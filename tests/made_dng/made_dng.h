@@ -16,9 +16,17 @@ struct MadeDng {
   std::array<double, 3> neutral{0.5, 1.0, 0.625};  ///< what the sensor sees of white: red, green, blue
   std::string taken_at = "2025:05:14 10:31:02";
   int orientation = 1;
+  std::string pattern = "RGGB";  ///< colours of the sensor's first two rows of two
+  /// What the sensor tells where no light falls, by place in the pattern.
+  std::array<int, 4> black{512, 512, 512, 512};
+  int white = 16383;
+  /// Columns and rows of the sensor that lie behind its mask, left of and above the picture (and, as many,
+  /// right of and below it).
+  int masked_columns = 0, masked_rows = 0;
+  double focal_mm = 28, focal_35mm = 0;  ///< the second 0: not told
 };
 
-/// Pattern RGGB, black level 512, white level 16383; the camera's primaries are those of sRGB.
+/// The camera's primaries are those of sRGB.
 void write_dng(const std::filesystem::path& file, const MadeDng&);
 
 }  // namespace lookdown

@@ -110,6 +110,18 @@ std::vector<uint8_t> tone_table() {
   return table;
 }
 
+cv::Mat through_lens(const cv::Mat& light_in, const FramePlan& frame, const SensorOptions& options) {
+  cv::Mat light = light_in.clone();
+  add_colour_fringes(light, options.fringe);
+  add_corner_faults(light, options);
+  if (frame.kite_line) draw_kite_line(light, frame.seed);
+
+  const auto warm = static_cast<float>(frame.white_balance);
+  const cv::Scalar tint(1 - warm, 1, 1 + warm);
+  cv::multiply(light, tint, light);
+  return light;
+}
+
 }  // namespace
 
 double metered_gain(const cv::Mat& light) {
@@ -121,15 +133,15 @@ double metered_gain(const cv::Mat& light) {
   return 0.36 / std::max(0.02F, green[rank]);
 }
 
-cv::Mat develop(const cv::Mat& light_in, const FramePlan& frame, const SensorOptions& options) {
-  cv::Mat light = light_in.clone();
-  add_colour_fringes(light, options.fringe);
-  add_corner_faults(light, options);
-  if (frame.kite_line) draw_kite_line(light, frame.seed);
+cv::Mat light_on_sensor(const cv::Mat& light_in, const FramePlan& frame, const SensorOptions& options) {
+  cv::Mat levels;
+  through_lens(light_in, frame, options)
+      .convertTo(levels, CV_16U, 65535 * options.gain * std::pow(2.0, frame.exposure_ev));
+  return levels;
+}
 
-  const auto warm = static_cast<float>(frame.white_balance);
-  const cv::Scalar tint(1 - warm, 1, 1 + warm);
-  cv::multiply(light, tint, light);
+cv::Mat develop(const cv::Mat& light_in, const FramePlan& frame, const SensorOptions& options) {
+  const cv::Mat light = through_lens(light_in, frame, options);
   cv::Mat mosaic = exposed_mosaic(light, frame, options, {1.6F, 1.0F, 1.9F});
   cv::Mat colour;
   cv::demosaicing(mosaic, colour, cv::COLOR_BayerBG2BGR_EA);

@@ -20,6 +20,9 @@ struct SensorOptions {
 // `light` (CV_32FC3, blue green red) after motion blur; returns CV_8UC3.
 cv::Mat develop(const cv::Mat& light, const FramePlan& frame, const SensorOptions& options);
 
+// The same light before noise, colour filter and curve: CV_16UC3, linear, 65535 = full scale.
+cv::Mat light_on_sensor(const cv::Mat& light, const FramePlan& frame, const SensorOptions& options);
+
 // Gain that sets the 80th percentile of the green light of a typical frame to a bright mid tone.
 double metered_gain(const cv::Mat& light);
 
