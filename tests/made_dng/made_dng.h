@@ -10,9 +10,9 @@
 namespace lookdown {
 
 struct MadeDng {
-  cv::Mat
-      linear_bgr;  ///< CV_64FC3, linear light in sRGB primaries, 0..1: what the developed frame should show
-  cv::Mat preview_bgr;                             ///< CV_8UC3, becomes the camera's JPEG inside; empty: none
+  cv::Mat linear_bgr =
+      {};  ///< CV_64FC3, linear light in sRGB primaries, 0..1: what the developed frame should show
+  cv::Mat preview_bgr = {};                        ///< CV_8UC3, becomes the camera's JPEG inside; empty: none
   std::array<double, 3> neutral{0.5, 1.0, 0.625};  ///< what the sensor sees of white: red, green, blue
   std::string taken_at = "2025:05:14 10:31:02";
   int orientation = 1;

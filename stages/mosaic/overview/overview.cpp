@@ -6,6 +6,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/record/frame_memory.h"
 #include "stages/mosaic/geometry/warp.h"
 #include "stages/mosaic/overview/data_cost.h"
 
@@ -121,7 +122,8 @@ Survey survey_frames(FlightRecord& flight, const std::vector<FrameView>& views, 
   const Preference preference(flight, views, order);
   std::int64_t peak_bytes = 0;
   for (const FrameView& view : views)
-    peak_bytes = std::max<std::int64_t>(peak_bytes, 3LL * view.camera.width_px * view.camera.height_px);
+    peak_bytes = std::max(peak_bytes, (3 + decode_bytes_a_pixel(flight.frames[view.frame_index].source)) *
+                                          view.camera.width_px * view.camera.height_px);
   context.progress.start("mosaic: first look", views.size());
   context.scheduler.for_each_frame(
       views.size(), peak_bytes,

@@ -45,10 +45,10 @@ using ColourModel = std::vector<FrameColour>;
 
 /// `bgr` (CV_8UC3 or CV_16UC3, sRGB code values) with the frame's correction, CV_32FC3 in 0..255 code values
 /// with fractions. `map`: CV_32FC2 positions in the frame as stored. Of eight bits to a tenth of a code value
-/// or so, of sixteen to a hundredth of one of their own.
+/// or so, of sixteen to a twentieth of one of their own.
 [[nodiscard]] cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour&);
 
-/// CV_32FC3 code values 0..255 with fractions to linear light 0..1 and back, in place, to a hundredth of a
+/// CV_32FC3 code values 0..255 with fractions to linear light 0..1 and back, in place, to a twentieth of a
 /// code value of sixteen bits. What lies outside is brought to the nearer end.
 void to_linear_light(cv::Mat& colours);
 void to_code_values(cv::Mat& colours);

@@ -1,4 +1,5 @@
 #include "tests/bench/mosaic/against_truth.h"
+#include "pipeline/imaging/srgb.h"
 #include "tests/bench/mosaic/ground_tie.h"
 
 #include <algorithm>
@@ -91,7 +92,8 @@ void leave_out_blocks(const json& truth, const cv::Matx33d& ground_from_mosaic, 
 Scene load_scene(const json& truth, const std::filesystem::path& folder, const std::filesystem::path& out,
                  const cv::Matx33d& ground_from_mosaic) {
   Scene scene;
-  const cv::Mat four = cv::imread((out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED);
+  cv::Mat four = cv::imread((out / "mosaic.tif").string(), cv::IMREAD_UNCHANGED);
+  if (four.depth() == CV_16U) four.convertTo(four, CV_8U, 1 / 257.0);
   scene.sources = cv::imread((out / "mosaic_sources.tif").string(), cv::IMREAD_UNCHANGED);
   if (four.channels() != 4 || scene.sources.type() != CV_16UC1)
     throw std::runtime_error("mosaic files have an unexpected form");
@@ -171,12 +173,25 @@ Colour measure_colour(const Scene& scene) {
   }
   cv::solve(design, target, fit, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
   const cv::Mat fitted = design * fit;
-  std::vector<double> differences;
+  std::vector<double> differences, as_it_is;
+  for (int i = 0; i < design.rows; ++i) {
+    const cv::Vec3d wanted = lab_of(given[i]);
+    as_it_is.push_back(ciede2000(lab_of(found[i]), wanted));
+    differences.push_back(ciede2000(
+        lab_of({fitted.at<double>(i, 0), fitted.at<double>(i, 1), fitted.at<double>(i, 2)}), wanted));
+  }
+  std::vector<double> ratios, exposed;
   for (int i = 0; i < design.rows; ++i)
-    differences.push_back(
-        ciede2000(lab_of({fitted.at<double>(i, 0), fitted.at<double>(i, 1), fitted.at<double>(i, 2)}),
-                  lab_of(given[i])));
-  return {median(differences), percentile(differences, 0.95)};
+    if (found[i][1] > 1)
+      ratios.push_back(light_from_srgb(given[i][1] / 255) / light_from_srgb(found[i][1] / 255));
+  const double exposure = median(ratios);
+  for (int i = 0; i < design.rows; ++i) {
+    cv::Vec3d brought = found[i];
+    for (double& code : brought.val)
+      code = 255 * srgb_from_light(std::min(1.0, exposure * light_from_srgb(code / 255)));
+    exposed.push_back(ciede2000(lab_of(brought), lab_of(given[i])));
+  }
+  return {median(differences), percentile(differences, 0.95), median(as_it_is), median(exposed)};
 }
 
 Seams measure_seams(const Scene& scene) {

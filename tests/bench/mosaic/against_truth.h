@@ -20,6 +20,8 @@ struct Geometry {
 struct Colour {
   double median_ciede2000 = 0;  ///< over blocks of 4 x 4 px, after one affine fit of mosaic to truth
   double p95_ciede2000 = 0;
+  double as_it_is = 0;     ///< the median without that fit
+  double by_exposure = 0;  ///< the median after all light was multiplied by one factor
 };
 
 struct Seams {
@@ -63,6 +65,15 @@ enum class Tie { by_grid, fitted };
 [[nodiscard]] Measures measure_against_truth(const FlightRecord& flight,
                                              const std::filesystem::path& truth_folder,
                                              const std::filesystem::path& out, Tie = Tie::by_grid);
+
+/// Levels of eight bits that no green value of the mosaic has, between the lowest and the highest one of a
+/// thousandth of its pixels: what shows as steps.
+struct Tones {
+  int gaps = 0;
+  int gaps_when_lifted = 0;  ///< after the shadows were lifted by three stops, in linear light
+};
+
+[[nodiscard]] Tones measure_tones(const std::filesystem::path& mosaic_file);
 
 /// CIEDE2000 between two CIE L*a*b* colours: Sharma, Wu & Dalal, Color Res. Appl. 30:21-30 (2005).
 [[nodiscard]] double ciede2000(const cv::Vec3d& lab_a, const cv::Vec3d& lab_b);

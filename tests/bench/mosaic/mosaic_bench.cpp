@@ -40,8 +40,10 @@ void print(const lookdown::bench::Measures& found) {
     fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
                found.geometry->median_px, found.geometry->patches);
   if (found.colour)
-    fmt::print("colour    median CIEDE2000 {:.2f}, 95 % {:.2f}\n", found.colour->median_ciede2000,
-               found.colour->p95_ciede2000);
+    fmt::print(
+        "colour    median CIEDE2000 {:.2f}, 95 % {:.2f}; after one factor of light {:.2f}, as it is {:.2f}\n",
+        found.colour->median_ciede2000, found.colour->p95_ciede2000, found.colour->by_exposure,
+        found.colour->as_it_is);
   if (found.seams)
     fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
                found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
@@ -86,6 +88,8 @@ int main(int argc, char** argv) {
       options.order = argv[++i];
     else if (word == "--compression")
       options.compression = argv[++i];
+    else if (word == "--bits")
+      options.bits = argv[++i];
     else if (word == "--placed-by")
       placed_by = argv[++i];
     else if (word == "--no-glare")
@@ -111,6 +115,9 @@ int main(int argc, char** argv) {
     print(lookdown::bench::measure_against_truth(
         flight_from_run(argv[2]), argv[1], argv[2],
         by_grid ? lookdown::bench::Tie::by_grid : lookdown::bench::Tie::fitted));
+    const auto tones = lookdown::bench::measure_tones(std::filesystem::path(argv[2]) / "mosaic.tif");
+    fmt::print("tones     {} levels without a pixel, {} after lifting by three stops\n", tones.gaps,
+               tones.gaps_when_lifted);
     return 0;
   }
   const auto now = [] { return std::chrono::steady_clock::now(); };

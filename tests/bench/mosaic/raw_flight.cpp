@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <regex>
 #include <string>
 
 #include "made_dng/made_dng.h"
@@ -99,8 +100,10 @@ int main(int argc, char** argv) {
   const cv::Mat ground = cv::imread((flight / "light" / "ground.png").string(), cv::IMREAD_UNCHANGED);
   if (!ground.empty()) cv::imwrite((out / "truth" / "ground.png").string(), coded(ground, CV_8U));
   std::ofstream(out / "truth.json") << truth.dump(1);
-  for (const char* table : {"control.csv", "marks.csv"})
-    if (fs::exists(flight / table))
-      fs::copy_file(flight / table, out / table, fs::copy_options::overwrite_existing);
+  for (const char* table : {"control.csv", "marks.csv"}) {
+    std::ifstream from(flight / table);
+    const std::string rows((std::istreambuf_iterator<char>(from)), {});
+    std::ofstream(out / table) << std::regex_replace(rows, std::regex("\\.jpg"), tiff ? ".tif" : ".dng");
+  }
   return 0;
 }

@@ -7,6 +7,7 @@
 #include <filesystem>
 #include <numbers>
 #include <opencv2/imgcodecs.hpp>
+#include <set>
 
 #include "stages/level/level.h"
 #include "tests/unit/level/drawn_scene.h"
@@ -116,6 +117,36 @@ TEST_F(LevelledCopy, CropHasTheAskedShape) {
   ASSERT_TRUE(path);
   const cv::Mat copy = cv::imread(path->string());
   EXPECT_NEAR(copy.cols, copy.rows, 1);
+}
+
+// 4096 levels of light where eight bits have 16: a slow change of tone keeps them only in a copy of 16 bits.
+TEST_F(LevelledCopy, KeepsSixteenBitsWhenAsked) {
+  FrameRecord record = frame(4, 1);
+  record.source.path = folder_ / "A001.tif";
+  record.source.format = "TIFF";
+  cv::Mat slow(480, 720, CV_16UC3);
+  for (int row = 0; row < slow.rows; ++row)
+    for (int column = 0; column < slow.cols; ++column)
+      slow.at<cv::Vec<ushort, 3>>(row, column) =
+          cv::Vec<ushort, 3>::all(static_cast<ushort>(20000 + 4096 * column / slow.cols));
+  cv::imwrite(record.source.path.string(), slow);
+  CopyOptions options;
+  options.bits = "16";
+  const auto deep = write_levelled(record, folder_ / "deep", options, reader_);
+  const auto plain = write_levelled(record, folder_ / "plain", {}, reader_);
+  ASSERT_TRUE(deep && plain);
+  const auto levels_of = [](const std::filesystem::path& path, int type) {
+    const cv::Mat copy = cv::imread(path.string(), cv::IMREAD_UNCHANGED);
+    EXPECT_EQ(copy.type(), type);
+    std::set<double> levels;
+    cv::Mat grey;
+    cv::extractChannel(copy, grey, 1);
+    grey.convertTo(grey, CV_64F);
+    for (int column = 0; column < grey.cols; ++column) levels.insert(grey.at<double>(grey.rows / 2, column));
+    return levels.size();
+  };
+  EXPECT_GT(levels_of(*deep, CV_16UC3), 400U);
+  EXPECT_LE(levels_of(*plain, CV_8UC3), 18U);
 }
 
 TEST_F(LevelledCopy, FrameWithoutHorizonSaysWhy) {

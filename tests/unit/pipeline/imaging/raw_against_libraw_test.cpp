@@ -83,14 +83,17 @@ TEST_P(RawAgainstLibRaw, DevelopsTheSame) {
                    .masked_rows = kind.masked_rows});
   const auto read = FrameReader().bgr_native(file);
   ASSERT_TRUE(read) << read.error().message();
-  ASSERT_EQ(read->size(), light.size());
   const cv::Mat theirs = by_libraw(file);
   const cv::Mat ours = turned(*read, kind.orientation);
   ASSERT_EQ(ours.size(), theirs.size());
   // LibRaw's curve is a table of 16-bit light: steps of 12.92 levels at the dark end, of which half may be
   // lost.
   EXPECT_LE(cv::norm(ours, theirs, cv::NORM_INF), 13);
-  cv::Mat expected = light.clone();
+  // LibRaw leaves out the first column or row where the rim is odd.
+  ASSERT_LE(light.cols - read->cols, kind.masked_columns % 2);
+  ASSERT_LE(light.rows - read->rows, kind.masked_rows % 2);
+  cv::Mat expected =
+      light(cv::Rect(light.cols - read->cols, light.rows - read->rows, read->cols, read->rows)).clone();
   for (int row = 0; row < expected.rows; ++row)
     for (int column = 0; column < expected.cols; ++column)
       for (double& value : expected.at<cv::Vec3d>(row, column).val)  // IEC 61966-2-1
@@ -99,7 +102,7 @@ TEST_P(RawAgainstLibRaw, DevelopsTheSame) {
   read->convertTo(found, CV_64F);
   cv::absdiff(found, expected, apart);
   // Away from the rim, where neighbours are missing; one of eight bits is 257.
-  const cv::Scalar mean = cv::mean(apart(cv::Rect(4, 4, light.cols - 8, light.rows - 8)));
+  const cv::Scalar mean = cv::mean(apart(cv::Rect(4, 4, expected.cols - 8, expected.rows - 8)));
   for (int channel = 0; channel < 3; ++channel) EXPECT_LT(mean[channel], 257) << channel;
 }
 
