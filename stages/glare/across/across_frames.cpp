@@ -191,12 +191,12 @@ struct Refined {
 };
 
 Refined refine_frame(const FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
-                     const cv::Mat& moving, const GlintPrior& prior, const Options& options,
+                     const Motion& motion, const GlintPrior& prior, const Options& options,
                      const RunContext& context) {
   FramePixels pixels(context.reader, frame.source, RawPixels::quick);
   const cv::Mat& luma = pixels.grey();
   const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
-  const cv::Mat water = water_beyond_views(picture, compared, moving);
+  const cv::Mat water = water_beyond_views(picture, compared, motion);
   const Glint glint = glint_beyond_views(picture, water, own, compared, prior);
   const FrameMasks masks = frame_masks(water | glint.field, glint, luma);
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
@@ -286,9 +286,9 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
   const GlintPrior prior =
       known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
   const ComparedFrame compared = compare_views(own, others);
-  cv::Mat moving = details.odds_of_moving(own.bgr);
-  moving.setTo(kNoWater, raised);
-  Refined refined = refine_frame(frame, own, compared, moving, prior, options, context);
+  Motion motion = details.motion(own.bgr);
+  motion.moving.setTo(kNoWater, raised);
+  Refined refined = refine_frame(frame, own, compared, motion, prior, options, context);
   masked.glare = refined.coarse_glare;
   return refined;
 }

@@ -205,21 +205,26 @@ cv::Mat DetailComparison::raised(const cv::Mat& unmatched) const {
   return found;
 }
 
-cv::Mat DetailComparison::odds_of_moving(const cv::Mat& bgr) const {
+Motion DetailComparison::motion(const cv::Mat& bgr) const {
   constexpr float kLandOdds = -5, kWaterOdds = 3, kFaint = 0.04f;
+  constexpr float kLeastUsual = 4;  // squared levels: ground that has detail
   constexpr float kLeastNoise = 0.25f * 0.25f, kUsualNoise = 0.5f * 0.5f;  // squared levels
-  if (telling_.empty()) return cv::Mat::zeros(bgr.size(), CV_32FC1);
+  const cv::Mat nothing = cv::Mat::zeros(bgr.size(), CV_32FC1);
+  if (telling_.empty()) return {nothing, nothing, nothing};
   const cv::Mat unmatched = own_.power.mul(1 - cv::max(correlation_, 0));
   // What remains unlike where ground matches and has the least detail of its own: noise of sensor and codec.
   const float noise = std::max(kLeastNoise, power_of_ground(unmatched, correlation_, 0.1, kUsualNoise)),
               usual = std::max(1.0f, power_of_ground(own_.power, correlation_, 0.5, 0));
   cv::Mat best = correlation_.clone(), stands, moves, weight;
-  best.setTo(1, raised(seen_ & (best < kMoves)));
+  const cv::Mat off_plane = raised(seen_ & (best < kMoves));
+  best.setTo(1, off_plane);
   cv::Mat(best > kStands).convertTo(stands, CV_32FC1, 1 / 255.0);
   cv::Mat((best < kMoves) & seen_).convertTo(moves, CV_32FC1, 1 / 255.0);
   seen_.convertTo(weight, CV_32FC1, 1 / 255.0);
   // A bottom shows through calm water, but dimmed and blurred: faint detail tells nothing where it matches.
-  stands = stands.mul(cv::min(cv::max((own_.power / usual - kFaint) / kFaint, 0), 1));
+  const cv::Mat detailed = cv::min(cv::max((own_.power / usual - kFaint) / kFaint, 0), 1);
+  stands = stands.mul(detailed);
+  stands.setTo(1, off_plane);
   moves = moves.mul(cv::min(cv::max((unmatched / noise - 1.5f) / 1.5f, 0), 1));
   const TileGuide guide(bgr, best.size());
   const cv::Mat known = guide.spread(weight) + 0.02f, standing = guide.spread(stands) / known,
@@ -227,7 +232,10 @@ cv::Mat DetailComparison::odds_of_moving(const cv::Mat& bgr) const {
   // Nearly all of land matches; of water a part may, where its bottom shows through.
   const cv::Mat land = cv::min(cv::max((standing - 0.65f) / 0.25f, 0), 1),
                 water = cv::min(cv::max((moving - standing) / 0.3f, 0), 1);
-  return cv::min(known, 1).mul(kLandOdds * land + kWaterOdds * water);
+  const cv::Mat looked = cv::min(known, 1),
+                faint = usual > kLeastUsual ? guide.spread(weight.mul(1 - detailed)) : nothing;
+  return {looked.mul(kLandOdds * land + kWaterOdds * water),
+          looked.mul(cv::min(cv::max((faint - standing - 0.3f) / 0.3f, 0), 1)), looked};
 }
 
 }  // namespace lookdown::glare

@@ -24,6 +24,16 @@ struct LaidDetail {
   cv::Mat seen;  ///< CV_8UC1, one value a tile: 255 where the view looks at all of it
 };
 
+/// What detail says of a surface.
+struct Motion {
+  cv::Mat moving;  ///< CV_32FC1, log-odds of water that moves against ground that stands. 0 where no view
+                   ///< looks, where there is no detail beyond noise to compare, and where what matches is as
+                   ///< faint as what shows through calm water
+  cv::Mat faint;  ///< CV_32FC1, share (0..1) of the surroundings that has next to no detail beside the ground
+                  ///< that stands: calm water, or very smooth ground. 0 where no view looks
+  cv::Mat looked;  ///< CV_32FC1, share (0..1) of the surroundings where a view looks
+};
+
 /// One frame's detail against that of other views, one after the other.
 class DetailComparison {
  public:
@@ -37,11 +47,9 @@ class DetailComparison {
   /// suits the tiles around best: placing errs by pixels, and ground is not quite flat. -1 where none looks.
   [[nodiscard]] const cv::Mat& correlation() const { return correlation_; }
 
-  /// Log-odds of water that moves against ground that stands (CV_32FC1, size of `bgr`), spread within the
-  /// surfaces of even colour that `bgr` (CV_8UC3, the own frame at any size) shows. 0 where no view looks,
-  /// where there is no detail beyond noise to compare, and where all is as faint as what shows through calm
-  /// water.
-  [[nodiscard]] cv::Mat odds_of_moving(const cv::Mat& bgr) const;
+  /// Of the own frame's pixels (size of `bgr`, CV_8UC3, the own frame at any size); spread within the
+  /// surfaces of even colour that `bgr` shows.
+  [[nodiscard]] Motion motion(const cv::Mat& bgr) const;
 
  private:
   [[nodiscard]] cv::Mat raised(const cv::Mat& unmatched) const;

@@ -87,11 +87,12 @@ cv::Mat colour_bins(const cv::Mat& bgr) {
   return bins;
 }
 
+constexpr float kMostByColour = 1.5;
 // Log-odds of water by how much of each colour moves and stands elsewhere in the frame: back-projected
 // histograms (Swain & Ballard, "Color indexing", Int. J. Computer Vision 7:11, 1991). Colours that nothing is
 // known of have 0.
 cv::Mat odds_by_colour(const cv::Mat& bgr, const cv::Mat& moving) {
-  constexpr float kSure = 1.5f, kDoubtPx = 60, kLeast = -3, kMost = 1.5;
+  constexpr float kSure = 1.5f, kDoubtPx = 60, kLeast = -3;
   const cv::Mat bins = colour_bins(bgr);
   std::vector<float> stands(kColourBins, kDoubtPx), moves(kColourBins, kDoubtPx), odds(kColourBins);
   for (int y = 0; y < bins.rows; ++y)
@@ -102,7 +103,7 @@ cv::Mat odds_by_colour(const cv::Mat& bgr, const cv::Mat& moving) {
     }
   std::transform(moves.begin(), moves.end(), stands.begin(), odds.begin(),
                  [&](float moving_px, float standing_px) {
-                   return std::clamp(std::log(moving_px / standing_px), kLeast, kMost);
+                   return std::clamp(std::log(moving_px / standing_px), kLeast, kMostByColour);
                  });
   cv::Mat back_projected(bins.size(), CV_32FC1);
   std::transform(bins.begin<int>(), bins.end<int>(), back_projected.begin<float>(),
@@ -171,16 +172,17 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
 }
 
 cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared,
-                           const cv::Mat& moving_anywhere) {
-  // What moves is water of whatever colour.
-  constexpr double kColourLost = 0.7, kSurelyMoves = 3;
+                           const Motion& motion) {
+  // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
+  constexpr double kSurelyMoves = 3, kLeastColour = -1.5;
   const cv::Size size = picture.calm_bgr.size();
-  const cv::Mat moving = at_size(moving_anywhere, size), votes = at_size(compared.votes, size),
-                colour_counts = 1 - kColourLost / kSurelyMoves * cv::min(cv::max(moving, 0), kSurelyMoves),
-                unknown = 1 - cv::min(cv::abs(moving) / kSurelyMoves, 1);
+  const cv::Mat moving = at_size(motion.moving, size),
+                waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1),
+                by_colour = odds_by_colour(picture.calm_bgr, moving);
   const WaterCues cues = water_cues(picture);
-  return water_mask(picture, cues.evenness + cues.colour.mul(colour_counts) + votes + moving +
-                                 unknown.mul(odds_by_colour(picture.calm_bgr, moving)));
+  const cv::Mat colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
+  return water_mask(picture, cues.evenness + colour + at_size(compared.votes, size) + moving +
+                                 (1 - at_size(motion.looked, size)).mul(by_colour));
 }
 
 Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,

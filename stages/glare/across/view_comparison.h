@@ -58,8 +58,7 @@ struct ComparedFrame {
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 
 /// Water of one frame by its own look and the comparison: CV_8UC1, 255 = water, half the working size.
-/// `moving`: see DetailComparison; any size.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const cv::Mat& moving);
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&);
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls

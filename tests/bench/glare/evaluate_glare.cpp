@@ -179,7 +179,7 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     }
     const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const cv::Mat water = water_beyond_views(own.picture, compared, details.odds_of_moving(own.frame.bgr));
+    const cv::Mat water = water_beyond_views(own.picture, compared, details.motion(own.frame.bgr));
     const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared, prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;

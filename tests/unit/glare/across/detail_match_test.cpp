@@ -58,7 +58,7 @@ TwoViews two_views(const cv::Mat& pond, const cv::Mat& pond_of_other, int placin
 cv::Mat odds(const TwoViews& views) {
   DetailComparison comparison(detail_of(views.own));
   comparison.add(whole(views.other));
-  return comparison.odds_of_moving(views.bgr);
+  return comparison.motion(views.bgr).moving;
 }
 
 double mean_of(const cv::Mat& plane, bool right) {
@@ -114,7 +114,7 @@ TEST(DetailComparison, TakesSizesWithoutAWholeTile) {
     const cv::Mat luma(size, CV_8UC1, cv::Scalar(90)), bgr(size, CV_8UC3, cv::Scalar(90, 90, 90));
     DetailComparison comparison(detail_of(luma));
     comparison.add(whole(luma));
-    EXPECT_EQ(cv::countNonZero(comparison.odds_of_moving(bgr)), 0);
+    EXPECT_EQ(cv::countNonZero(comparison.motion(bgr).moving), 0);
   }
 }
 
