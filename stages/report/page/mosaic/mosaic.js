@@ -120,7 +120,9 @@ function drawMosaic() {
   }
   const holder = el('div', {class: 'viewer', tabindex: '0'});
   const missing = el('p', {class: 'tiles-missing', hidden: true}, 'The folder mosaic_tiles beside this page is missing: this is the small picture that the page carries.');
-  const frame = el('div', {class: 'viewer-frame'}, holder, el('span', {class: 'cross', 'aria-hidden': 'true'}), missing);
+  // Paper gets the whole picture: the viewer keeps the part and the size that the screen shows.
+  const printed = el('img', {class: 'mosaic-on-paper', src: jpegAddress(pictures().mosaic), alt: ''});
+  const frame = el('div', {class: 'viewer-frame'}, holder, printed, el('span', {class: 'cross', 'aria-hidden': 'true'}), missing);
   const figure = el('figure', {class: 'mosaic-figure'}, frame);
   addTo('mosaic', figure);
   const {width_px: width, height_px: height, tiles} = flight.mosaic;
