@@ -50,11 +50,16 @@ function nameless() {
   ].map((node) => node.outerHTML.slice(0, 120));
 }
 
-for (const width of [1280, 390]) {
-  describe(`at ${width} px`, () => {
+for (const [width, colorScheme] of [[1280, 'light'], [390, 'light'], [1280, 'dark']]) {
+  describe(`at ${width} px, ${colorScheme} scheme`, () => {
     let page;
-    before(async () => { page = await open(browser, report, {width, height: 844}); });
+    before(async () => { page = await open(browser, report, {width, height: 844, colorScheme}); });
     after(() => page.context().close());
+
+    test('the ground is as light or dark as the reader asked', async () => {
+      const ground = await page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor.match(/[\d.]+/g).slice(0, 3).map(Number));
+      assert.ok(colorScheme === 'dark' ? Math.max(...ground) < 80 : Math.min(...ground) > 200, `${ground}`);
+    });
 
     test('text stands out from its ground', async () => {
       assert.deepEqual(await page.evaluate(lowContrast), []);
@@ -78,3 +83,16 @@ for (const width of [1280, 390]) {
     });
   });
 }
+
+test('paper shows the whole mosaic and none of the tools', async () => {
+  const page = await open(browser, report, {width: 1280, height: 844, colorScheme: 'dark'});
+  await page.click('#mosaic .zoom-buttons button:has-text("1:1")');
+  await page.emulateMedia({media: 'print'});
+  const shown = (selector) => page.evaluate((wanted) => [...document.querySelectorAll(wanted)].filter((node) => node.checkVisibility()).length, selector);
+  assert.equal(await shown('.mosaic-on-paper'), 1);
+  const shape = await page.evaluate(() => { const p = document.querySelector('.mosaic-on-paper'); return [p.width / p.height, p.naturalWidth / p.naturalHeight]; });
+  assert.ok(Math.abs(shape[0] / shape[1] - 1) < 0.02, `${shape}`);
+  assert.equal(await shown('.viewer, .mosaic-tools, .zoom-buttons, #choice-bar, .filter'), 0);
+  assert.deepEqual(await page.evaluate(lowContrast), []);
+  await page.context().close();
+});
