@@ -5,7 +5,7 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr int kNarrowGap = 10;  ///< places from each side
+constexpr int kNarrowGap = 16;  ///< places from each side
 
 /// Smooth filling by coarser and coarser means (push and pull): Gortler et al., "The lumigraph", SIGGRAPH
 /// 1996, sec. 3.4.
@@ -32,34 +32,54 @@ void fill_smoothly(cv::Mat& heights, cv::Mat& weight) {
 
 }  // namespace
 
-void fill_gaps(cv::Mat& heights, const cv::Mat& known, double wall) {
-  cv::Mat filled = known.clone(), around, reached;
-  heights.setTo(0, known == 0);
-  constexpr float kFar = 1e30F;
+namespace {
+
+constexpr float kFar = 1e30F;
+
+/// Narrow gaps filled from both sides, at walls from the lower one. `gap` becomes 255 there.
+cv::Mat filled_from_below(const cv::Mat& heights, const cv::Mat& known, double wall, cv::Mat& gap) {
+  cv::Mat low = heights.clone(), filled = known.clone(), around, reached;
+  low.setTo(kFar, known == 0);
   for (int step = 0; step < kNarrowGap; ++step) {
-    cv::Mat lower = heights.clone();
-    lower.setTo(kFar, filled == 0);
-    cv::erode(lower, around, cv::Mat());
+    cv::erode(low, around, cv::Mat());
     cv::dilate(filled, reached, cv::Mat());
-    const cv::Mat grown = reached & ~filled;
-    around.copyTo(heights, grown);
+    around.copyTo(low, reached & ~filled);
     reached.copyTo(filled);
   }
-  // Only what both sides have reached is a narrow gap; the rest of the growth is taken back.
-  cv::erode(filled, filled,
-            cv::getStructuringElement(cv::MORPH_RECT, {2 * kNarrowGap + 1, 2 * kNarrowGap + 1}), {-1, -1}, 1,
+  // Only what both sides have reached is a narrow gap.
+  constexpr int kSide = 2 * kNarrowGap + 1;
+  cv::erode(filled, filled, cv::getStructuringElement(cv::MORPH_RECT, {kSide, kSide}), {-1, -1}, 1,
             cv::BORDER_CONSTANT, cv::Scalar(255));
-  filled |= known;
-  // What has grown from both sides meets in the middle: at a wall the lower side goes on to its foot.
-  const cv::Mat gap = filled & ~known;
+  gap = filled & ~known;
+  // What has grown from both sides meets in the middle: the lower side goes on to the wall's foot.
   for (int step = 0; step < kNarrowGap; ++step) {
-    cv::Mat lower = heights.clone();
-    lower.setTo(kFar, filled == 0);
-    cv::erode(lower, around, cv::Mat());
-    around.copyTo(heights, (heights - around > wall) & gap);
+    cv::erode(low, around, cv::Mat());
+    around.copyTo(low, (low - around > wall) & gap);
   }
+  return low;
+}
+
+/// 255 where heights that are known near by differ by more than `wall`.
+cv::Mat near_walls(const cv::Mat& heights, const cv::Mat& known, double wall) {
+  const cv::Mat window = cv::getStructuringElement(cv::MORPH_RECT, {2 * kNarrowGap + 1, 2 * kNarrowGap + 1});
+  cv::Mat low = heights.clone(), high = heights.clone();
+  low.setTo(kFar, known == 0);
+  high.setTo(-kFar, known == 0);
+  cv::erode(low, low, window);
+  cv::dilate(high, high, window);
+  return (high - low > wall) & (high > -kFar);
+}
+
+}  // namespace
+
+void fill_gaps(cv::Mat& heights, const cv::Mat& known, double wall) {
+  heights.setTo(0, known == 0);
+  cv::Mat gap;
+  const cv::Mat low = filled_from_below(heights, known, wall, gap);
+  gap &= near_walls(heights, known, wall);
+  low.copyTo(heights, gap);
   cv::Mat weight;
-  filled.convertTo(weight, CV_32F, 1.0 / 255);
+  cv::Mat(known | gap).convertTo(weight, CV_32F, 1.0 / 255);
   cv::threshold(weight, weight, 0.5, 1, cv::THRESH_BINARY);
   fill_smoothly(heights, weight);
 }

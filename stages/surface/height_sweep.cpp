@@ -14,7 +14,7 @@ constexpr int kMarginNodes = 24;  ///< that semi-global paths run in on from out
 constexpr int kMostHypotheses = 192;
 constexpr int kLeastHypotheses = 8;
 /// Largest parallax from one hypothesis to the next, pixels.
-constexpr double kParallaxStepPx = 0.5;
+constexpr double kParallaxStepPx = 0.8;
 constexpr float kLeastMargin = 0.04F;
 /// A place at the rim, which pairs show under few hypotheses only, has no choice: what fits there fits by
 /// chance.

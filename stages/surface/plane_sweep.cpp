@@ -18,6 +18,9 @@ constexpr int kRandomBits = Census::kBits / 2;  ///< that differ where pictures 
 /// places around: a quarter of single places have no more by chance, hardly any such mean.
 constexpr int kMostBitsAgreeing = 8;
 constexpr int kAgreeingSide = 5;
+/// Grey levels, standard deviation over a neighbourhood, below which there is nothing to compare but grain:
+/// calm water, deep shadow.
+constexpr double kLeastContrast = 2.5;
 
 /// The least of what the pairs say at each place, and how many say anything.
 class Least {
@@ -135,17 +138,32 @@ SweepAnswer sweep(const Sweep& task) {
   return answer;
 }
 
+namespace {
+
+cv::Mat has_contrast(const cv::Mat& grey) {
+  constexpr int kSide = 2 * Census::kReach + 1;
+  cv::Mat values, mean, squares;
+  grey.convertTo(values, CV_32F);
+  cv::blur(values, mean, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
+  cv::blur(values.mul(values), squares, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
+  return squares - mean.mul(mean) >= kLeastContrast * kLeastContrast;
+}
+
+}  // namespace
+
 cv::Mat agreeing_views(const std::vector<cv::Mat>& shown, const std::vector<std::pair<int, int>>& pairs) {
   std::vector<Census> census(shown.size());
   for (std::size_t view = 0; view < shown.size(); ++view) take_census(shown[view], census[view]);
-  std::vector<cv::Mat> has_partner(shown.size());
+  std::vector<cv::Mat> has_partner(shown.size()), tells(shown.size());
+  for (std::size_t view = 0; view < shown.size(); ++view) tells[view] = has_contrast(shown[view]);
   cv::Mat bits, count = cv::Mat::zeros(shown.at(0).size(), CV_8UC1);
   for (cv::Mat& m : has_partner) m = cv::Mat::zeros(count.size(), CV_8UC1);
   for (const auto& [one, other] : pairs) {
     differing_bits(census[std::size_t(one)], census[std::size_t(other)], bits);
     const cv::Mat seen = bits != kUnknown;
     cv::blur(bits, bits, {kAgreeingSide, kAgreeingSide}, {-1, -1}, cv::BORDER_REPLICATE);
-    const cv::Mat agree = (bits <= kMostBitsAgreeing) & seen;
+    const cv::Mat agree =
+        (bits <= kMostBitsAgreeing) & seen & tells[std::size_t(one)] & tells[std::size_t(other)];
     has_partner[std::size_t(one)] |= agree;
     has_partner[std::size_t(other)] |= agree;
   }

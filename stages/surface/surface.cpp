@@ -15,6 +15,7 @@
 #include "stages/surface/height_sweep.h"
 #include "stages/surface/surface_file.h"
 #include "stages/surface/sweep_views.h"
+#include "stages/surface/water_nodes.h"
 
 namespace lookdown::surface {
 namespace {
@@ -29,8 +30,12 @@ constexpr double kUsualBase = 0.3;        ///< of base over height
 /// tie points, which roofs and trees stand out of.
 constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5;
 constexpr double kPicturesShare = 0.4;  ///< of the memory
-constexpr int kGrowNodes = 8;           ///< reach of the neighbourhoods that are compared
-constexpr int kSpeckNodes = 60;         ///< nodes that stand alone with their height are a mistake
+constexpr int kGrowNodes = 40;
+/// Share of the flying height: smaller steps are filled as slopes, pits of less depth are left.
+constexpr double kWallShare = 0.025;
+constexpr double kSpeckPx =
+    24;  ///< frame pixels: side of what is a mistake when it stands alone with its height
+constexpr double kBlockPx = 384;  ///< frame pixels: side of a block that has a ground of its own
 
 double median(std::vector<double> values) {
   std::nth_element(values.begin(), values.begin() + std::ptrdiff_t(values.size() / 2), values.end());
@@ -90,41 +95,76 @@ double height_sigma(double pitch) {
 }
 
 /// Takes away what stands alone: small patches whose height differs from that of all round them.
-void drop_specks(FoundHeights& found, double apart) {
+void drop_specks(FoundHeights& found, double apart, int most_nodes) {
   cv::Mat steps;
   found.heights.convertTo(steps, CV_16S, 4 / apart);
   constexpr int kNothing = -32768;
   steps.setTo(kNothing, found.agreeing == 0);
-  cv::filterSpeckles(steps, kNothing, kSpeckNodes, 4);
+  cv::filterSpeckles(steps, kNothing, most_nodes, 4);
   found.agreeing.setTo(0, steps == kNothing);
 }
 
-/// Near an edge few neighbourhoods agree, for each shows two heights; what goes on there at the height that
-/// is known beside it is taken for known too.
+/// Near an edge few neighbourhoods agree, for each shows two heights, and where detail repeats itself none is
+/// sure; what goes on there from a height that is known beside it, without a step, is taken for known too.
 void grow_known(FoundHeights& found, double apart) {
   const cv::Rect whole({}, found.heights.size());
-  for (int step = 0; step < kGrowNodes; ++step) {
-    const cv::Mat known = found.agreeing.clone();
-    cv::Mat rim;
-    cv::dilate(known, rim, cv::Mat());
-    rim.setTo(0, known);
-    for (int row = 0; row < whole.height; ++row)
-      for (int column = 0; column < whole.width; ++column) {
-        if (!rim.at<uchar>(row, column) || !found.told.at<uchar>(row, column)) continue;
-        const float own = found.heights.at<float>(row, column);
-        const cv::Rect around = cv::Rect(column - 1, row - 1, 3, 3) & whole;
-        for (int r = around.y; r < around.br().y; ++r)
-          for (int c = around.x; c < around.br().x; ++c)
-            if (known.at<uchar>(r, c) && std::abs(found.heights.at<float>(r, c) - own) <= apart)
-              found.agreeing.at<uchar>(row, column) = 1;
+  std::vector<cv::Point> front, next;
+  for (int row = 0; row < whole.height; ++row)
+    for (int column = 0; column < whole.width; ++column)
+      if (found.agreeing.at<uchar>(row, column)) front.emplace_back(column, row);
+  for (int step = 0; step < kGrowNodes && !front.empty(); ++step) {
+    next.clear();
+    for (const cv::Point& from : front)
+      for (const cv::Point& way : {cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)}) {
+        const cv::Point to = from + way;
+        if (!whole.contains(to) || found.agreeing.at<uchar>(to) || !found.told.at<uchar>(to)) continue;
+        if (std::abs(found.heights.at<float>(to) - found.heights.at<float>(from)) > apart) continue;
+        found.agreeing.at<uchar>(to) = 1;
+        next.push_back(to);
       }
+    std::swap(front, next);
   }
 }
 
+/// What lies clearly deeper than nearly all ground for some way round is a mistake: mirror images lie there.
+void drop_pits(FoundHeights& found, double depth, int block_nodes) {
+  constexpr double kShare = 0.1;  // of a block's heights that are lower than what counts as its ground
+  constexpr float kNone = 1e30F;
+  const cv::Rect whole({}, found.heights.size());
+  cv::Mat lowest((whole.height + block_nodes - 1) / block_nodes,
+                 (whole.width + block_nodes - 1) / block_nodes, CV_32FC1);
+  for (int y = 0; y < lowest.rows; ++y)
+    for (int x = 0; x < lowest.cols; ++x) {
+      const cv::Rect block = cv::Rect(x * block_nodes, y * block_nodes, block_nodes, block_nodes) & whole;
+      std::vector<float> heights;
+      for (int row = block.y; row < block.br().y; ++row)
+        for (int column = block.x; column < block.br().x; ++column)
+          if (found.agreeing.at<uchar>(row, column)) heights.push_back(found.heights.at<float>(row, column));
+      lowest.at<float>(y, x) = kNone;
+      if (int(heights.size()) < block_nodes) continue;
+      const auto ground = heights.begin() + std::ptrdiff_t(kShare * double(heights.size()));
+      std::nth_element(heights.begin(), ground, heights.end());
+      lowest.at<float>(y, x) = *ground;
+    }
+  cv::erode(lowest, lowest, cv::Mat());
+  for (int row = 0; row < whole.height; ++row)
+    for (int column = 0; column < whole.width; ++column) {
+      const float ground = lowest.at<float>(row / block_nodes, column / block_nodes);
+      if (ground < kNone && found.heights.at<float>(row, column) < ground - float(depth))
+        found.agreeing.at<uchar>(row, column) = 0, found.told.at<uchar>(row, column) = 0;
+    }
+}
+
+/// On water heights count only where many frames agree, as on rocks; the rest gets its level from the banks.
+void forget_on_water(FoundHeights& found, const cv::Mat& water) {
+  constexpr int kManyFrames = 4;
+  found.agreeing.setTo(0, water & (found.agreeing < kManyFrames));
+}
+
 /// Known heights as they are, the others from around; single mistakes smoothed away.
-cv::Mat whole_surface(const FoundHeights& found, const NodeGrid& grid) {
+cv::Mat whole_surface(const FoundHeights& found, double wall) {
   cv::Mat heights = found.heights.clone();
-  fill_gaps(heights, found.agreeing > 0, 3 * height_sigma(grid.pitch));
+  fill_gaps(heights, found.agreeing > 0, wall);
   cv::medianBlur(heights, heights, 5);
   return heights;
 }
@@ -152,13 +192,15 @@ SearchRange range_round(const cv::Mat& coarse, const NodeGrid& fine, double marg
   return range;
 }
 
-FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, FlightRecord& record,
-                        RunContext& context) {
+FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, double wall, double frame_px,
+                        FlightRecord& record, RunContext& context) {
   const std::vector<SweepView> views = sweep_views(record, grid.pitch);
   SweepPictures pictures(context.reader, record, views,
                          std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes())));
   FoundHeights found = sweep_heights(grid, range, views, pictures, context, record);
-  drop_specks(found, 4 * height_sigma(grid.pitch));
+  drop_specks(found, 4 * height_sigma(grid.pitch),
+              std::max(9, int(std::pow(kSpeckPx * frame_px / grid.pitch, 2))));
+  drop_pits(found, wall, int(kBlockPx * frame_px / grid.pitch));
   grow_known(found, 1.5 * height_sigma(grid.pitch));
   return found;
 }
@@ -195,12 +237,19 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
                 std::sqrt(double(placement.mosaic_width_px) * placement.mosaic_height_px / kMostNodes)});
   const NodeGrid fine = grid_of(*measures, placement, step_px),
                  coarse = grid_of(*measures, placement, step_px * kCoarser);
-  const FoundHeights roughly =
-      find_level(coarse, whole_range(*measures, placement.relief_spread, coarse), flight, context);
+  const double wall = kWallShare * measures->height;
+  FoundHeights roughly = find_level(coarse, whole_range(*measures, placement.relief_spread, coarse), wall,
+                                    measures->frame_px, flight, context);
+  const cv::Mat water =
+      water_nodes(flight, sweep_views(flight, coarse.pitch), coarse, whole_surface(roughly, wall), context);
+  forget_on_water(roughly, water);
   if (cv::countNonZero(roughly.agreeing) == 0) return;
-  const SearchRange near = range_round(whole_surface(roughly, coarse), fine, 3 * height_sigma(coarse.pitch));
-  const FoundHeights found = find_level(fine, near, flight, context);
-  write_surface(context.out / kSurfaceFile, whole_surface(found, fine), found.agreeing, step_px, placement);
+  const SearchRange near = range_round(whole_surface(roughly, wall), fine, 3 * height_sigma(coarse.pitch));
+  FoundHeights found = find_level(fine, near, wall, measures->frame_px, flight, context);
+  cv::Mat water_of_fine;
+  cv::resize(water, water_of_fine, {}, kCoarser, kCoarser, cv::INTER_NEAREST);
+  forget_on_water(found, water_of_fine(cv::Rect({}, found.agreeing.size())));
+  write_surface(context.out / kSurfaceFile, whole_surface(found, wall), found.agreeing, step_px, placement);
   SurfaceRecord record;
   record.file = kSurfaceFile;
   record.step_px = step_px;

@@ -1,4 +1,5 @@
-// surface_flight FOLDER OUT [--surface plane] [--threads T] [--no-mosaic]: places a flight, finds its surface
+// surface_flight FOLDER OUT [--surface plane] [--threads T] [--no-mosaic]
+// [--relief SPREAD]: places a flight, finds its surface
 // and makes the mosaic, without the other stages; with truth.json and surface_truth.tif in FOLDER
 // (paint_flight) the heights are held against the truth.
 #include <fmt/core.h>
@@ -54,7 +55,8 @@ void score_heights(const FlightRecord& flight, const std::filesystem::path& fold
   const auto space = bench::score_space(folder / "truth.json", out / "placement.json");
   const Eigen::Matrix3d ground_from_mosaic = mosaic_from_ground(flight).matrix.inverse();
   std::vector<double> off, filled;
-  cv::Mat error = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);  // 128 = none, 4 steps a pixel of ground
+  // Grey where known, reddish where filled, blue: nothing to compare with.
+  cv::Mat error(grid.rows, grid.columns, CV_8UC3, cv::Scalar(80, 0, 0));
   for (int row = 0; row < grid.rows; ++row)
     for (int column = 0; column < grid.columns; ++column) {
       const std::size_t node = std::size_t(row) * std::size_t(grid.columns) + std::size_t(column);
@@ -63,11 +65,14 @@ void score_heights(const FlightRecord& flight, const std::filesystem::path& fold
       const Eigen::Vector4d t = space.truth_from_placed *
                                 Eigen::Vector4d(g.x() / g.z(), g.y() / g.z(), double(grid.heights[node]), 1);
       const double given = bilinear(truth, t.x() / 4, t.y() / 4);
-      if (!std::isfinite(given) || !seen_by_two(flight, {g.x() / g.z(), g.y() / g.z(), grid.heights[node]}))
+      const double true_height = double(grid.heights[node]) + (given - t.z()) / space.truth_from_placed(2, 2);
+      if (!std::isfinite(given) || !seen_by_two(flight, {g.x() / g.z(), g.y() / g.z(), true_height}))
         continue;
-      error.at<uchar>(
-          row, column) = cv::saturate_cast<uchar>(128 + 4 * (t.z() - given) / space.gsd_m),
-               (grid.confidence[node] > 0 ? off : filled).push_back(std::abs(t.z() - given) / space.gsd_m);
+      const uchar level = cv::saturate_cast<uchar>(128 + 4 * (t.z() - given) / space.gsd_m);
+      error.at<cv::Vec3b>(row, column) = grid.confidence[node] > 0
+                                             ? cv::Vec3b(level, level, level)
+                                             : cv::Vec3b(uchar(level / 2), uchar(level / 2), 255);
+      (grid.confidence[node] > 0 ? off : filled).push_back(std::abs(t.z() - given) / space.gsd_m);
     }
   cv::imwrite((out / "error.png").string(), error);
   for (auto* list : {&off, &filled}) {
@@ -102,10 +107,10 @@ void score_picture(const FlightRecord& flight, const std::filesystem::path& fold
       const Eigen::Vector3d g = ground_from_mosaic * Eigen::Vector3d(column, row, 1);
       const double height = grid.empty() ? 0 : grid.at(column, row);
       const Eigen::Vector3d world(g.x() / g.z(), g.y() / g.z(), height);
-      if (!seen_by_two(flight, world)) continue;
       const Eigen::Vector4d t = space.truth_from_placed * Eigen::Vector4d(world.x(), world.y(), world.z(), 1);
       const double given = bilinear(truth, t.x() / 4, t.y() / 4);
-      if (!std::isfinite(given)) continue;
+      const Eigen::Vector3d lifted(0, 0, (given - t.z()) / space.truth_from_placed(2, 2));
+      if (!std::isfinite(given) || !seen_by_two(flight, world + lifted)) continue;
       const Eigen::Vector3d ray = placed[std::size_t(source)]->pose.centre - world;
       off.push_back(std::abs(t.z() - given) / space.gsd_m * ray.head<2>().norm() / ray.z());
       squares += off.back() * off.back();
@@ -129,9 +134,11 @@ int main(int argc, char** argv) {
   mosaic::Options look;
   int threads = 0;
   bool with_mosaic = true;
+  double relief = 0;  // assumed where the placement found none
   for (int i = 3; i < argc; ++i) {
     if (!std::strcmp(argv[i], "--surface")) options.kind = argv[++i];
     if (!std::strcmp(argv[i], "--threads")) threads = std::atoi(argv[++i]);
+    if (!std::strcmp(argv[i], "--relief")) relief = std::atof(argv[++i]);
     if (!std::strcmp(argv[i], "--no-mosaic")) with_mosaic = false;
   }
   std::filesystem::create_directories(out);
@@ -140,6 +147,7 @@ int main(int argc, char** argv) {
       bench::place_frames(bench::frames_of(folder), folder / "truth.json", out, {}, threads);
   fmt::print("place {:.1f} s  relief {:.3f}  height sigma {:.3f}\n", processor_s() - before,
              flight.placement.relief_spread, flight.placement.height_sigma);
+  if (relief > 0) flight.placement.relief_spread = relief;
   const FrameReader reader;
   const Scheduler scheduler(Resources{threads, 1'500'000'000});
   const Cache cache("");

@@ -165,6 +165,15 @@ TEST(Gaps, NarrowOnesBesideAWallGetTheGroundAndWideOnesAreSmooth) {
   EXPECT_NEAR(ramp.at<float>(30, 100), 10, 1.5);
 }
 
+TEST(Gaps, ANarrowOneOnASlopeKeepsTheSlope) {
+  cv::Mat ramp(64, 200, CV_32FC1), seen(ramp.size(), CV_8UC1, cv::Scalar(255));
+  for (int column = 0; column < ramp.cols; ++column) ramp.col(column) = 0.1 * column;
+  seen(cv::Rect(95, 20, 10, 20)) = 0;
+  ramp.setTo(kNone, seen == 0);
+  fill_gaps(ramp, seen, 5);
+  for (int column = 95; column < 105; ++column) EXPECT_NEAR(ramp.at<float>(30, column), 0.1 * column, 0.5);
+}
+
 TEST(HeightGrid, IsLinearBetweenNodesAndCarriedOnBeyondTheRim) {
   HeightGrid grid{.columns = 3, .rows = 2, .step_px = 4, .heights = {0, 1, 2, 10, 11, 12}, .confidence = {}};
   // Node (1, 0) lies at mosaic pixel (5.5, 1.5).
