@@ -36,7 +36,7 @@ struct Options {
 void describe(Options&, OptionVisitor&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
-inline constexpr const char* kMosaicVersion = "mosaic/12";
+inline constexpr const char* kMosaicVersion = "mosaic/13";
 
 /// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When
 /// nothing is placed, the record gets a warning and no file is written.
