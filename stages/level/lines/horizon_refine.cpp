@@ -25,6 +25,14 @@ constexpr double kSharpWindow = 3;       // pixels a side that the edge at a lin
 constexpr double kLeastLasting = 0.3;    // of the step at a line that must go on beyond it
 constexpr double kBlurredWindow = 9;     // the same in a blurred frame
 
+// A ridge behind another, shares of the long side: how high above it, and how far off its own edge.
+constexpr double kHighestBehind = 0.12, kClearOfRidge = 0.012;
+constexpr double kRidgeWindow = 4;                        // pixels a side that its edge is seen with
+constexpr double kLeastRidgeStep = 2, kRidgeOverSky = 2;  // grey levels; of the sky's own steps
+// Of the profiles: not hidden by the nearer ridge; of these, on the line. On drawn frames the second is above
+// 0.9 for a ridge and below 0.2 for a sky without one.
+constexpr double kLeastOpen = 0.3, kLeastOfBehind = 0.6;
+
 /// How far from a line its own edge is looked for.
 double edge_reach_px(double long_side, double window) {
   return std::max(3 * window, 0.006 * long_side);
@@ -226,6 +234,41 @@ std::optional<RefinedLine> skyline_about(const cv::Mat3b& blurred, const Camera&
 }
 
 }  // namespace
+
+std::optional<RefinedLine> refine_behind(const cv::Mat3b& blurred, const Camera& camera,
+                                         const Eigen::Vector3d& ridge) {
+  const double long_side = std::max(blurred.cols, blurred.rows);
+  const double reach = 0.5 * kHighestBehind * long_side, agree = agreement_px(blurred.size());
+  const Profiles both = sample_profiles(blurred, camera, line_frame(ridge, blurred.size()), 2 * reach);
+  Eigen::Vector3d raised = ridge;
+  raised.z() -= reach;
+  const LineFrame frame = line_frame(raised, blurred.size());
+  const Profiles above = sample_profiles(blurred, camera, frame, reach);
+  if (static_cast<int>(std::min(both.all.size(), above.all.size())) < kFewestProfiles) return std::nullopt;
+  const double clear = kClearOfRidge * long_side - reach;
+  EdgeResponses behind = edge_responses(above, kRidgeWindow, fisher_direction(both));
+  const double least = std::max(kLeastRidgeStep, kRidgeOverSky * behind.sky_noise);
+  std::erase_if(behind.steps,
+                [&](const EdgeResponse& step) { return step.height < least || step.across_px < clear; });
+  OffsetSlope course = most_agreed(behind, frame.last - frame.first, agree);
+  course = robust_fit(nearest_responses(behind.steps, course, 2 * agree), course, 0.5 * agree);
+  const auto is_hidden = [&](double along_px) { return course.at(along_px) < clear; };
+  std::vector<EdgeResponse> points = nearest_responses(behind.steps, course, 2 * agree);
+  std::erase_if(points, [&](const EdgeResponse& step) { return is_hidden(step.along_px); });
+  const auto open = std::count_if(above.all.begin(), above.all.end(),
+                                  [&](const Profile& profile) { return !is_hidden(profile.along_px); });
+  RefinedLine result;
+  const double tolerance = std::max(2.0, 0.006 * long_side);
+  result.support = support_of({static_cast<int>(open), points, behind.sky_noise}, points, course, tolerance);
+  if (open < kFewestProfiles || open < kLeastOpen * static_cast<double>(above.all.size()) ||
+      result.support.inlier_share < kLeastOfBehind || std::abs(course.slope) > kSteepest)
+    return std::nullopt;
+  state_uncertainty(points, course, tolerance, result);
+  result.support.scatter_share = 100 * result.scatter_px / long_side;
+  result.line = line_of(frame, course);
+  describe_surroundings(blurred, camera, result);
+  return result;
+}
 
 std::vector<RefinedLine> refine_skyline(const cv::Mat3b& blurred, const Camera& camera,
                                         const std::vector<Eigen::Vector3d>& firsts, double reach_px) {

@@ -3,6 +3,7 @@
 
 #include <Eigen/Core>
 #include <opencv2/core.hpp>
+#include <optional>
 #include <vector>
 
 #include "pipeline/geometry/camera.h"
@@ -27,6 +28,14 @@ struct RefinedLine {
 [[nodiscard]] std::vector<RefinedLine> refine_skyline(const cv::Mat3b& blurred, const Camera& camera,
                                                       const std::vector<Eigen::Vector3d>& firsts,
                                                       double reach_px);
+
+/// The ridge behind `ridge`: a fainter edge on its sky side that steps its way, up to an eighth of the long
+/// side above it. In haze what stands farther is nearer to the colour of the sky at the horizon
+/// (Koschmieder's law), so that neither the strongest edge nor the first that leaves the sky need be it.
+/// Where `ridge` hides it the rest must tell. None where too few of the profiles that it could be seen at
+/// show it.
+[[nodiscard]] std::optional<RefinedLine> refine_behind(const cv::Mat3b& blurred, const Camera& camera,
+                                                       const Eigen::Vector3d& ridge);
 
 /// Lines near any of `firsts` whose edge is straight and goes the same way all along, however weak: a sea
 /// horizon in haze, a far shore below hills. Each once.

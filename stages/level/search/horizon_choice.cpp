@@ -10,7 +10,7 @@ namespace {
 // Of the guesses' log-odds below the likeliest: the contrast of a far ridge fades with its distance in haze
 // (Koschmieder's law), so that what stands nearer looks likelier by that much and is still not the horizon.
 // Chosen on real frames of small wide cameras.
-constexpr double kFadedBy = 3;
+constexpr double kFadedBy = 4;
 constexpr double kNearbyTurn = 4 * std::numbers::pi / 180;
 // Shares of the long side: lines nearer to each other follow one ridge; land that lies farther apart than the
 // second is no ridge behind ridges.
@@ -18,6 +18,9 @@ constexpr double kSameRidge = 0.008, kHighestRidge = 0.12;
 // ProfileTerms::own_step of a ridge: banks of cloud above the horizon step by a fifth of the sky's own
 // spread.
 constexpr double kLeastOwnStep = 0.4;
+// LineSupport::coherence: what a clear sky that darkens upward looks like an edge at has at most 0.25, ridges
+// in all hazes have 0.38 and more.
+constexpr double kLeastCoherence = 0.3;
 constexpr double kLeastInliers =
     0.5;  // of the profiles: a ridge goes right across, a bank of cloud ends somewhere
 constexpr double kStraightShare = 0.8;  // of the profiles within a pixel or two: a straight edge
@@ -43,6 +46,7 @@ const HorizonGuess& farthest(const std::vector<HorizonGuess>& guesses, const cv:
     const double by = above(best.refined.line, guess.refined.line, picture);
     if (guess.log_odds > 0 && guess.log_odds > best.log_odds - kFadedBy && by > highest + kSameRidge &&
         by < kHighestRidge && guess.refined.support.profile.own_step > kLeastOwnStep &&
+        guess.refined.support.coherence > kLeastCoherence &&
         guess.refined.support.inlier_share > kLeastInliers &&
         std::abs(turn_between(best.refined.line, guess.refined.line)) < kNearbyTurn) {
       chosen = &guess;

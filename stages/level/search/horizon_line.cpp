@@ -86,16 +86,22 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
   for (const LineCandidate& candidate : candidates) firsts.push_back(enlarge(candidate, picture.scale));
   std::vector<RefinedLine> lines = refine_straight(blurred, camera, firsts);
   for (const RefinedLine& line : refine_skyline(blurred, camera, firsts, reach)) lines.push_back(line);
-  std::vector<HorizonGuess> guesses;
-  for (const RefinedLine& refined : lines) {
+  const auto guess_of = [&](const RefinedLine& refined) {
     const double roll = shown_roll(refined.line.x(), refined.line.y(), orientation);
     HorizonGuess guess{refined,
                        evidence_of(picture, reduce(refined.line, picture.scale), roll, refined.support), 0};
     guess.log_odds = log_odds(guess.evidence);
-    guesses.push_back(guess);
-  }
-  std::stable_sort(guesses.begin(), guesses.end(),
-                   [](const auto& a, const auto& b) { return a.log_odds > b.log_odds; });
+    return guess;
+  };
+  std::vector<HorizonGuess> guesses;
+  for (const RefinedLine& refined : lines) guesses.push_back(guess_of(refined));
+  const auto likelier = [](const auto& a, const auto& b) { return a.log_odds > b.log_odds; };
+  std::stable_sort(guesses.begin(), guesses.end(), likelier);
+  if (!guesses.empty() && guesses.front().log_odds > 0)
+    if (const auto behind = refine_behind(blurred, camera, guesses.front().refined.line)) {
+      guesses.push_back(guess_of(*behind));
+      std::stable_sort(guesses.begin(), guesses.end(), likelier);
+    }
   return guesses;
 }
 

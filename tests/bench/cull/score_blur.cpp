@@ -42,6 +42,13 @@ FrameRecord measured(const cv::Mat& picture, const fs::path& folder, int index) 
   return frame;
 }
 
+/// All reasons, joined by semicolons.
+std::string words_of(const Decision& decision) {
+  std::string words;
+  for (const Reason& reason : decision.reasons) words += (words.empty() ? "" : ";") + reason.word;
+  return words;
+}
+
 struct Tally {
   int sharp = 0, sharp_kept = 0, sharp_told = 0, blurred = 0, blurred_kept = 0;
   std::vector<double> sharp_score, blurred_score, length, direction;
@@ -141,8 +148,7 @@ int main(int argc, char** argv) {
               << ',' << t.camera.jpeg_quality << ',' << t.camera.sharpening << ',' << t.camera.mosaic_sensor
               << ',' << s.sharpness.value_or(-1) << ',' << s.blur_fwhm_px.value_or(-1) << ','
               << s.smear_px.value_or(-1) << ',' << s.smear_deg.value_or(-1) << ',' << s.detail << ','
-              << word(flight.frames[i].decision.verdict) << ','
-              << (flight.frames[i].decision.reasons.empty() ? "" : flight.frames[i].decision.reasons[0].word)
+              << word(flight.frames[i].decision.verdict) << ',' << words_of(flight.frames[i].decision)
               << '\n';
       }
     }

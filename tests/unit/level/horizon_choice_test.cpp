@@ -44,6 +44,7 @@ TEST(ChooseHorizon, AFarOffRivalIsNotMixedInButMakesTheAnswerLessSure) {
 HorizonGuess ridge(double roll_deg, double log_odds, double above_px, double own_step) {
   HorizonGuess g = guess(roll_deg, 0.5, log_odds, above_px);
   g.refined.support.inlier_share = 0.8;
+  g.refined.support.coherence = 0.5;
   g.refined.support.profile.own_step = own_step;
   return g;
 }
@@ -52,6 +53,13 @@ TEST(ChooseHorizon, TheFarRidgeIsTakenThoughTheNearOneIsLikelier) {
   const auto choice = choose_horizon({ridge(4, 5, 0, 3), ridge(1, 3.5, 30, 0.8)}, {1000, 600});
   EXPECT_NEAR(roll_of(choice.refined.line), 1, 1e-6);
   EXPECT_GT(choice.roll_spread_rad / kDegrees, 2) << "the choice between the two is left open";
+}
+
+TEST(ChooseHorizon, ASkyThatDarkensUpwardHasNoEdge) {
+  HorizonGuess slow_change = ridge(1, 3.5, 30, 0.8);
+  slow_change.refined.support.coherence = 0.22;
+  const auto choice = choose_horizon({ridge(4, 5, 0, 3), slow_change}, {1000, 600});
+  EXPECT_NEAR(roll_of(choice.refined.line), 4, 1e-6);
 }
 
 TEST(ChooseHorizon, NeitherABankOfCloudNorWhatIsMuchLessLikelyStandsInForARidge) {

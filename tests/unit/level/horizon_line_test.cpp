@@ -7,7 +7,9 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "stages/level/level.h"
+#include "stages/level/search/horizon_choice.h"
 #include "tests/unit/level/drawn_scene.h"
+#include "tests/unit/level/hazy_ridges.h"
 
 namespace lookdown::level {
 namespace {
@@ -59,6 +61,23 @@ TEST(HorizonLine, PortraitFramesGiveTheRollOfTheFrameAsDisplayed) {
     EXPECT_NEAR(found.roll_rad / kDegrees, -6, 0.1) << "orientation " << orientation;
     EXPECT_NEAR(found.pitch_rad / kDegrees, -10, 0.1) << "orientation " << orientation;
   }
+}
+
+// Visibilities of 8 and 40 km leave 9 and 61 % of the far ridge's contrast (Koschmieder's law); the near one
+// rises to one side by up to three degrees.
+TEST(HorizonLine, TheFarRidgeIsFoundThroughThickAndThinHaze) {
+  const Camera camera = plain_camera(720, 480);
+  int level = 0, frames = 0;
+  for (const double visibility_m : {8000.0, 40000.0})
+    for (unsigned seed = 1; seed <= 5; ++seed, ++frames) {
+      const Attitude given{(9.0 * seed - 27) * kDegrees, -6 * kDegrees};
+      const cv::Mat3b picture = hazy_ridges(camera, given, visibility_m, seed);
+      const auto guesses = horizon_guesses(picture, camera, 1);
+      ASSERT_FALSE(guesses.empty());
+      const Eigen::Vector3d line = choose_horizon(guesses, picture.size()).refined.line;
+      level += std::abs(std::atan2(line.x(), -line.y()) - given.roll_rad) < kDegrees;
+    }
+  EXPECT_GE(level, frames - 1);
 }
 
 TEST(HorizonLine, TexturesWithoutSkyHaveNoHorizon) {
