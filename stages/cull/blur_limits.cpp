@@ -14,54 +14,39 @@ constexpr double kSurelyKnown = 0.6;    // relative standard deviation
 constexpr double kSharpestShare = 0.2;  // of the frames: their largest width stands for what is sharp here
 // Standard deviations in pixels. A smear of 3 px has 0.87, a Gaussian that blurs visibly 1.3; lens and sensor
 // alone 0.4 to 0.8.
-constexpr double kLeastAdded = 0.5, kMostAdded = 0.9;
+constexpr double kAdded = 0.9;
 constexpr double kSharpestPossible = 0.45, kSoftestReference = 1.3;
-// Of sharp against blurred, by the score: even odds are 1. On sharp and blurred photographs
-// (tests/bench/cull, part tune) the best border lies between these; wider bands let a gap among the sharp
-// frames pass for the border.
-constexpr double kLeastOdds = 0.6, kMostOdds = 1.1;
-// The border of the odds lies below this share of the best ones, and above its square: a soft lens lowers
-// all.
-constexpr double kShareOfBestOdds = 0.6;
+// Of the odds of sharp against blurred that the sharpest fifth have. Where fewer are sharp the few best still
+// tell, and 1 : 2 is asked for unless a soft lens lowers even theirs. Chosen on photographs
+// (tests/bench/cull, part tune): 0.14 to 0.18 are as good, and better than the widest gap between
+// neighbouring odds, which lies among the sharp frames or among the blurred ones as often as between them.
+constexpr double kShareOfBestOdds = 0.15;
+constexpr double kFewBestShare = 0.05, kShareOfFewBestOdds = 0.3, kLeastOdds = 0.5;
 constexpr double kNearlyAsSharp = 1.25;   // of the reference width
 constexpr double kSharedDirection = 0.5;  // resultant length of the sharp frames' directions
 constexpr double kSameDirection_deg = 25;
 constexpr double kFixedSigma = 1.0;
 constexpr double kFixedSmear_px = 3;
 
-/// Border inside [low, high]: the middle of the widest gap (as a ratio) between neighbouring values that
-/// reaches into that band, as far as the band goes. Where no value lies below or above the band, its end
-/// stands for one.
-double widest_gap(std::vector<double> sorted, double low, double high) {
-  if (sorted.empty() || sorted.front() > low) sorted.insert(sorted.begin(), low);
-  if (sorted.back() < high) sorted.push_back(high);
-  double best = 0, at = low;
-  for (std::size_t i = 0; i + 1 < sorted.size(); ++i) {
-    if (sorted[i + 1] <= low || sorted[i] >= high) continue;
-    if (const double ratio = sorted[i + 1] / sorted[i]; ratio > best)
-      best = ratio, at = std::sqrt(sorted[i] * sorted[i + 1]);
-  }
-  return std::clamp(at, low, high);
-}
-
 double odds_of(const Sharpness& s) {
   return *s.sharpness / std::max(1e-6, 1 - *s.sharpness);
 }
 
-/// The score also weighs the odds of a blur, which see short smears that the width hardly shows. Border in
-/// the widest gap of the odds of sharp against blurred, inside the band where it may lie.
+/// The value that so large a share of `sorted` reaches or exceeds.
+double reached_by(const std::vector<double>& sorted, double share) {
+  return sorted[static_cast<std::size_t>(std::lround((1 - share) * static_cast<double>(sorted.size() - 1)))];
+}
+
+/// The score also weighs the odds of a blur, which see short smears that the width hardly shows: a share of
+/// what the sharpest frames have, whatever the subject and the lens.
 double sharpness_limit(const std::vector<const Sharpness*>& measured, double leniency) {
   std::vector<double> odds;
   for (const Sharpness* s : measured)
     if (s->sharpness) odds.push_back(odds_of(*s));
-  std::sort(odds.begin(), odds.end());
   if (odds.empty()) return 0;
-  // The sharpest fifth are sharp, whatever the subject and the lens.
-  const double best =
-      odds[static_cast<std::size_t>((1 - kSharpestShare) * static_cast<double>(odds.size() - 1))];
-  const double high = std::min(kMostOdds, kShareOfBestOdds * best) / leniency,
-               low = std::min(kLeastOdds, kShareOfBestOdds * kShareOfBestOdds * best) / leniency;
-  const double border = widest_gap(odds, std::min(low, high), high);
+  std::sort(odds.begin(), odds.end());
+  const double of_few = std::min(kLeastOdds, kShareOfFewBestOdds * reached_by(odds, kFewBestShare));
+  const double border = std::max(kShareOfBestOdds * reached_by(odds, kSharpestShare), of_few) / leniency;
   return border / (1 + border);
 }
 
@@ -109,8 +94,7 @@ BlurLimits limits_of(const std::vector<const Sharpness*>& measured, const Option
   }
   limits.from = LimitFrom::camera;
   limits.least_sharpness = sharpness_limit(measured, leniency);
-  limits.blur_fwhm_px = kFwhmOfSigma * widest_gap(sigmas, std::hypot(reference, kLeastAdded * leniency),
-                                                  std::hypot(reference, kMostAdded * leniency));
+  limits.blur_fwhm_px = kFwhmOfSigma * std::hypot(reference, kAdded * leniency);
   note_own_smear(measured, kFwhmOfSigma * reference, limits);
   return limits;
 }

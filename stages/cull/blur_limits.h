@@ -31,9 +31,9 @@ class FlightBlurLimits {
   /// Frames of one camera (FrameInfo::camera_id) share body, lens, focal length and coding, so the sharpest
   /// of them show what "sharp" is here (comparison within the set: Sieberth, Wackrow & Chandler, ISPRS J.
   /// 122:1-16, 2016). A frame counts as blurred when motion or defocus adds a certain width to that, squares
-  /// subtracted, for variances of blurs add; inside the band where that border may lie it is put into the
-  /// widest gap between the frames. With fewer than 8 frames that tell, without a sharp one among them, or
-  /// with a limit given, the limit is fixed.
+  /// subtracted, for variances of blurs add, and as soft when its odds of being sharp are a small share of
+  /// theirs. With fewer than 8 frames that tell, without a sharp one among them, or with a limit given, the
+  /// limit is fixed.
   FlightBlurLimits(const std::vector<FrameRecord>&, const Options&);
   [[nodiscard]] const BlurLimits& of(const FrameRecord&) const;
 
