@@ -92,7 +92,7 @@ cv::Size sensor_size(const MadeDng& made) {
 
 /// Place in the pattern, which begins at the first pixel that light falls on.
 std::size_t place_in_pattern(int row, int column) {
-  return static_cast<std::size_t>(2 * (row & 1) + (column & 1));
+  return 2 * static_cast<std::size_t>(row & 1) + static_cast<std::size_t>(column & 1);
 }
 
 Bytes sensor_values(const MadeDng& made) {

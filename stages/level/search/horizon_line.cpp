@@ -83,6 +83,7 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
   cv::GaussianBlur(bgr, blurred, {}, 1.0);
   const double reach = std::max(6.0, 4.0 / picture.scale);
   std::vector<Eigen::Vector3d> firsts;
+  firsts.reserve(candidates.size());
   for (const LineCandidate& candidate : candidates) firsts.push_back(enlarge(candidate, picture.scale));
   std::vector<RefinedLine> lines = refine_straight(blurred, camera, firsts);
   for (const RefinedLine& line : refine_skyline(blurred, camera, firsts, reach)) lines.push_back(line);
@@ -94,6 +95,7 @@ std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& ca
     return guess;
   };
   std::vector<HorizonGuess> guesses;
+  guesses.reserve(lines.size() + 1);
   for (const RefinedLine& refined : lines) guesses.push_back(guess_of(refined));
   const auto likelier = [](const auto& a, const auto& b) { return a.log_odds > b.log_odds; };
   std::stable_sort(guesses.begin(), guesses.end(), likelier);

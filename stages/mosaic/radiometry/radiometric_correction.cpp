@@ -119,10 +119,11 @@ cv::Mat corrected_by(const Depth& depth, const cv::Mat& bgr, const cv::Mat& map,
     for (int column = 0; column < bgr.cols; ++column) {
       const float u = (position[column][0] - centre_x) * per_px,
                   v = (position[column][1] - centre_y) * per_px;
-      const float square = std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F);
+      const float square =
+          std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F) + 0.5F;
       // exp(s) to second order: slopes are a few per cent, the rest is below a tenth of a code value.
       const float slope = slope_u * u + slope_v * v;
-      const float factor = brightening[static_cast<int>(square + 0.5F)] * (1 + slope + 0.5F * slope * slope);
+      const float factor = brightening[static_cast<int>(square)] * (1 + slope + 0.5F * slope * slope);
       for (int channel = 0; channel < 3; ++channel)
         result[column][channel] = depth.corrected(in[column][channel], factor * gain[channel]);
     }

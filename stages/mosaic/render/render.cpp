@@ -125,7 +125,7 @@ template <class Level>
 cv::Mat with_alpha(const cv::Mat& colours, const cv::Mat& covered) {
   constexpr Level kFull = std::numeric_limits<Level>::max();
   cv::Mat levels, bgra(colours.size(), CV_MAKETYPE(cv::DataType<Level>::depth, 4), cv::Scalar::all(0));
-  colours.convertTo(levels, cv::DataType<Level>::depth, kFull / 255);
+  colours.convertTo(levels, cv::DataType<Level>::depth, kFull / 255.0);
   for (int row = 0; row < bgra.rows; ++row) {
     const auto* level = levels.ptr<cv::Vec<Level, 3>>(row);
     auto* out = bgra.ptr<cv::Vec<Level, 4>>(row);

@@ -75,9 +75,7 @@ void write_frame(const fs::path& flight, const fs::path& out, const std::string&
   lookdown::write_dng(out / (stem + ".dng"), made);
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int run(int argc, char** argv) {
   if (argc < 3) {
     fmt::print("usage: raw_flight FLIGHT OUT [--tiff] [--noise FACTOR]\n");
     return 2;
@@ -106,4 +104,15 @@ int main(int argc, char** argv) {
     std::ofstream(out / table) << std::regex_replace(rows, std::regex("\\.jpg"), tiff ? ".tif" : ".dng");
   }
   return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return run(argc, argv);
+  } catch (const std::exception& error) {
+    fmt::print(stderr, "raw_flight: {}\n", error.what());
+    return 1;
+  }
 }
