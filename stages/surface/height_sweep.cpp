@@ -20,11 +20,11 @@ constexpr float kLeastMargin = 0.04F;
 /// chance.
 constexpr float kLeastTold = 0.35F;
 
-/// One view of one tile: picture position of node (column, row) under hypothesis k is at + k per_step,
-/// homogeneous.
+/// One view of one tile: homogeneous picture position of node (column, row) at the base, and what a unit of
+/// height adds to it.
 struct TileView {
   SweepPictures::Picture picture;
-  std::vector<Eigen::Vector3f> at;
+  cv::Mat x, y, depth;  ///< CV_32FC1
   Eigen::Vector3f per_height = Eigen::Vector3f::Zero();
 };
 
@@ -81,7 +81,8 @@ class Tile {
 
   [[nodiscard]] TileView look_at(const NodeGrid& grid, const SweepView& view,
                                  SweepPictures::Picture picture) const {
-    TileView seen{std::move(picture), {}, view.picture_from_world.col(2).cast<float>()};
+    TileView seen{std::move(picture), cv::Mat(nodes_.size(), CV_32FC1), cv::Mat(nodes_.size(), CV_32FC1),
+                  cv::Mat(nodes_.size(), CV_32FC1), view.picture_from_world.col(2).cast<float>()};
     // From the tile's own corner, so that single precision is enough whatever the world's origin.
     Eigen::Matrix3d from_node = view.picture_from_world * grid.ground_from_node;
     const Eigen::Vector3d corner =
@@ -90,39 +91,38 @@ class Tile {
     // ground_from_node's last row gives z = 1, which the corner has had taken off.
     const Eigen::Vector3f origin = corner.cast<float>(), right = from_node.col(0).cast<float>(),
                           down = from_node.col(1).cast<float>();
-    seen.at.reserve(std::size_t(nodes_.area()));
     for (int row = 0; row < nodes_.height; ++row)
-      for (int column = 0; column < nodes_.width; ++column)
-        seen.at.push_back(origin + float(column) * right + float(row) * down +
-                          base_.at<float>(row, column) * seen.per_height);
+      for (int column = 0; column < nodes_.width; ++column) {
+        const Eigen::Vector3f at = origin + float(column) * right + float(row) * down +
+                                   base_.at<float>(row, column) * seen.per_height;
+        seen.x.at<float>(row, column) = at.x();
+        seen.y.at<float>(row, column) = at.y();
+        seen.depth.at<float>(row, column) = at.z();
+      }
     return seen;
   }
 
   /// What the view shows of the tile at the base plus `offset(row, column)`; 0 where it shows nothing.
   template <typename Offset>
   void show(const TileView& view, const Offset& offset, cv::Mat& grey) const {
-    grey.create(nodes_.size(), CV_8UC1);
-    const cv::Mat& picture = *view.picture;
-    const float most_x = float(picture.cols - 1) - 1e-3F, most_y = float(picture.rows - 1) - 1e-3F;
-    const Eigen::Vector3f* at = view.at.data();
+    const int width = nodes_.width;
+    cv::Mat map_x(nodes_.size(), CV_32FC1), map_y(nodes_.size(), CV_32FC1);
+    const float per_x = view.per_height.x(), per_y = view.per_height.y(), per_depth = view.per_height.z();
     for (int row = 0; row < nodes_.height; ++row) {
-      uchar* out = grey.ptr(row);
-      for (int column = 0; column < nodes_.width; ++column, ++at) {
-        const float h = offset(row, column);
-        const float depth = at->z() + h * view.per_height.z();
-        const float x = (at->x() + h * view.per_height.x()) / depth,
-                    y = (at->y() + h * view.per_height.y()) / depth;
-        out[column] = 0;
-        if (!(depth > 0 && x >= 0 && y >= 0 && x < most_x && y < most_y)) continue;
-        const int c = int(x), r = int(y);
-        const uchar *upper = picture.ptr(r) + c, *lower = picture.ptr(r + 1) + c;
-        if (!upper[0] || !upper[1] || !lower[0] || !lower[1]) continue;
-        const float a = x - float(c), b = y - float(r);
-        const float above = upper[0] + a * float(upper[1] - upper[0]),
-                    below = lower[0] + a * float(lower[1] - lower[0]);
-        out[column] = uchar(above + b * (below - above) + 0.5F);
+      const float *x = view.x.ptr<float>(row), *y = view.y.ptr<float>(row),
+                  *depth = view.depth.ptr<float>(row);
+      float* __restrict to_x = map_x.ptr<float>(row);
+      float* __restrict to_y = map_y.ptr<float>(row);
+      for (int column = 0; column < width; ++column) {
+        const float h = offset(row, column), inverse = 1 / (depth[column] + h * per_depth);
+        // Behind the camera, or far outside: beyond what is drawn, within what a short can hold.
+        const float column_px = (x[column] + h * per_x) * inverse, row_px = (y[column] + h * per_y) * inverse;
+        const bool is_before = inverse > 0;
+        to_x[column] = is_before ? std::min(std::max(column_px, -9.0F), 30000.0F) : -9.0F;
+        to_y[column] = is_before ? std::min(std::max(row_px, -9.0F), 30000.0F) : -9.0F;
       }
     }
+    cv::remap(*view.picture, grey, map_x, map_y, cv::INTER_LINEAR, cv::BORDER_CONSTANT, cv::Scalar(0));
   }
 
   cv::Rect nodes_;

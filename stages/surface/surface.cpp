@@ -23,7 +23,7 @@ namespace {
 /// Frame pixels from node to node, and to the next coarser level.
 constexpr double kPixelsANode = 2;
 constexpr int kCoarser = 4;
-constexpr double kMostNodes = 40e6;       ///< 500 MB with what is worked on
+constexpr double kMostNodes = 16e6;  ///< time as a mosaic of that size takes, 200 MB with what is worked on
 constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's pictures
 constexpr double kUsualBase = 0.3;        ///< of base over height
 /// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
