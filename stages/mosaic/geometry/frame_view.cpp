@@ -200,10 +200,9 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
       look_down_on(*surface, canvas, placement.pose, canvas_from_ground, view);
     view.box = usable_box(view, canvas);
     if (view.box.empty() || !(view.height_px > 0)) continue;
-    if (view.surface != nullptr) find_hidden(view);
     views.push_back(view);
   }
-  if (surface != nullptr) keep_shown(views);
+  find_hidden(views);
   return views;
 }
 

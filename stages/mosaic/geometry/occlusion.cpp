@@ -1,12 +1,37 @@
 #include "stages/mosaic/geometry/occlusion.h"
 
+#include <tbb/parallel_for.h>
+
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 namespace lookdown::mosaic {
 
-void find_hidden(FrameView& view) {
+namespace {
+
+constexpr int kBlock = 16;
+
+/// The highest node of each block of kBlock x kBlock: rays that pass above it need not look into it.
+cv::Mat tallest_of(const cv::Mat& heights) {
+  cv::Mat tallest((heights.rows + kBlock - 1) / kBlock, (heights.cols + kBlock - 1) / kBlock, CV_32FC1,
+                  cv::Scalar(-1e30));
+  for (int row = 0; row < heights.rows; ++row)
+    for (int column = 0; column < heights.cols; ++column) {
+      float& here = tallest.at<float>(row / kBlock, column / kBlock);
+      here = std::max(here, heights.at<float>(row, column));
+    }
+  return tallest;
+}
+
+/// Whole steps of `along` from `at` that surely stay between the borders of the block that node `node` is in.
+int steps_inside(double at, double along, int node) {
+  const double first = node / kBlock * kBlock - 0.5;
+  if (std::abs(along) < 1e-9) return kBlock;
+  return static_cast<int>((along > 0 ? first + kBlock - at : at - first) / std::abs(along));
+}
+
+void find_hidden(FrameView& view, const cv::Mat& tallest) {
   const surface::HeightGrid& grid = *view.surface;
   const double per_node = grid.step_px * view.canvas_per_placed;
   view.hidden_nodes = cv::Rect(cv::Point(static_cast<int>(view.box.x / per_node) - 1,
@@ -40,6 +65,12 @@ void find_hidden(FrameView& view) {
         const int c = static_cast<int>(std::lround(x + step * across)),
                   r = static_cast<int>(std::lround(y + step * down));
         if (c < 0 || r < 0 || c >= grid.columns || r >= grid.rows) break;
+        if (tallest.at<float>(r / kBlock, c / kBlock) <= own + (step + 1.0) * climb) {
+          const int skipped =
+              std::min(steps_inside(x + step * across, across, c), steps_inside(y + step * down, down, r));
+          step += std::max(0, skipped - 1);
+          continue;
+        }
         if (heights.at<float>(r, c) > own + (step + 1.0) * climb) {
           hidden.at<uchar>(row, column) = 255;
           any = true;
@@ -70,6 +101,17 @@ void keep_shown(std::vector<FrameView>& views) {
   cv::erode(shown, shown, cv::Mat());
   for (FrameView& view : views)
     if (!view.hidden.empty()) view.hidden &= shown(view.hidden_nodes);
+}
+
+}  // namespace
+
+void find_hidden(std::vector<FrameView>& views) {
+  if (views.empty() || views.front().surface == nullptr) return;
+  const surface::HeightGrid& grid = *views.front().surface;
+  const cv::Mat tallest =
+      tallest_of(cv::Mat(grid.rows, grid.columns, CV_32FC1, const_cast<float*>(grid.heights.data())));
+  tbb::parallel_for(std::size_t{0}, views.size(), [&](std::size_t i) { find_hidden(views[i], tallest); });
+  keep_shown(views);
 }
 
 }  // namespace lookdown::mosaic

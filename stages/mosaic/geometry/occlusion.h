@@ -5,12 +5,9 @@
 
 namespace lookdown::mosaic {
 
-/// Sets FrameView::hidden from its surface: a node is hidden when the line from it to the camera passes below
-/// the surface by more than a wall's foot is unsure.
-void find_hidden(FrameView&);
-
-/// Takes back what would leave holes: a node that is hidden from every view which reaches it is hidden from
-/// none, since a place shown with an error is better than none.
-void keep_shown(std::vector<FrameView>&);
+/// Sets FrameView::hidden of views that look down on one surface: a node is hidden when the line from it to
+/// the camera passes below the surface by more than a wall's foot is unsure. A node that is hidden from every
+/// view which reaches it is hidden from none, since a place shown with an error is better than none.
+void find_hidden(std::vector<FrameView>&);
 
 }  // namespace lookdown::mosaic
