@@ -28,14 +28,16 @@ constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's
 constexpr double kUsualBase = 0.3;        ///< of base over height
 /// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
 /// tie points, which roofs and trees stand out of.
-constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5;
+constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5,
+                 kSpreadsBelow = 3;
 constexpr double kPicturesShare = 0.4;  ///< of the memory
 constexpr int kGrowNodes = 40;
 /// Share of the flying height: smaller steps are filled as slopes, pits of less depth are left.
 constexpr double kWallShare = 0.025;
 constexpr double kSpeckPx =
     24;  ///< frame pixels: side of what is a mistake when it stands alone with its height
-constexpr double kBlockPx = 384;  ///< frame pixels: side of a block that has a ground of its own
+constexpr double kIslandPx = 120;  ///< frame pixels: side of the neighbourhood that must be known as well
+constexpr double kBlockPx = 384;   ///< frame pixels: side of a block that has a ground of its own
 
 double median(std::vector<double> values) {
   std::nth_element(values.begin(), values.begin() + std::ptrdiff_t(values.size() / 2), values.end());
@@ -82,7 +84,8 @@ NodeGrid grid_of(const Flight& flight, const FlightPlacement& placement, double 
 
 SearchRange whole_range(const Flight& flight, double spread, const NodeGrid& grid) {
   const cv::Size size(grid.columns, grid.rows);
-  const double below = std::min(kMostBelow * flight.height, kAlwaysBelow * flight.height + kSpreads * spread),
+  const double below = std::min(kMostBelow * flight.height,
+                                kAlwaysBelow * flight.height + kSpreadsBelow * spread),
                above = std::min(kMostAbove * flight.height, kAlwaysAbove * flight.height + kSpreads * spread);
   return {cv::Mat(size, CV_32FC1, cv::Scalar(0)), cv::Mat(size, CV_32FC1, cv::Scalar(-below)),
           cv::Mat(size, CV_32FC1, cv::Scalar(above))};
@@ -102,6 +105,18 @@ void drop_specks(FoundHeights& found, double apart, int most_nodes) {
   steps.setTo(kNothing, found.agreeing == 0);
   cv::filterSpeckles(steps, kNothing, most_nodes, 4);
   found.agreeing.setTo(0, steps == kNothing);
+}
+
+/// Takes away what is known in the midst of what is not: at the rim, where views hardly overlap, some heights
+/// fit by chance.
+void drop_islands(FoundHeights& found, int side_nodes) {
+  constexpr double kLeastShare = 0.4;  // of the nodes around that are known too
+  const cv::Mat known = found.agreeing > 0;
+  cv::Mat share;
+  cv::blur(known, share, {side_nodes, side_nodes}, {-1, -1}, cv::BORDER_REFLECT);
+  const cv::Mat island = known & (share < 255 * kLeastShare);
+  found.agreeing.setTo(0, island);
+  found.told.setTo(0, island);
 }
 
 /// Near an edge few neighbourhoods agree, for each shows two heights, and where detail repeats itself none is
@@ -200,6 +215,7 @@ FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, double w
   FoundHeights found = sweep_heights(grid, range, views, pictures, context, record);
   drop_specks(found, 4 * height_sigma(grid.pitch),
               std::max(9, int(std::pow(kSpeckPx * frame_px / grid.pitch, 2))));
+  drop_islands(found, int(kIslandPx * frame_px / grid.pitch) | 1);
   drop_pits(found, wall, int(kBlockPx * frame_px / grid.pitch));
   grow_known(found, 1.5 * height_sigma(grid.pitch));
   return found;
