@@ -4,11 +4,11 @@
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
 
-#include "cli/many_flights.h"
+#include "cli/flights/many_flights.h"
 #include "cli/program.h"
 #include "cli/reference/help_page.h"
 #include "cli/unknown_words.h"
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/base/options/option_json.h"
 #include "pipeline/base/scheduler.h"
 

@@ -1,7 +1,7 @@
 #include <filesystem>
 
 #include "cli/commands/command.h"
-#include "cli/flight_session.h"
+#include "cli/flights/flight_session.h"
 
 namespace lookdown::cli {
 namespace {

@@ -5,8 +5,8 @@
 #include <memory>
 
 #include "cli/commands/command.h"
-#include "cli/run_folder.h"
-#include "pipeline/base/atomic_file.h"
+#include "cli/flights/run_folder.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "stages/measure/measure.h"
 #include "stages/report/before_after/before_after.h"
 

@@ -1,5 +1,5 @@
 #include "cli/commands/command.h"
-#include "cli/flight_session.h"
+#include "cli/flights/flight_session.h"
 
 namespace lookdown::cli {
 

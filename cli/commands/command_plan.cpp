@@ -6,8 +6,8 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands/command.h"
-#include "cli/run_folder.h"
-#include "pipeline/base/atomic_file.h"
+#include "cli/flights/run_folder.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/record/record_json.h"
 #include "stages/plan/plan.h"
 

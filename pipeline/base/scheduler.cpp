@@ -12,7 +12,7 @@
 #include <new>
 #include <vector>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/base/thread_order.h"
 
 namespace lookdown {

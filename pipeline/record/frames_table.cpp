@@ -2,7 +2,7 @@
 
 #include <cmath>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "pipeline/geometry/pose.h"
 #include "pipeline/record/record_json.h"
 

@@ -3,7 +3,7 @@
 
 #include <filesystem>
 
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 #include "pipeline/base/progress.h"
 #include "pipeline/base/scheduler.h"
 #include "pipeline/imaging/frame_reader.h"

@@ -5,7 +5,7 @@
 #include <cstdint>
 #include <opencv2/core.hpp>
 
-#include "pipeline/imaging/srgb.h"
+#include "pipeline/imaging/colour/srgb.h"
 
 namespace lookdown::cull {
 namespace {

@@ -6,7 +6,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "stages/glare/glare.h"
 
 namespace lookdown::glare {

@@ -9,7 +9,7 @@
 #include <exiv2/easyaccess.hpp>
 #include <exiv2/exiv2.hpp>
 
-#include "pipeline/imaging/exiv2_lock.h"
+#include "pipeline/imaging/metadata/exiv2_lock.h"
 
 namespace lookdown::inspect {
 namespace {

@@ -6,7 +6,7 @@
 #include <numbers>
 #include <stdexcept>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 
 namespace lookdown::level {
 namespace {

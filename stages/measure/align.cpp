@@ -15,7 +15,7 @@
 #include <optional>
 #include <vector>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/raster_window.h"
 #include "stages/measure/measure.h"
 

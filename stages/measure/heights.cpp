@@ -8,7 +8,7 @@
 #include <memory>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {

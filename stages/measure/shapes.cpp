@@ -7,7 +7,7 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {

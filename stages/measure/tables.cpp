@@ -4,7 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "stages/measure/measure.h"
 
 namespace lookdown::measure {

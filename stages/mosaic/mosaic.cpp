@@ -10,9 +10,9 @@
 #include <set>
 #include <string_view>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/encode.h"
+#include "pipeline/imaging/metadata/derived_metadata.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
@@ -20,9 +20,9 @@
 #include "stages/mosaic/masks/transient_objects.h"
 #include "stages/mosaic/output/clean_picture.h"
 #include "stages/mosaic/output/ground_overlay.h"
-#include "stages/mosaic/output/legend.h"
 #include "stages/mosaic/output/preview.h"
-#include "stages/mosaic/output/print_sheet.h"
+#include "stages/mosaic/output/print/legend.h"
+#include "stages/mosaic/output/print/print_sheet.h"
 #include "stages/mosaic/output/raster_file.h"
 #include "stages/mosaic/output/world_file.h"
 #include "stages/mosaic/overview/label_map.h"

@@ -1,7 +1,7 @@
 #include <algorithm>
 #include <stdexcept>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "stages/rectify/rectify.h"
 
 namespace lookdown::rectify {

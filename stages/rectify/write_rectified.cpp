@@ -9,8 +9,8 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/base/files/atomic_file.h"
+#include "pipeline/imaging/metadata/derived_metadata.h"
 #include "stages/rectify/ground_resolution.h"
 #include "stages/rectify/rectify.h"
 

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 #include "stages/report/overlay_shapes.h"
 #include "stages/report/pictures/displayed_frame.h"
 #include "stages/report/words/field_text.h"

@@ -2,7 +2,7 @@
 
 #include <stdexcept>
 
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 
 namespace lookdown::report {
 

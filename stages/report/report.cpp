@@ -3,7 +3,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "stages/report/mosaic_content.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"

@@ -5,7 +5,7 @@
 #include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/encode.h"
 #include "pipeline/record/frame_memory.h"
 #include "pipeline/record/record_json.h"

@@ -6,14 +6,14 @@
 #include <chrono>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/record/frame_memory.h"
 #include "pipeline/record/record_json.h"
 #include "stages/cull/selection/export.h"
 #include "stages/cull/selection/set_cover.h"
 #include "stages/level/sun_tilt.h"
 #include "stages/run/analyse_frames.h"
-#include "stages/run/choices.h"
+#include "stages/run/inputs/choices.h"
 #include "stages/run/rectified_copies.h"
 #include "stages/run/stage_cache.h"
 

@@ -6,8 +6,8 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/base/file_digest.h"
+#include "pipeline/base/files/atomic_file.h"
+#include "pipeline/base/files/file_digest.h"
 #include "pipeline/imaging/frame_reader.h"
 #include "pipeline/record/record_json.h"
 

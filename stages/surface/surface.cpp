@@ -12,9 +12,9 @@
 
 #include "pipeline/record/mosaic_grid.h"
 #include "stages/surface/gap_filling.h"
-#include "stages/surface/height_sweep.h"
+#include "stages/surface/matching/height_sweep.h"
+#include "stages/surface/matching/sweep_views.h"
 #include "stages/surface/surface_file.h"
-#include "stages/surface/sweep_views.h"
 #include "stages/surface/water_nodes.h"
 
 namespace lookdown::surface {

@@ -9,7 +9,7 @@
 #include <mutex>
 #include <stdexcept>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 
 namespace lookdown::surface {
 namespace {

@@ -4,7 +4,7 @@
 #include <opencv2/core.hpp>
 
 #include "pipeline/record/run_context.h"
-#include "stages/surface/height_sweep.h"
+#include "stages/surface/matching/height_sweep.h"
 
 namespace lookdown::surface {
 

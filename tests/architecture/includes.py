@@ -12,7 +12,7 @@ import tempfile
 FACES = {
     "stages/run/assemble_run.h",  # the whole way
     "stages/run/flight_options.h",  # its options, which commands describe in part
-    "stages/run/check_inputs.h",  # mistakes in what people wrote, before hours of work
+    "stages/run/inputs/check_inputs.h",  # mistakes in what people wrote, before hours of work
     "stages/cull/selection/export.h",  # copies of the kept frames
     "stages/cull/selection/set_cover.h",  # the fewest frames that see the ground
     "stages/level/sun_tilt.h",  # tilt from what a person marked

@@ -2,7 +2,7 @@
 #include <exception>
 
 #include "memory_file.h"
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 
 int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
   using namespace lookdown;

@@ -8,7 +8,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/imaging/colour.h"
+#include "pipeline/imaging/colour/colour.h"
 
 namespace lookdown {
 namespace {

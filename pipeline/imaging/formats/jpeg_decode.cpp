@@ -11,7 +11,7 @@
 #include <jerror.h>
 #include <jpeglib.h>
 
-#include "pipeline/imaging/colour.h"
+#include "pipeline/imaging/colour/colour.h"
 
 namespace lookdown {
 namespace {

@@ -9,7 +9,7 @@
 #include <mutex>
 #include <opencv2/core.hpp>
 
-#include "pipeline/imaging/colour.h"
+#include "pipeline/imaging/colour/colour.h"
 
 namespace lookdown {
 namespace {

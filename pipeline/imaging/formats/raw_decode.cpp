@@ -10,8 +10,8 @@
 #include <span>
 #include <vector>
 
+#include "pipeline/imaging/colour/srgb.h"
 #include "pipeline/imaging/formats/jpeg_decode.h"
-#include "pipeline/imaging/srgb.h"
 
 namespace lookdown {
 namespace {

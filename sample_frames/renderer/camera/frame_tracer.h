@@ -8,7 +8,7 @@
 #include "camera/camera.h"
 #include "light/backdrop.h"
 #include "light/sky.h"
-#include "site/ground_map.h"
+#include "site/ground/ground_map.h"
 #include "site/site.h"
 
 namespace render {

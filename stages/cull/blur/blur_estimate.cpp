@@ -14,7 +14,7 @@ namespace {
 // The nulls of the spectrum place the length to a few per cent when the fit has found them. Where it
 // disagrees with the network by more than this factor, one of the two has found something else: the fit is
 // right where the smear explains so many times more than a Gaussian does, and the network where it does not.
-// Chosen on blurred photographs of packages (part learn of tests/bench/cull/photographs.txt).
+// Chosen on blurred photographs of packages (part learn of tests/bench/cull/pictures/photographs.txt).
 constexpr double kTrustedFactor = 1.8;
 constexpr double kBarelyBetter = 1.8, kFarBetter = 2.2;
 constexpr double kRoundFactor = 1.4;  // widths of round blurs have no nulls to hold on to

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/imaging/halving.h"
+#include "pipeline/imaging/resampling/halving.h"
 #include "stages/cull/blur/blur_features.h"
 
 namespace lookdown::cull {

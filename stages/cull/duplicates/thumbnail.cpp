@@ -4,8 +4,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/imaging/cie_lab.h"
-#include "pipeline/imaging/halving.h"
+#include "pipeline/imaging/colour/cie_lab.h"
+#include "pipeline/imaging/resampling/halving.h"
 
 namespace lookdown::cull {
 namespace {

@@ -9,7 +9,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "stages/glare/across/clearest_views.h"
 #include "stages/glare/across/raised_planes.h"
 #include "stages/glare/across/view_comparison.h"

@@ -5,9 +5,9 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/encode.h"
+#include "pipeline/imaging/metadata/derived_metadata.h"
 #include "stages/glare/across/view_comparison.h"
 #include "stages/glare/copies/deglint.h"
 #include "stages/glare/glare.h"

@@ -7,8 +7,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/base/files/atomic_file.h"
+#include "pipeline/imaging/metadata/derived_metadata.h"
 #include "stages/level/copies/display_turn.h"
 #include "stages/level/copies/levelled_view.h"
 #include "stages/level/level.h"

@@ -2,7 +2,7 @@
 #include <cmath>
 #include <opencv2/core.hpp>
 
-#include "pipeline/imaging/halving.h"
+#include "pipeline/imaging/resampling/halving.h"
 #include "stages/level/copies/display_turn.h"
 #include "stages/level/level.h"
 #include "stages/level/search/horizon_evidence.h"

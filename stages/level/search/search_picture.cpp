@@ -4,7 +4,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/imaging/cie_lab.h"
+#include "pipeline/imaging/colour/cie_lab.h"
 
 namespace lookdown::level {
 namespace {

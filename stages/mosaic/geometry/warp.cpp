@@ -5,7 +5,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/imaging/lanczos.h"
+#include "pipeline/imaging/resampling/lanczos.h"
 
 namespace lookdown::mosaic {
 namespace {

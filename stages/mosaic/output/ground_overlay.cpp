@@ -8,7 +8,7 @@
 
 #include <memory>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 
 namespace lookdown::mosaic {
 namespace {

@@ -10,7 +10,7 @@
 #include <algorithm>
 #include <mutex>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/raster_window.h"
 
 namespace lookdown::mosaic {

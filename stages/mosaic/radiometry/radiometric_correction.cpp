@@ -2,7 +2,7 @@
 #include <cmath>
 #include <vector>
 
-#include "pipeline/imaging/srgb.h"
+#include "pipeline/imaging/colour/srgb.h"
 #include "stages/mosaic/radiometry/colour_model.h"
 
 namespace lookdown::mosaic {

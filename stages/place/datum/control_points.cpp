@@ -5,7 +5,7 @@
 #include <set>
 #include <stdexcept>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "pipeline/base/robust_statistics.h"
 
 namespace lookdown::place {

@@ -8,7 +8,7 @@
 #include <memory>
 #include <stdexcept>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "pipeline/base/robust_statistics.h"
 #include "stages/place/datum/datum.h"
 

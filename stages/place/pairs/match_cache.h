@@ -9,7 +9,7 @@
 #include <unordered_map>
 #include <vector>
 
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 #include "stages/place/features/image_features.h"
 
 namespace lookdown::place {

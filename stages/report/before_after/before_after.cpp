@@ -9,7 +9,7 @@
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "stages/report/page_content.h"
 #include "stages/report/page_template.h"
 #include "stages/report/pictures/frame_pictures.h"

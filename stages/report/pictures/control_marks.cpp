@@ -6,7 +6,7 @@
 #include <opencv2/core.hpp>
 #include <stdexcept>
 
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 #include "stages/report/pictures/detail_spot.h"
 #include "stages/report/pictures/displayed_frame.h"
 #include "stages/report/pictures/frame_pictures.h"

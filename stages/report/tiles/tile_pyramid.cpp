@@ -10,9 +10,9 @@
 #include <opencv2/imgcodecs.hpp>
 #include <string_view>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/base/cache.h"
-#include "pipeline/base/file_digest.h"
+#include "pipeline/base/files/atomic_file.h"
+#include "pipeline/base/files/cache.h"
+#include "pipeline/base/files/file_digest.h"
 #include "pipeline/imaging/raster_window.h"
 
 namespace lookdown::report {

@@ -4,8 +4,8 @@
 
 #include <exiv2/exiv2.hpp>
 
-#include "pipeline/base/atomic_file.h"
-#include "pipeline/imaging/exiv2_lock.h"
+#include "pipeline/base/files/atomic_file.h"
+#include "pipeline/imaging/metadata/exiv2_lock.h"
 #include "stages/report/words/flight_figures.h"
 
 namespace lookdown::report {

@@ -12,8 +12,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <string>
 
-#include "blur_samples.h"
-#include "photographs.h"
+#include "pictures/blur_samples.h"
+#include "pictures/photographs.h"
 #include "pipeline/imaging/frame_reader.h"
 #include "separation.h"
 #include "stages/cull/cull.h"

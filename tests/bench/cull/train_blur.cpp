@@ -3,7 +3,7 @@
 #include <iostream>
 #include <opencv2/core.hpp>
 #include <string>
-#include "blur_training.h"
+#include "training/blur_training.h"
 using namespace lookdown;
 int main(int argc, char** argv) {
   cv::setNumThreads(1);

@@ -1,5 +1,5 @@
 #include "tests/bench/mosaic/against_truth.h"
-#include "pipeline/imaging/srgb.h"
+#include "pipeline/imaging/colour/srgb.h"
 #include "tests/bench/mosaic/ground_tie.h"
 
 #include <algorithm>

@@ -14,7 +14,7 @@
 #include <string>
 
 #include "made_dng/made_dng.h"
-#include "pipeline/imaging/srgb.h"
+#include "pipeline/imaging/colour/srgb.h"
 
 namespace {
 

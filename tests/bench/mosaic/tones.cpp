@@ -3,7 +3,7 @@
 #include <stdexcept>
 #include <vector>
 
-#include "pipeline/imaging/srgb.h"
+#include "pipeline/imaging/colour/srgb.h"
 #include "tests/bench/mosaic/against_truth.h"
 
 namespace lookdown::bench {

@@ -2,7 +2,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/record/record_json.h"
 #include "pipeline/record/run_context.h"
 #include "stages/inspect/inspect.h"

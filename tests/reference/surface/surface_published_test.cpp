@@ -8,7 +8,7 @@
 #include <limits>
 #include <opencv2/imgcodecs.hpp>
 
-#include "stages/surface/plane_sweep.h"
+#include "stages/surface/matching/plane_sweep.h"
 
 namespace lookdown::surface {
 namespace {

@@ -1,4 +1,4 @@
-#include "cli/many_flights.h"
+#include "cli/flights/many_flights.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

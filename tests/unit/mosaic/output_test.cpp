@@ -5,7 +5,7 @@
 #include <opencv2/core.hpp>
 
 #include "stages/mosaic/output/clean_picture.h"
-#include "stages/mosaic/output/print_sheet.h"
+#include "stages/mosaic/output/print/print_sheet.h"
 
 namespace lookdown::mosaic {
 namespace {

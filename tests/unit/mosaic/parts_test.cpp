@@ -6,13 +6,13 @@
 #include <random>
 #include <set>
 
-#include "pipeline/imaging/lanczos.h"
+#include "pipeline/imaging/resampling/lanczos.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_view.h"
 #include "stages/mosaic/geometry/warp.h"
-#include "stages/mosaic/output/pdf_document.h"
 #include "stages/mosaic/output/preview.h"
-#include "stages/mosaic/output/print_sheet.h"
+#include "stages/mosaic/output/print/pdf_document.h"
+#include "stages/mosaic/output/print/print_sheet.h"
 #include "stages/mosaic/output/world_file.h"
 #include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/render/multi_band_blending.h"

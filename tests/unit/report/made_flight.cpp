@@ -12,7 +12,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 
 namespace lookdown::test {
 namespace {

@@ -1,4 +1,4 @@
-#include "stages/run/choices.h"
+#include "stages/run/inputs/choices.h"
 
 #include <gtest/gtest.h>
 

@@ -9,11 +9,11 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "stages/surface/census.h"
 #include "stages/surface/gap_filling.h"
-#include "stages/surface/plane_sweep.h"
-#include "stages/surface/semi_global.h"
-#include "stages/surface/sweep_views.h"
+#include "stages/surface/matching/census.h"
+#include "stages/surface/matching/plane_sweep.h"
+#include "stages/surface/matching/semi_global.h"
+#include "stages/surface/matching/sweep_views.h"
 
 namespace lookdown::surface {
 namespace {

@@ -1,4 +1,4 @@
-#include "pipeline/base/cache.h"
+#include "pipeline/base/files/cache.h"
 
 #include <gtest/gtest.h>
 #include <unistd.h>
@@ -6,7 +6,7 @@
 #include <filesystem>
 #include <fstream>
 
-#include "pipeline/base/file_digest.h"
+#include "pipeline/base/files/file_digest.h"
 
 namespace lookdown {
 namespace {

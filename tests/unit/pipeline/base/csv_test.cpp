@@ -1,4 +1,4 @@
-#include "pipeline/base/csv.h"
+#include "pipeline/base/files/csv.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

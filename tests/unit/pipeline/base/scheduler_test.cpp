@@ -13,7 +13,7 @@
 #include <type_traits>
 #include <vector>
 
-#include "pipeline/base/atomic_file.h"
+#include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/frame_reader.h"
 
 namespace lookdown {

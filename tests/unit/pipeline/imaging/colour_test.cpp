@@ -1,4 +1,4 @@
-#include "pipeline/imaging/colour.h"
+#include "pipeline/imaging/colour/colour.h"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>

@@ -1,4 +1,4 @@
-#include "pipeline/imaging/derived_metadata.h"
+#include "pipeline/imaging/metadata/derived_metadata.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -9,7 +9,7 @@
 #include <thread>
 #include <vector>
 
-#include "pipeline/imaging/exiv2_lock.h"
+#include "pipeline/imaging/metadata/exiv2_lock.h"
 
 namespace lookdown {
 namespace {

@@ -14,7 +14,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/imaging/colour.h"
+#include "pipeline/imaging/colour/colour.h"
 #include "pipeline/imaging/frame_reader.h"
 #include "program_run.h"
 
