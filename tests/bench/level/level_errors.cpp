@@ -23,42 +23,29 @@
 #include <fstream>
 #include <iostream>
 #include <map>
-#include <nlohmann/json.hpp>
 #include <numbers>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <optional>
 #include <random>
-#include <sstream>
 #include <string>
 #include <vector>
 
-#include "pipeline/record/record_json.h"
 #include "stages/level/copies/display_turn.h"
 #include "stages/level/level.h"
 #include "stages/level/search/horizon_choice.h"
 #include "stages/level/search/horizon_line.h"
+#include "tests/bench/level/known_frames.h"
 #include "tests/unit/level/hazy_ridges.h"
 
 namespace fs = std::filesystem;
 using lookdown::Camera;
+using lookdown::level::KnownFrame;
 
 namespace {
 
 constexpr double kDegrees = 180 / std::numbers::pi;
-
-struct Known {
-  fs::path path;
-  std::string kind;  // "horizon", "nadir", "oblique", ...
-  int orientation = 1;
-  bool has_horizon = false;
-  double roll_deg = 0;
-  std::optional<Eigen::Vector3d> line;  // undistorted pixels
-  std::optional<double> pitch_deg;
-  std::optional<double> off_nadir_deg;
-  std::optional<Camera> camera;
-};
 
 struct Tally {
   int frames = 0, found = 0, false_horizons = 0, without = 0, tilt_claims = 0;
@@ -78,82 +65,8 @@ void print_errors(const std::string& what, std::vector<double> errors, const cha
              share_of(errors, 0.5), share_of(errors, 0.95), errors.back(), unit);
 }
 
-Camera camera_of(const nlohmann::json& truth) {
-  Camera camera = lookdown::camera_from_json(truth);
-  camera.focal_from = "calibration file";
-  camera.focal_sigma_share = 1e-4;
-  return camera;
-}
-
-std::vector<Known> rendered(const fs::path& folder) {
-  std::ifstream stream(folder / "truth.json");
-  const auto truth = nlohmann::json::parse(stream);
-  const Camera camera = camera_of(truth.at("camera"));
-  std::vector<Known> known;
-  for (const auto& f : truth.at("frames")) {
-    Known k;
-    k.path = folder / f.at("file").get<std::string>();
-    k.kind = f.value("kind", "nadir");
-    if (!f.value("sharp", true)) k.kind += " blurred";
-    k.orientation = f.value("orientation", 1);
-    k.camera = camera;
-    if (f.contains("off_nadir_deg") && f.at("off_nadir_deg").is_number())
-      k.off_nadir_deg = f.at("off_nadir_deg");
-    if (f.contains("horizon") && f.at("horizon").is_object()) {
-      k.has_horizon = true;
-      k.roll_deg = f.at("horizon").at("roll_deg");
-      k.pitch_deg = f.at("horizon").at("pitch_deg");
-      k.line = Eigen::Vector3d(f.at("horizon").at("a"), f.at("horizon").at("b"), f.at("horizon").at("c"));
-    }
-    known.push_back(k);
-  }
-  return known;
-}
-
-/// y = slope x + offset * 480 as a line, 480 pixels being the height of the labelled pictures.
-Eigen::Vector3d label_line(double slope, double offset) {
-  return {slope, -1, offset * 480};
-}
-
-std::vector<Known> labelled(const fs::path& folder) {
-  std::ifstream stream(folder / "labels.csv");
-  std::string line;
-  std::getline(stream, line);
-  std::vector<Known> known;
-  while (std::getline(stream, line)) {
-    std::istringstream cells(line);
-    std::string file, slope, offset;
-    if (!std::getline(cells, file, ',') || !std::getline(cells, slope, ',') ||
-        !std::getline(cells, offset, ','))
-      continue;
-    known.push_back({folder / file,
-                     "labelled",
-                     1,
-                     true,
-                     kDegrees * std::atan(std::stod(slope)),
-                     label_line(std::stod(slope), std::stod(offset)),
-                     {},
-                     {},
-                     {}});
-  }
-  return known;
-}
-
-std::vector<Known> unlabelled(const fs::path& folder) {
-  std::vector<Known> known;
-  for (const auto& entry : fs::directory_iterator(folder)) {
-    std::string ending = entry.path().extension().string();
-    std::transform(ending.begin(), ending.end(), ending.begin(),
-                   [](unsigned char c) { return std::tolower(c); });
-    if (ending == ".jpg" || ending == ".png" || ending == ".jpeg")
-      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}, {}});
-  }
-  std::sort(known.begin(), known.end(), [](const Known& a, const Known& b) { return a.path < b.path; });
-  return known;
-}
-
 /// The found line in red over a copy 480 pixels wide.
-void draw(const fs::path& folder, const Known& known, const cv::Mat& bgr, const Camera& camera,
+void draw(const fs::path& folder, const KnownFrame& known, const cv::Mat& bgr, const Camera& camera,
           const std::optional<lookdown::Horizon>& horizon) {
   cv::Mat copy;
   const double shrink = 480.0 / bgr.cols;
@@ -182,7 +95,7 @@ double angle_apart(double a, double b) {
 
 /// Distance of the known line from the found one at the middle of the found line, in shares of the long side;
 /// -1 when not known.
-double distance_from_known(const Known& known, const Eigen::Vector3d& found, int reduction) {
+double distance_from_known(const KnownFrame& known, const Eigen::Vector3d& found, int reduction) {
   if (!known.line) return -1;
   const double width = known.camera ? known.camera->width_px : 480,
                height = known.camera ? known.camera->height_px : 480;
@@ -193,7 +106,8 @@ double distance_from_known(const Known& known, const Eigen::Vector3d& found, int
   return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
 }
 
-void measure(const Known& known, Tally& tally, const fs::path& drawings, bool talk, std::ofstream* list) {
+void measure(const KnownFrame& known, Tally& tally, const fs::path& drawings, bool talk,
+             std::ofstream* list) {
   const lookdown::FrameReader reader;
   lookdown::FrameSource source;
   source.path = known.path;
@@ -267,7 +181,7 @@ void measure(const Known& known, Tally& tally, const fs::path& drawings, bool ta
 }
 
 /// The frame with its size as stored, pixels; empty when its header cannot be read.
-std::optional<lookdown::FrameSource> source_of(const Known& known, const lookdown::FrameReader& reader) {
+std::optional<lookdown::FrameSource> source_of(const KnownFrame& known, const lookdown::FrameReader& reader) {
   lookdown::FrameSource source;
   source.path = known.path;
   source.orientation = known.orientation;
@@ -279,7 +193,7 @@ std::optional<lookdown::FrameSource> source_of(const Known& known, const lookdow
 }
 
 /// Terms of the decision of every line tried in a frame, one row a line.
-void write_evidence(const Known& known, std::ofstream& evidence) {
+void write_evidence(const KnownFrame& known, std::ofstream& evidence) {
   const lookdown::FrameReader reader;
   const auto found = source_of(known, reader);
   if (!found) return;
@@ -302,7 +216,7 @@ void write_evidence(const Known& known, std::ofstream& evidence) {
 }
 
 /// What a glance at the reduced frame says, one row a frame.
-void write_coarse(const Known& known, std::ofstream& table) {
+void write_coarse(const KnownFrame& known, std::ofstream& table) {
   const lookdown::FrameReader reader;
   const auto found = source_of(known, reader);
   if (!found) return;
@@ -401,9 +315,7 @@ int main(int count, char** words) {
     return 2;
   }
   for (const auto& folder : folders) {
-    const auto known = fs::exists(folder / "truth.json")   ? rendered(folder)
-                       : fs::exists(folder / "labels.csv") ? labelled(folder)
-                                                           : unlabelled(folder);
+    const std::vector<KnownFrame> known = lookdown::level::known_frames(folder);
     std::map<std::string, Tally> tallies;
     fmt::print("{}\n", folder.string());
     for (std::size_t i = static_cast<std::size_t>(from); i < known.size();

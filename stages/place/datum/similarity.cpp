@@ -1,8 +1,9 @@
 #include <Eigen/Geometry>
+#include <Eigen/SVD>
 #include <cmath>
 #include <complex>
 
-#include "stages/place/datum/datum.h"
+#include "stages/place/datum/datum_parts.h"
 
 namespace lookdown::place {
 
@@ -58,6 +59,25 @@ void apply(const SpaceSimilarity& s, Network& network) {
   }
   for (NetworkPoint& p : network.points) p.position = s.scale * (s.turn * p.position) + s.shift;
   network.relief_sigma *= s.scale;
+}
+
+std::optional<SpaceSimilarity> best_similarity(const std::vector<Eigen::Vector3d>& from,
+                                               const std::vector<Eigen::Vector3d>& to) {
+  if (from.size() < 3) return std::nullopt;
+  Eigen::Matrix3Xd source(3, from.size()), target(3, to.size());
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    source.col(Eigen::Index(i)) = from[i];
+    target.col(Eigen::Index(i)) = to[i];
+  }
+  const Eigen::Matrix3Xd centred = source.colwise() - source.rowwise().mean();
+  const Eigen::Vector3d spread = Eigen::JacobiSVD<Eigen::Matrix3Xd>(centred).singularValues();
+  if (!(spread(1) > 0.05 * spread(0))) return std::nullopt;
+  const Eigen::Matrix4d fit = Eigen::umeyama(source, target, true);
+  SpaceSimilarity similarity;
+  similarity.scale = fit.topLeftCorner<3, 3>().col(0).norm();
+  similarity.turn = fit.topLeftCorner<3, 3>() / similarity.scale;
+  similarity.shift = fit.topRightCorner<3, 1>();
+  return similarity;
 }
 
 }  // namespace lookdown::place

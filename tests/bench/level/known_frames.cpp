@@ -1,0 +1,102 @@
+#include "tests/bench/level/known_frames.h"
+
+#include <algorithm>
+#include <cctype>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <numbers>
+#include <sstream>
+
+#include "pipeline/record/record_json.h"
+
+namespace lookdown::level {
+namespace {
+
+namespace fs = std::filesystem;
+constexpr double kDegrees = 180 / std::numbers::pi;
+
+Camera camera_of(const nlohmann::json& truth) {
+  Camera camera = camera_from_json(truth);
+  camera.focal_from = "calibration file";
+  camera.focal_sigma_share = 1e-4;
+  return camera;
+}
+
+std::vector<KnownFrame> rendered(const fs::path& folder) {
+  std::ifstream stream(folder / "truth.json");
+  const auto truth = nlohmann::json::parse(stream);
+  const Camera camera = camera_of(truth.at("camera"));
+  std::vector<KnownFrame> known;
+  for (const auto& f : truth.at("frames")) {
+    KnownFrame k;
+    k.path = folder / f.at("file").get<std::string>();
+    k.kind = f.value("kind", "nadir");
+    if (!f.value("sharp", true)) k.kind += " blurred";
+    k.orientation = f.value("orientation", 1);
+    k.camera = camera;
+    if (f.contains("off_nadir_deg") && f.at("off_nadir_deg").is_number())
+      k.off_nadir_deg = f.at("off_nadir_deg");
+    if (f.contains("horizon") && f.at("horizon").is_object()) {
+      k.has_horizon = true;
+      k.roll_deg = f.at("horizon").at("roll_deg");
+      k.pitch_deg = f.at("horizon").at("pitch_deg");
+      k.line = Eigen::Vector3d(f.at("horizon").at("a"), f.at("horizon").at("b"), f.at("horizon").at("c"));
+    }
+    known.push_back(k);
+  }
+  return known;
+}
+
+/// y = slope x + offset * 480 as a line, 480 pixels being the height of the labelled pictures.
+Eigen::Vector3d label_line(double slope, double offset) {
+  return {slope, -1, offset * 480};
+}
+
+std::vector<KnownFrame> labelled(const fs::path& folder) {
+  std::ifstream stream(folder / "labels.csv");
+  std::string line;
+  std::getline(stream, line);
+  std::vector<KnownFrame> known;
+  while (std::getline(stream, line)) {
+    std::istringstream cells(line);
+    std::string file, slope, offset;
+    if (!std::getline(cells, file, ',') || !std::getline(cells, slope, ',') ||
+        !std::getline(cells, offset, ','))
+      continue;
+    known.push_back({folder / file,
+                     "labelled",
+                     1,
+                     true,
+                     kDegrees * std::atan(std::stod(slope)),
+                     label_line(std::stod(slope), std::stod(offset)),
+                     {},
+                     {},
+                     {}});
+  }
+  return known;
+}
+
+std::vector<KnownFrame> unlabelled(const fs::path& folder) {
+  std::vector<KnownFrame> known;
+  for (const auto& entry : fs::directory_iterator(folder)) {
+    std::string ending = entry.path().extension().string();
+    std::transform(ending.begin(), ending.end(), ending.begin(),
+                   [](unsigned char c) { return std::tolower(c); });
+    if (ending == ".jpg" || ending == ".png" || ending == ".jpeg")
+      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}, {}});
+  }
+  std::sort(known.begin(), known.end(),
+            [](const KnownFrame& a, const KnownFrame& b) { return a.path < b.path; });
+  return known;
+}
+
+}  // namespace
+
+std::vector<KnownFrame> known_frames(const fs::path& folder) {
+  if (fs::exists(folder / "truth.json")) return rendered(folder);
+  if (fs::exists(folder / "labels.csv")) return labelled(folder);
+  return unlabelled(folder);
+}
+
+}  // namespace lookdown::level
