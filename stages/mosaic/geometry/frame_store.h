@@ -4,16 +4,11 @@
 
 #include <cstdint>
 #include <filesystem>
-#include <functional>
-#include <future>
-#include <list>
-#include <map>
-#include <memory>
-#include <mutex>
 #include <opencv2/core.hpp>
 #include <utility>
 
 #include "pipeline/imaging/frame_reader.h"
+#include "pipeline/imaging/picture_store.h"
 #include "pipeline/record/flight_record.h"
 
 namespace lookdown::mosaic {
@@ -23,9 +18,9 @@ class FrameStore {
  public:
   FrameStore(const FrameReader& reader, const FlightRecord& flight, std::filesystem::path out,
              std::int64_t budget_bytes, int depth = CV_8U)
-      : reader_(reader), flight_(flight), out_(std::move(out)), budget_bytes_(budget_bytes), depth_(depth) {}
+      : reader_(reader), flight_(flight), out_(std::move(out)), store_(budget_bytes), depth_(depth) {}
 
-  using Picture = std::shared_ptr<const cv::Mat>;
+  using Picture = PictureStore::Picture;
   /// The frame at 1/reduction size, three channels of the store's depth: CV_8U, or CV_16U to which frames of
   /// eight bits are widened. Throws FrameFault when the file can no longer be read.
   [[nodiscard]] Picture bgr(int frame_index, int reduction);
@@ -33,24 +28,11 @@ class FrameStore {
   [[nodiscard]] Picture glare_mask(int frame_index);
 
  private:
-  using Key = std::pair<int, int>;  // frame, reduction; 0 for the mask of glare
-  struct Entry {
-    std::shared_future<Picture> picture;
-    std::int64_t bytes = 0;
-    std::list<Key>::iterator use;
-  };
-  [[nodiscard]] Picture kept(const Key&, std::int64_t bytes, const std::function<Picture()>& read);
-  void make_room(std::int64_t bytes);
-
   const FrameReader& reader_;
   const FlightRecord& flight_;
   std::filesystem::path out_;
-  std::int64_t budget_bytes_;
+  PictureStore store_;  // by frame and reduction; 0 for the mask of glare
   int depth_;
-  std::int64_t held_bytes_ = 0;
-  std::mutex guard_;
-  std::map<Key, Entry> entries_;
-  std::list<Key> by_use_;  // most recent first
 };
 
 }  // namespace lookdown::mosaic

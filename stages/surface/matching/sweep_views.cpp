@@ -126,32 +126,8 @@ SweepPictures::Picture SweepPictures::make(const SweepView& view) const {
 }
 
 SweepPictures::Picture SweepPictures::of(int index) {
-  std::promise<Picture> promise;
-  std::unique_lock lock(guard_);
-  if (const auto found = entries_.find(index); found != entries_.end()) {
-    by_use_.splice(by_use_.begin(), by_use_, found->second.use);
-    const std::shared_future<Picture> waiting = found->second.picture;
-    lock.unlock();
-    return waiting.get();
-  }
-  const std::int64_t bytes = views_[std::size_t(index)].size.area();
-  while (!by_use_.empty() && held_bytes_ + bytes > budget_bytes_) {
-    held_bytes_ -= views_[std::size_t(by_use_.back())].size.area();
-    entries_.erase(by_use_.back());
-    by_use_.pop_back();
-  }
-  by_use_.push_front(index);
-  entries_[index] = {promise.get_future().share(), by_use_.begin()};
-  held_bytes_ += bytes;
-  lock.unlock();
-  try {
-    Picture picture = make(views_[std::size_t(index)]);
-    promise.set_value(picture);
-    return picture;
-  } catch (...) {
-    promise.set_exception(std::current_exception());
-    throw;
-  }
+  const SweepView& view = views_[std::size_t(index)];
+  return store_.get({index, 0}, view.size.area(), [&] { return make(view); });
 }
 
 ViewChoice choose_views(const std::vector<SweepView>& views, const std::vector<Eigen::Vector3d>& spots) {

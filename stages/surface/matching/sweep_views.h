@@ -4,14 +4,11 @@
 
 #include <Eigen/Core>
 #include <cstdint>
-#include <future>
-#include <list>
-#include <map>
-#include <mutex>
 #include <opencv2/core.hpp>
 #include <vector>
 
 #include "pipeline/imaging/frame_reader.h"
+#include "pipeline/imaging/picture_store.h"
 #include "pipeline/record/flight_record.h"
 
 namespace lookdown::surface {
@@ -36,24 +33,17 @@ class SweepPictures {
  public:
   SweepPictures(const FrameReader& reader, const FlightRecord& flight, const std::vector<SweepView>& views,
                 std::int64_t budget_bytes)
-      : reader_(reader), flight_(flight), views_(views), budget_bytes_(budget_bytes) {}
-  using Picture = std::shared_ptr<const cv::Mat>;
+      : reader_(reader), flight_(flight), views_(views), store_(budget_bytes) {}
+  using Picture = PictureStore::Picture;
   /// Throws FrameFault when the file can no longer be read. Safe for use from several threads.
   [[nodiscard]] Picture of(int view);
 
  private:
   [[nodiscard]] Picture make(const SweepView&) const;
-  struct Entry {
-    std::shared_future<Picture> picture;
-    std::list<int>::iterator use;
-  };
   const FrameReader& reader_;
   const FlightRecord& flight_;
   const std::vector<SweepView>& views_;
-  std::int64_t budget_bytes_, held_bytes_ = 0;
-  std::mutex guard_;
-  std::map<int, Entry> entries_;
-  std::list<int> by_use_;  // most recent first
+  PictureStore store_;  // by view
 };
 
 /// Views for one tile and the pairs of them that have base enough.
