@@ -6,11 +6,11 @@
 #include "pipeline/record/record_json.h"
 #include "pipeline/record/run_context.h"
 #include "stages/inspect/inspect.h"
-#include "stages/place/place.h"
 
 namespace lookdown {
 
-FlightRecord place_folder(const std::filesystem::path& folder, const std::filesystem::path& out) {
+FlightRecord place_folder(const std::filesystem::path& folder, const std::filesystem::path& out,
+                          const place::Options& options) {
   const FrameReader reader;
   const Scheduler scheduler(Resources{0, 2'000'000'000});
   const Cache cache(out / ".cache");
@@ -21,7 +21,7 @@ FlightRecord place_folder(const std::filesystem::path& folder, const std::filesy
     f.decision.view = View::nadir;
     f.decision.verdict = Verdict::keep;
   }
-  place::place(flight, {}, context);
+  place::place(flight, options, context);
   write_file(out / "placement.json", placement_document(flight).dump(1));
   return flight;
 }

@@ -7,12 +7,14 @@
 #include "pipeline/record/flight_record.h"
 #include "placement_score.h"
 #include "program_run.h"
+#include "stages/place/place.h"
 
 namespace lookdown {
 
 /// Reads the frames of `folder` and places them. Without Exif the focal length starts from its stated
 /// assumption.
-FlightRecord place_folder(const std::filesystem::path& folder, const std::filesystem::path& out);
+FlightRecord place_folder(const std::filesystem::path& folder, const std::filesystem::path& out,
+                          const place::Options& = {});
 
 const FrameRecord& frame_named(const FlightRecord&, const std::string& file);
 
