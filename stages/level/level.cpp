@@ -91,8 +91,8 @@ Finding find(FramePixels& pixels, const FrameInfo& info, const Options& options)
   const int orientation = pixels.source().orientation;
   const auto guesses = horizon_guesses(bgr, info.camera.scaled(factor), orientation);
   if (!guesses.empty() && guesses.front().log_odds > 0)
-    finding.horizon = describe_horizon(choose_horizon(guesses, bgr.size()), Edge::skyline, info.camera,
-                                       factor, orientation, options.height_m);
+    finding.horizon = describe_horizon(choose_horizon(guesses, bgr, info.camera.scaled(factor)),
+                                       Edge::skyline, info.camera, factor, orientation, options.height_m);
   else if (const auto shore = find_far_shore(bgr, info.camera.scaled(factor), guesses))
     // The horizon lies somewhere between the water's edge and the top of the land.
     finding.horizon = describe_horizon({shore->waterline, 0, 0.5 * shore->land_above_px}, Edge::waterline,

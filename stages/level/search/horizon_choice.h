@@ -22,4 +22,9 @@ struct HorizonChoice {
 /// any of them.
 [[nodiscard]] HorizonChoice choose_horizon(const std::vector<HorizonGuess>& guesses, const cv::Size& picture);
 
+/// The same from the picture (8-bit BGR, `camera` at its size) that the guesses were made on: over hills the
+/// course of the whole skyline decides.
+[[nodiscard]] HorizonChoice choose_horizon(const std::vector<HorizonGuess>& guesses, const cv::Mat3b& bgr,
+                                           const Camera& camera);
+
 }  // namespace lookdown::level

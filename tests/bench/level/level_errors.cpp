@@ -251,7 +251,7 @@ void score_hazy(int count, int seed, const fs::path& drawings) {
     ++frames[haze];
     double error = 90;
     if (!guesses.empty() && guesses.front().log_odds > 0) {
-      const Eigen::Vector3d line = lookdown::level::choose_horizon(guesses, bgr.size()).refined.line;
+      const Eigen::Vector3d line = lookdown::level::choose_horizon(guesses, bgr, camera).refined.line;
       error = angle_apart(kDegrees * std::atan2(line.x(), -line.y()), kDegrees * attitude.roll_rad);
     }
     errors[haze].push_back(error);

@@ -74,7 +74,7 @@ TEST(HorizonLine, TheFarRidgeIsFoundThroughThickAndThinHaze) {
       const cv::Mat3b picture = hazy_ridges(camera, given, visibility_m, seed);
       const auto guesses = horizon_guesses(picture, camera, 1);
       ASSERT_FALSE(guesses.empty());
-      const Eigen::Vector3d line = choose_horizon(guesses, picture.size()).refined.line;
+      const Eigen::Vector3d line = choose_horizon(guesses, picture, camera).refined.line;
       level += std::abs(std::atan2(line.x(), -line.y()) - given.roll_rad) < kDegrees;
     }
   EXPECT_GE(level, frames - 1);
