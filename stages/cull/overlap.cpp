@@ -4,6 +4,7 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/cull/blur/overlap_blur.h"
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
@@ -55,9 +56,7 @@ std::optional<double> blur_by_overlap(const FlightRecord& flight, const FrameRec
     widths.push_back(kFwhmOfSigma * std::sqrt(std::max(0.0, known * known + found->added_variance_px2)));
   }
   if (widths.empty()) return std::nullopt;
-  std::nth_element(widths.begin(), widths.begin() + static_cast<std::ptrdiff_t>(widths.size() / 2),
-                   widths.end());
-  return widths[widths.size() / 2];
+  return median_in_place(widths);
 }
 
 void settle(FrameRecord& frame, double fwhm_px, const BlurLimits& limits) {

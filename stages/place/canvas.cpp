@@ -5,17 +5,13 @@
 #include <cmath>
 #include <limits>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::place {
 namespace {
 
 constexpr double kCoarsestFactor = 4;
 constexpr int kBorderSteps = 12;
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ptrdiff_t(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 /// Mean ground size of a pixel at the principal point.
 double ground_resolution(const CanvasFrame& f) {

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::cull {
 namespace {
 
@@ -70,10 +72,7 @@ Motion fit_motion(const std::vector<LocalSmear>& smears) {
     out.shift_and_turn = normal.ldlt().solve(right);
     for (std::size_t i = 0; i < smears.size(); ++i)
       size[i] = (smears[i].vector_px - smear_at(out.shift_and_turn, smears[i].from_middle)).norm();
-    std::vector<double> sorted = size;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
-                     sorted.end());
-    const double scale = std::max(0.2, sorted[sorted.size() / 2]);
+    const double scale = std::max(0.2, median(size));
     for (std::size_t i = 0; i < smears.size(); ++i) weight[i] = 1 / (1 + size[i] * size[i] / (scale * scale));
     // The median of a two-dimensional Gaussian error is 1.18 of its deviation on an axis; 1.5 allows for the
     // three unknowns.

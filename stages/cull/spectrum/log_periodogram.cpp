@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/cull/spectrum/tile_transform.h"
 
 namespace lookdown::cull {
@@ -162,12 +163,10 @@ MeanSpectrum mean_spectrum(const std::vector<TileSpectrum>& tiles, double larges
     fine.push_back(tile.fine_power);
     all.push_back(&tile);
   }
-  const auto tenth = fine.begin() + static_cast<std::ptrdiff_t>(fine.size() / 10);
-  std::nth_element(fine.begin(), tenth, fine.end());
   // In a frame that is all texture the lowest tile is no noise floor; it must not lift the bar above the
   // texture itself, so the floor is held against middle power, which exceeds fine power in every natural
   // scene.
-  return mean_spectrum(all, *tenth, largest_share);
+  return mean_spectrum(all, quantile_in_place(fine, 0.1), largest_share);
 }
 
 MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double noise_power,

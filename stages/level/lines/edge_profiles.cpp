@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -167,11 +169,7 @@ EdgeResponses edge_responses(const Profiles& profiles, double half_width_px,
       if (!std::isnan(responses[i])) quiet.push_back(std::abs(responses[i]));
     collect_steps(responses, k, profiles, out.steps);
   }
-  if (!quiet.empty()) {
-    const auto middle = quiet.begin() + static_cast<long>(quiet.size()) / 2;
-    std::nth_element(quiet.begin(), middle, quiet.end());
-    out.sky_noise = 1.4826 * *middle;
-  }
+  out.sky_noise = kSigmaOfMad * median_in_place(quiet);
   return out;
 }
 

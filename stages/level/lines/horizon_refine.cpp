@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 #include <optional>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/level/lines/edge_profiles.h"
 #include "stages/level/lines/offset_slope.h"
 #include "stages/level/lines/skyline.h"
@@ -116,7 +117,7 @@ LineSupport support_of(const EdgeResponses& responses, const std::vector<EdgeRes
   if (responses.profiles == 0 || misses.empty()) return support;
   support.inlier_share = static_cast<double>(misses.size()) / responses.profiles;
   support.same_sign_share = static_cast<double>(same_sign) / static_cast<double>(misses.size());
-  support.step_to_noise = median(heights) / (responses.sky_noise + 0.5);
+  support.step_to_noise = median_in_place(heights) / (responses.sky_noise + 0.5);
   return support;
 }
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -70,17 +72,11 @@ std::vector<EdgeResponse> nearest_responses(const std::vector<EdgeResponse>& ste
   return nearest;
 }
 
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  std::nth_element(values.begin(), values.begin() + static_cast<long>(values.size()) / 2, values.end());
-  return values[values.size() / 2];
-}
-
 OffsetSlope robust_fit(const std::vector<EdgeResponse>& steps, OffsetSlope course, double least_scale) {
   for (int round = 0; round < 8; ++round) {
     std::vector<double> misses;
     for (const EdgeResponse& s : steps) misses.push_back(std::abs(s.across_px - course.at(s.along_px)));
-    const double cut = 4.685 * std::max(least_scale, 1.4826 * median(misses));
+    const double cut = 4.685 * std::max(least_scale, kSigmaOfMad * median_in_place(misses));
     double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
     for (const EdgeResponse& s : steps) {
       const double r = (s.across_px - course.at(s.along_px)) / cut;

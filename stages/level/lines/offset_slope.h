@@ -31,7 +31,4 @@ struct OffsetSlope {
 /// The line that `course` is, seen from `frame`: a x + b y + c = 0 with unit normal to the sky.
 [[nodiscard]] Eigen::Vector3d line_of(const LineFrame& frame, const OffsetSlope& course);
 
-/// Middle of the values (upper one of an even number); 0 of none.
-[[nodiscard]] double median(std::vector<double> values);
-
 }  // namespace lookdown::level

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -13,12 +15,7 @@ constexpr double kLeastLeave =
 constexpr double kMostLeave = 0.5;
 constexpr double kLeastContrast = 3;  // grey levels
 
-double median(std::vector<double>& values) {
-  if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
-  const auto middle = values.begin() + static_cast<long>(values.size()) / 2;
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
+constexpr double kNone = std::numeric_limits<double>::quiet_NaN();
 
 /// Middles of the slabs of one profile: far and near sky, ground; the spread of the near sky. NaN where not
 /// in the picture.
@@ -30,7 +27,7 @@ double median_between(const std::vector<double>& values, int first, int last) {
   std::vector<double> inside;
   for (int i = first; i < last; ++i)
     if (!std::isnan(values[i])) inside.push_back(values[i]);
-  return inside.size() < 3 ? std::numeric_limits<double>::quiet_NaN() : median(inside);
+  return inside.size() < 3 ? kNone : median_in_place(inside);
 }
 
 Slabs slabs_of(const std::vector<double>& values, int half_count) {
@@ -42,7 +39,7 @@ Slabs slabs_of(const std::vector<double>& values, int half_count) {
   std::vector<double> away;
   for (int i = near; i < middle; ++i)
     if (!std::isnan(values[i])) away.push_back(std::abs(values[i] - slabs.sky_near));
-  slabs.sky_noise = 1.4826 * median(away);
+  slabs.sky_noise = kSigmaOfMad * median_in_place(away, kNone);
   return slabs;
 }
 
@@ -60,7 +57,7 @@ LocalModel local_model(const std::vector<Slabs>& slabs, int profile, int half_co
     std::vector<double> values;
     for (int k = first; k <= last; ++k)
       if (!std::isnan(slabs[k].*member)) values.push_back(slabs[k].*member);
-    return median(values);
+    return median_in_place(values, kNone);
   };
   LocalModel model;
   model.sky = middle_of(&Slabs::sky_near);
@@ -73,7 +70,7 @@ LocalModel local_model(const std::vector<Slabs>& slabs, int profile, int half_co
   std::vector<double> apart;
   for (int k = first; k <= last; ++k)
     if (!std::isnan(slabs[k].sky_near)) apart.push_back(std::abs(slabs[k].sky_near - model.sky));
-  model.sky_noise = std::hypot(middle_of(&Slabs::sky_noise), 1.4826 * median(apart));
+  model.sky_noise = std::hypot(middle_of(&Slabs::sky_noise), kSigmaOfMad * median_in_place(apart, kNone));
   return model;
 }
 

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -80,7 +82,7 @@ std::vector<StepColumn> clipped_steps(const Profiles& profiles, double window_px
     for (const StepColumn& column : columns)
       for (int i = profiles.half_count; i <= 2 * profiles.half_count; ++i)
         if (!std::isnan(column.steps[i][c])) quiet.push_back(std::abs(column.steps[i][c]));
-    const double noise = std::max(kLeastNoise, 1.4826 * median(std::move(quiet)));
+    const double noise = std::max(kLeastNoise, kSigmaOfMad * median_in_place(quiet));
     for (StepColumn& column : columns)
       for (Eigen::Vector3f& step : column.steps) step[c] /= static_cast<float>(kClip * noise);
   }

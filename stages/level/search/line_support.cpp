@@ -5,6 +5,8 @@
 #include <limits>
 #include <vector>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::level {
 namespace {
 
@@ -24,12 +26,9 @@ std::vector<Layer> layers_of(const Profiles& profiles, const Eigen::Vector3f& di
     for (const Profile& profile : profiles.all)
       if (!std::isnan(profile.colours[i][0])) values.push_back(direction.dot(profile.colours[i]));
     if (3 * values.size() < profiles.all.size() || values.empty()) continue;
-    const auto middle = values.begin() + static_cast<long>(values.size()) / 2;
-    std::nth_element(values.begin(), middle, values.end());
-    layers[i].middle = *middle;
+    layers[i].middle = median_in_place(values);
     for (double& v : values) v = std::abs(v - layers[i].middle);
-    std::nth_element(values.begin(), middle, values.end());
-    layers[i].spread = 1.4826 * *middle;
+    layers[i].spread = kSigmaOfMad * median_in_place(values);
   }
   return layers;
 }

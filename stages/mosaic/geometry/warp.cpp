@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "pipeline/base/robust_statistics.h"
 #include "pipeline/imaging/resampling/lanczos.h"
 
 namespace lookdown::mosaic {
@@ -175,9 +176,7 @@ double typical_scale(const FrameView& view, const cv::Rect& area) {
       const Sighting seen = view.sight(area.x + area.width * column / 8.0, area.y + area.height * row / 8.0);
       if (seen.usable) scales.push_back(seen.frame_px_per_mosaic_px);
     }
-  if (scales.empty()) return 1;
-  std::nth_element(scales.begin(), scales.begin() + scales.size() / 2, scales.end());
-  return scales[scales.size() / 2];
+  return median_in_place(scales, 1.0);
 }
 
 cv::Mat resample(const cv::Mat& picture, int reduction, const cv::Mat& map, double frame_px_per_mosaic_px,

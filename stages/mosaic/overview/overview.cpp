@@ -6,6 +6,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/robust_statistics.h"
 #include "pipeline/record/frame_memory.h"
 #include "stages/mosaic/geometry/warp.h"
 #include "stages/mosaic/overview/data_cost.h"
@@ -28,10 +29,9 @@ int choose_cell_px(const std::vector<FrameView>& views, std::int64_t memory_byte
     sides.push_back(std::max(view.box.width, view.box.height));
     area += static_cast<double>(view.box.width) * view.box.height;
   }
-  std::nth_element(sides.begin(), sides.begin() + sides.size() / 2, sides.end());
+  const int usual_side = median_in_place(sides);
   int cell_px = 2;
-  while (cell_px < kLargestUsualCellPx && cell_px * 2 * kCellsAcrossFrame <= sides[sides.size() / 2])
-    cell_px *= 2;
+  while (cell_px < kLargestUsualCellPx && cell_px * 2 * kCellsAcrossFrame <= usual_side) cell_px *= 2;
   while (area / cell_px / cell_px * kBytesACell > kShareOfMemory * static_cast<double>(memory_bytes) &&
          cell_px < 256)
     cell_px *= 2;
@@ -83,8 +83,7 @@ SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int c
       if (seen.usable) scales.push_back(seen.frame_px_per_mosaic_px);
     }
   if (scales.empty()) return frame;
-  std::nth_element(scales.begin(), scales.begin() + scales.size() / 2, scales.end());
-  const double scale = scales[scales.size() / 2] * cell_px;
+  const double scale = median_in_place(scales) * cell_px;
   const int reduction = decode_reduction(scale);
   auto picture = context.reader.bgr(record.source.path, reduction);
   if (!picture) throw FrameFault{picture.error()};

@@ -7,6 +7,7 @@
 #include <map>
 #include <numeric>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/place/adjustment/outlier_rounds.h"
 #include "stages/place/adjustment/pose_covariance.h"
 #include "stages/place/adjustment/space_adjustment.h"
@@ -129,9 +130,7 @@ void balance_finely(Network& network) {
 /// Returns how many.
 int resect_strays(const GroupInput& input, Group& group) {
   const std::vector<double> medians = median_residual_of_frames(group.network);
-  std::vector<double> sorted = medians;
-  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
-  const double limit = std::max(6.0, 4 * sorted[sorted.size() / 2]);
+  const double limit = std::max(6.0, 4 * median(medians));
   std::vector<bool> trusted;
   for (double m : medians) trusted.push_back(m <= limit);
   int changed = 0;

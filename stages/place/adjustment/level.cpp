@@ -86,8 +86,7 @@ Eigen::Vector3d mean_plane(const Network& network) {
     plane = normal.ldlt().solve(right);
     for (const NetworkPoint& p : network.points)
       off.push_back(std::abs(p.position.z() - plane.dot(Eigen::Vector3d(p.position.x(), p.position.y(), 1))));
-    std::nth_element(off.begin(), off.begin() + std::ptrdiff_t(off.size() / 2), off.end());
-    width = std::max(1e-9, 3 * 1.4826 * off[off.size() / 2]);
+    width = std::max(1e-9, 3 * kSigmaOfMad * median_in_place(off));
   }
   return plane;
 }

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::place {
 namespace {
 
@@ -35,9 +37,7 @@ int drop_outliers(Network& network, double times) {
   std::vector<double> distances;
   for (const Sighting& s : network.sightings) distances.push_back(in_sigmas(network, s));
   if (distances.empty()) return 0;
-  std::vector<double> sorted = distances;
-  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
-  const double limit = std::max(kLeastOutlierLimit, times * sorted[sorted.size() / 2] / 1.1774);
+  const double limit = std::max(kLeastOutlierLimit, times * median(distances) / 1.1774);
   std::size_t kept = 0;
   for (std::size_t i = 0; i < distances.size(); ++i)
     if (distances[i] <= limit) network.sightings[kept++] = network.sightings[i];
@@ -52,23 +52,14 @@ std::vector<double> median_residual_of_frames(const Network& network) {
   for (const Sighting& s : network.sightings)
     all[std::size_t(s.frame)].push_back(std::min(1e6, in_sigmas(network, s)));
   std::vector<double> medians;
-  for (auto& list : all) {
-    if (list.empty()) {
-      medians.push_back(1e6);
-      continue;
-    }
-    std::nth_element(list.begin(), list.begin() + std::ptrdiff_t(list.size() / 2), list.end());
-    medians.push_back(list[list.size() / 2]);
-  }
+  for (auto& list : all) medians.push_back(median_in_place(list, 1e6));
   return medians;
 }
 
 double median_residual(const Network& network) {
   std::vector<double> all;
   for (const Sighting& s : network.sightings) all.push_back(std::min(1e6, in_sigmas(network, s)));
-  if (all.empty()) return 1e6;
-  std::nth_element(all.begin(), all.begin() + std::ptrdiff_t(all.size() / 2), all.end());
-  return all[all.size() / 2];
+  return median_in_place(all, 1e6);
 }
 
 void take_lens(std::vector<TieFrame>& frames, const Group& group) {

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <optional>
 
+#include "pipeline/base/robust_statistics.h"
 #include "stages/place/adjustment/level.h"
 #include "stages/place/adjustment/outlier_rounds.h"
 #include "stages/place/planes/off_plane_points.h"
@@ -53,10 +54,7 @@ double median_residual_on_plane(const GroupInput& input, const Group& group,
                                     : 1e6);
     }
   }
-  if (residuals.empty()) return 0;
-  std::nth_element(residuals.begin(), residuals.begin() + std::ptrdiff_t(residuals.size() / 2),
-                   residuals.end());
-  return residuals[residuals.size() / 2];
+  return median_in_place(residuals);
 }
 
 /// Members whose sightings agree with the rest well enough to hang others on.
@@ -64,9 +62,7 @@ std::vector<bool> well_held(const Network& network) {
   const std::vector<double> medians = median_residual_of_frames(network);
   std::vector<int> sights(network.poses.size(), 0);
   for (const Sighting& s : network.sightings) ++sights[std::size_t(s.frame)];
-  std::vector<double> sorted = medians;
-  std::nth_element(sorted.begin(), sorted.begin() + std::ptrdiff_t(sorted.size() / 2), sorted.end());
-  const double limit = std::max(6.0, 4 * sorted[sorted.size() / 2]);
+  const double limit = std::max(6.0, 4 * median(medians));
   std::vector<bool> held;
   for (std::size_t i = 0; i < medians.size(); ++i)
     held.push_back(sights[i] >= kFewestSights && medians[i] <= limit && network.poses[i].centre.z() > 0);
@@ -128,9 +124,7 @@ void take_points(const GroupInput& input, const std::vector<TiePoint>& points, G
 double spread_of_heights(const Network& network) {
   std::vector<double> heights;
   for (const NetworkPoint& p : network.points) heights.push_back(std::abs(p.position.z()));
-  if (heights.empty()) return 0;
-  std::nth_element(heights.begin(), heights.begin() + std::ptrdiff_t(heights.size() / 2), heights.end());
-  return 1.4826 * heights[heights.size() / 2];  // median absolute deviation of a normal distribution
+  return kSigmaOfMad * median_in_place(heights);
 }
 
 double relief_sigma(const Network& network) {
@@ -197,8 +191,7 @@ Relief relief_of(const GroupInput& input, const Group& group, const std::vector<
   Relief relief;
   if (sigmas.size() < 100) return relief;
   relief.raised_share = double(told) / double(sigmas.size());
-  std::nth_element(sigmas.begin(), sigmas.begin() + std::ptrdiff_t(sigmas.size() / 2), sigmas.end());
-  relief.height_sigma = sigmas[sigmas.size() / 2] / flying_height(group.network);
+  relief.height_sigma = median_in_place(sigmas) / flying_height(group.network);
   relief.spread = spread_of_heights(group.network) / flying_height(group.network);
   return relief;
 }
@@ -213,9 +206,7 @@ double flying_height(const Network& network) {
   std::vector<double> heights;
   for (const Pose& p : network.poses)
     if (p.centre.z() > 0) heights.push_back(p.centre.z());
-  if (heights.empty()) return 1;
-  std::nth_element(heights.begin(), heights.begin() + std::ptrdiff_t(heights.size() / 2), heights.end());
-  return heights[heights.size() / 2];
+  return median_in_place(heights, 1.0);
 }
 
 void adjust_in_space(const GroupInput& input, Group& group) {

@@ -9,6 +9,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/base/files/atomic_file.h"
+#include "pipeline/base/robust_statistics.h"
 #include "stages/place/datum/control_points.h"
 #include "stages/place/place.h"
 
@@ -204,12 +205,6 @@ Proposal propose(const FrameRecord& frame, const Located& located, const Point2<
   }
   proposal.ground = on_ground(frame, proposal.mark.at, located.world.z());
   return proposal;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + std::ptrdiff_t(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 /// One thing on the ground lies in one place: where a frame's picture says otherwise (a blurred look, a

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "pipeline/base/robust_statistics.h"
+
 namespace lookdown::place {
 namespace {
 
@@ -45,8 +47,7 @@ GroundFacet facet_under(const Network& network, int frame, const std::vector<con
     // As if one point as far out as the others said that the ground is level.
     normal(0, 0) += 0.05 * scale, normal(1, 1) += 0.05 * scale;
     plane = normal.ldlt().solve(right);
-    std::nth_element(off.begin(), off.begin() + std::ptrdiff_t(off.size() / 2), off.end());
-    width = std::max(1e-9, 3 * 1.4826 * off[off.size() / 2]);
+    width = std::max(1e-9, 3 * kSigmaOfMad * median_in_place(off));
   }
   const bool told = std::hypot(plane.x(), plane.y()) <= kSteepest && plane.z() < 0.9 * centre.z();
   if (!told) return {0, 0, std::min(middle.z(), 0.9 * centre.z())};
