@@ -1,6 +1,7 @@
 #include "painted_textures.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
@@ -49,75 +50,43 @@ Colour colour_of(double hue_deg, double saturation, double albedo) {
   return c * static_cast<float>(albedo / light);
 }
 
+namespace {
+
+struct Range {
+  double low, high;
+};
+
+/// What a cover of land is like; pixels at scale 1.
+struct Cover {
+  Range hue_deg, saturation, albedo, contrast;
+  double coarsest_px = 60, gain = 0.8;
+};
+enum { kLawn, kDryGrass, kSoil, kGravel, kSand, kPaved, kReed, kStones, kTrees };
+const std::array<Cover, 9> kCovers{{
+    {{75, 115}, {0.35, 0.8}, {0.05, 0.2}, {0.05, 0.3}},
+    {{40, 65}, {0.2, 0.5}, {0.12, 0.3}, {0.1, 0.35}},
+    {{15, 45}, {0.2, 0.5}, {0.08, 0.25}, {0.08, 0.3}},
+    {{20, 60}, {0.02, 0.2}, {0.2, 0.5}, {0.12, 0.4}, 12, 1},
+    {{30, 55}, {0.1, 0.35}, {0.3, 0.6}, {0.03, 0.12}},
+    {{0, 360}, {0.0, 0.08}, {0.05, 0.35}, {0.03, 0.15}, 30},
+    {{55, 100}, {0.3, 0.7}, {0.06, 0.18}, {0.4, 0.8}, 25, 0.95},
+    {{20, 60}, {0, 0.2}, {0.25, 0.75}, {0.05, 0.2}},
+    {{75, 115}, {0.3, 0.75}, {0.04, 0.14}, {0.6, 1.1}, 40, 0.75},
+}};
+
+}  // namespace
+
 cv::Mat cover(Lot& lot, cv::Size size, double scale) {
-  const int kind = lot.pick(9);
-  double hue = 60, saturation = 0.3, albedo = 0.2, contrast = 0.2, coarsest = 60, finest = 2, gain = 0.8;
-  switch (kind) {
-    case 0:
-      hue = lot.between(75, 115);
-      saturation = lot.between(0.35, 0.8);
-      albedo = lot.between(0.05, 0.2);
-      contrast = lot.between(0.05, 0.3);
-      break;  // lawn
-    case 1:
-      hue = lot.between(40, 65);
-      saturation = lot.between(0.2, 0.5);
-      albedo = lot.between(0.12, 0.3);
-      contrast = lot.between(0.1, 0.35);
-      break;  // dry grass
-    case 2:
-      hue = lot.between(15, 45);
-      saturation = lot.between(0.2, 0.5);
-      albedo = lot.between(0.08, 0.25);
-      contrast = lot.between(0.08, 0.3);
-      break;  // soil
-    case 3:
-      hue = lot.between(20, 60);
-      saturation = lot.between(0.02, 0.2);
-      albedo = lot.between(0.2, 0.5);
-      contrast = lot.between(0.12, 0.4);
-      coarsest = 12;
-      gain = 1;
-      break;  // gravel
-    case 4:
-      hue = lot.between(30, 55);
-      saturation = lot.between(0.1, 0.35);
-      albedo = lot.between(0.3, 0.6);
-      contrast = lot.between(0.03, 0.12);
-      break;  // sand
-    case 5:
-      hue = lot.between(0, 360);
-      saturation = lot.between(0.0, 0.08);
-      albedo = lot.between(0.05, 0.35);
-      contrast = lot.between(0.03, 0.15);
-      coarsest = 30;
-      break;  // asphalt, concrete
-    case 6:
-      hue = lot.between(55, 100);
-      saturation = lot.between(0.3, 0.7);
-      albedo = lot.between(0.06, 0.18);
-      contrast = lot.between(0.4, 0.8);
-      coarsest = 25;
-      gain = 0.95;
-      break;  // reed, scrub
-    case 7:
-      hue = lot.between(20, 60);
-      saturation = lot.between(0, 0.2);
-      albedo = lot.between(0.25, 0.75);
-      contrast = lot.between(0.05, 0.2);
-      break;  // stones
-    default:
-      hue = lot.between(75, 115);
-      saturation = lot.between(0.3, 0.75);
-      albedo = lot.between(0.04, 0.14);
-      contrast = lot.between(0.6, 1.1);
-      coarsest = 40;
-      gain = 0.75;
-      break;  // trees
-  }
-  cv::Mat grain = fractal(lot, size, coarsest * scale, finest * std::min(1.0, scale), gain) * contrast;
-  if (kind == 0 && lot.chance(0.4)) grain += noise(lot, size, 9 * scale, 30, lot.between(0, kPi)) * 0.08;
-  if (kind == 7) {  // dark joints where smooth noise crosses zero
+  constexpr double finest = 2;
+  const int kind = lot.pick(int(kCovers.size()));
+  const Cover& of = kCovers[std::size_t(kind)];
+  const auto drawn = [&](const Range& range) { return lot.between(range.low, range.high); };
+  const double hue = drawn(of.hue_deg), saturation = drawn(of.saturation), albedo = drawn(of.albedo),
+               contrast = drawn(of.contrast);
+  cv::Mat grain =
+      fractal(lot, size, of.coarsest_px * scale, finest * std::min(1.0, scale), of.gain) * contrast;
+  if (kind == kLawn && lot.chance(0.4)) grain += noise(lot, size, 9 * scale, 30, lot.between(0, kPi)) * 0.08;
+  if (kind == kStones) {  // dark joints where smooth noise crosses zero
     const cv::Mat joints = noise(lot, size, lot.between(5, 14) * scale);
     cv::Mat depth;
     cv::exp(-joints.mul(joints) * 12, depth);
