@@ -45,6 +45,8 @@ int plan_flight(plan::Options options, const Invocation& invocation) {
   } catch (const std::invalid_argument& error) {
     throw WrongUse(std::string("plan: ") + error.what());
   }
+  if (!plan::has_place(options) && !invocation.out.empty())
+    throw WrongUse("plan: -o: table and drawing are of the sun over one place; give --lat-deg and --lon-deg");
   if (!invocation.quiet) fmt::print("{}", plan::text_of(plan));
   if (invocation.out.empty()) return kDone;
   const fs::path out = invocation.out;

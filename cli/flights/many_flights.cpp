@@ -1,6 +1,5 @@
 #include "cli/flights/many_flights.h"
 
-#include <cpl_string.h>
 #include <fcntl.h>
 #include <fmt/core.h>
 #include <fmt/ranges.h>
@@ -152,20 +151,6 @@ FlightOutcome run_flight_apart(const Flight& flight, const CLI::App& command) {
   return outcome;
 }
 
-const char* outcome_word(const FlightOutcome& outcome) {
-  if (!outcome.has_pictures) return "no pictures";
-  switch (outcome.exit_code) {
-    case kDone:
-      return "done";
-    case kNothingUsable:
-      return "nothing usable";
-    case kWrongUse:
-      return "wrong use";
-    default:
-      return "failed";
-  }
-}
-
 template <class T>
 std::string or_empty(const std::optional<T>& value, const char* format = "{}") {
   return value ? fmt::format(fmt::runtime(format), *value) : "";
@@ -186,20 +171,6 @@ std::string line_of(const FlightOutcome& o) {
   return fmt::format("{:<24} {:<14} {:>7.1f} s  {}\n", o.name, outcome_word(o), o.seconds, what);
 }
 
-// GDAL's escaping for markup and for addresses; the page puts every name between double quotes.
-std::string escaped(const std::string& text, int scheme) {
-  char* made = CPLEscapeString(text.data(), static_cast<int>(text.size()), scheme);
-  const std::string out = made;
-  CPLFree(made);
-  return out;
-}
-std::string html_escaped(const std::string& text) {
-  return escaped(text, CPLES_XML);
-}
-std::string url_escaped(const std::string& text) {
-  return escaped(text, CPLES_URL);
-}
-
 int overall(const std::vector<FlightOutcome>& outcomes) {
   int worst = kDone;
   for (const FlightOutcome& outcome : outcomes) {
@@ -211,6 +182,20 @@ int overall(const std::vector<FlightOutcome>& outcomes) {
 
 }  // namespace
 
+const char* outcome_word(const FlightOutcome& outcome) {
+  if (!outcome.has_pictures) return "no pictures";
+  switch (outcome.exit_code) {
+    case kDone:
+      return "done";
+    case kNothingUsable:
+      return "nothing usable";
+    case kWrongUse:
+      return "wrong use";
+    default:
+      return "failed";
+  }
+}
+
 std::string shell_quoted(const std::string& word) {
   const bool plain = !word.empty() && std::all_of(word.begin(), word.end(), [](unsigned char c) {
     return std::isalnum(c) || std::string("-_./=,:@%+").find(static_cast<char>(c)) != std::string::npos;
@@ -219,36 +204,6 @@ std::string shell_quoted(const std::string& word) {
   std::string quoted = "'";
   for (const char c : word) quoted += c == '\'' ? std::string("'\\''") : std::string(1, c);
   return quoted + "'";
-}
-
-std::string index_page(const std::vector<FlightOutcome>& outcomes) {
-  std::string rows;
-  for (const FlightOutcome& o : outcomes) {
-    const std::string folder = url_escaped(o.name), name = html_escaped(o.name);
-    const bool done = o.exit_code == kDone;
-    rows += fmt::format(
-        "<tr><td>{}<td>{}<td class=n>{}<td class=n>{}<td class=n>{}<td class=n>{}<td "
-        "class=n>{:.0f}<td>{}<td>{}\n",
-        done ? fmt::format("<a href=\"./{}/report.html\">{}</a>", folder, name) : name, outcome_word(o),
-        or_empty(o.frames), or_empty(o.kept), or_empty(o.placed), or_empty(o.gsd_m, "{:.4f}"), o.seconds,
-        done ? fmt::format("<a href=\"./{0}/mosaic.jpg\"><img src=\"./{0}/mosaic.jpg\" alt=\"Mosaic of {1}\" "
-                           "loading=lazy></a>",
-                           folder, name)
-             : html_escaped(o.last_words),
-        o.has_pictures ? fmt::format("<a href=\"./{}/run.log\">log</a>", folder) : "");
-  }
-  return "<!DOCTYPE html>\n<html lang=en><meta charset=utf-8><meta name=viewport "
-         "content=\"width=device-width\"><title>Flights</title>\n"
-         "<style>body{font:1rem/1.4 "
-         "system-ui,sans-serif;margin:2rem;color:#111;background:#fff}table{border-collapse:collapse}"
-         "th,td{padding:.4rem .8rem;text-align:left;border-bottom:1px solid "
-         "#bbb;vertical-align:top}.n{text-align:right}"
-         "img{max-width:16rem;max-height:12rem}@media(prefers-color-scheme:dark){body{color:#eee;background:#"
-         "111}a{color:#9cf}}</style>\n"
-         "<h1>Flights</h1>\n<table><thead><tr><th>flight<th>outcome<th>frames<th>kept<th>placed<th>ground "
-         "pixel, m<th>seconds<th>mosaic, or why "
-         "not<th>log<tbody>\n" +
-         rows + "</table>\n</html>\n";
 }
 
 int run_many_flights(const Program& program) {

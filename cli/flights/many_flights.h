@@ -2,6 +2,7 @@
 // a folder of its own, so that what stops one stops nobody else.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -30,7 +31,10 @@ int run_many_flights(const Program&);
 /// A word as a POSIX shell takes it literally.
 std::string shell_quoted(const std::string& word);
 
-/// index.html: a table with links into the flights' folders, readable without a network; names are escaped.
+/// How it ended in a word or two.
+const char* outcome_word(const FlightOutcome&);
+
+/// index.html: totals and a table with links into the flights' folders, readable without a network; names are escaped.
 std::string index_page(const std::vector<FlightOutcome>&);
 
 }  // namespace lookdown::cli

@@ -14,6 +14,7 @@
 #include <string_view>
 
 #include "pipeline/base/files/atomic_file.h"
+#include "pipeline/record/record_json.h"
 
 namespace lookdown::cli {
 namespace {
@@ -48,11 +49,7 @@ std::string first_line(const fs::path& file) {
 
 // A run leaves its lock behind; a folder that was copied without hidden files still has its record.
 bool is_run_folder(const fs::path& folder) {
-  if (fs::exists(folder / kLockName)) return true;
-  std::error_code error;
-  const std::uintmax_t bytes = fs::file_size(folder / "flight.json", error);
-  return !error &&
-         first_bytes(folder / "flight.json", bytes).find("\"program\": \"lookdown\"") != std::string::npos;
+  return fs::exists(folder / kLockName) || holds_a_run(folder);
 }
 
 [[noreturn]] void refuse(const fs::path& file) {

@@ -20,7 +20,10 @@ const char* value_name(const OptionText& text) {
     std::string_view ending;
     const char* name;
   };
-  static constexpr std::array<Unit, 12> kUnits{{{"-file", "FILE"},
+  static constexpr std::array<Unit, 15> kUnits{{{"-file", "FILE"},
+                                                {"-bar", "A,B,METRES"},
+                                                {"-crs", "EPSG:CODE"},
+                                                {"from", "FOLDER"},
                                                 {"-px", "PIXELS"},
                                                 {"-m", "METRES"},
                                                 {"-mm", "MM"},
@@ -128,7 +131,7 @@ void FlagBinder::option(const OptionText& text, std::vector<std::string>& value)
   if (text.element)
     added->type_name(text.element);
   else
-    added->delimiter(',')->type_name("NAME,NAME,...");
+    added->delimiter(',')->type_name(value_name_or(text, "NAME,NAME,..."));
 }
 
 }  // namespace lookdown::cli

@@ -1,6 +1,9 @@
 #include "pipeline/record/record_json.h"
 
+#include <fstream>
+#include <iterator>
 #include <stdexcept>
+#include <string>
 
 #include "pipeline/record/record_values_json.h"
 
@@ -46,6 +49,13 @@ FlightRecord flight_record_from_json(const json& j) {
   } catch (const json::exception& error) {
     throw std::runtime_error(std::string("the flight record is damaged: ") + error.what());
   }
+}
+
+bool holds_a_run(const std::filesystem::path& folder) {
+  if (std::filesystem::exists(folder / ".lock") && std::filesystem::exists(folder / ".cache")) return true;
+  std::ifstream stream(folder / "flight.json", std::ios::binary);
+  const std::string text{std::istreambuf_iterator<char>(stream), {}};
+  return text.find("\"program\": \"lookdown\"") != std::string::npos;
 }
 
 }  // namespace lookdown

@@ -13,6 +13,9 @@ nlohmann::json to_json(const FlightRecord&);
 /// Throws std::runtime_error with the place and the reason when the text is not a flight record.
 FlightRecord flight_record_from_json(const nlohmann::json&);
 
+/// True when the folder holds what a run wrote: its record, or the lock and cache of one that did not end.
+[[nodiscard]] bool holds_a_run(const std::filesystem::path& folder);
+
 nlohmann::json to_json(const FrameInfo&);
 nlohmann::json to_json(const Sharpness&);
 nlohmann::json to_json(const Horizon&);

@@ -9,6 +9,7 @@
 
 #include "stages/inspect/camera_choice.h"
 #include "stages/inspect/exif.h"
+#include "stages/inspect/other_folders.h"
 #include "stages/inspect/twins.h"
 
 namespace lookdown::inspect {
@@ -136,6 +137,7 @@ FlightRecord inspect(const std::vector<fs::path>& files, const Options& options,
         context.progress.step(i + 1);
       });
   context.progress.finish();
+  leave_out_other_folders(record);
   join_twins(record, options.twin == "jpeg");
   name_outputs(record.frames);
   std::sort(record.frames.begin(), record.frames.end(),

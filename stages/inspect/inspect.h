@@ -26,11 +26,12 @@ void describe(Options&, OptionVisitor&);
 /// Reads the calibration file, if one is named. Throws std::runtime_error as inspect does for it.
 void check(const Options&);
 
-/// Files of the inputs (folders are searched recursively, globs expanded, links followed once) whose ending
-/// names a picture, sorted. Throws std::runtime_error naming the input when it does not exist.
+/// Files of the inputs (folders are searched recursively, but for what an earlier run left in them; globs
+/// expanded, links followed once) whose ending names a picture, sorted. Throws std::runtime_error naming the input when it does not exist.
 std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);
 
-/// Reads header, hash and Exif of every file, chooses a camera for each, makes one frame of a shot that was
+/// Reads header, hash and Exif of every file, leaves out folders that are plainly no part of the flight
+/// (other_folders.h), chooses a camera for each, makes one frame of a shot that was
 /// saved as camera raw and as JPEG (same folder, same name but for the ending, same time), orders frames by
 /// time then name.
 FlightRecord inspect(const std::vector<std::filesystem::path>& files, const Options&, RunContext&);

@@ -5,6 +5,7 @@
 #include <stdexcept>
 
 #include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/record_json.h"
 #include "stages/inspect/inspect.h"
 
 namespace lookdown::inspect {
@@ -36,9 +37,9 @@ void collect(const fs::path& folder, std::set<fs::path>& visited, std::vector<fs
        !error && entry != fs::directory_iterator(); entry.increment(error)) {
     std::error_code unreadable;
     if (hidden(entry->path())) continue;
-    if (entry->is_directory(unreadable))
-      collect(entry->path(), visited, files);
-    else if (has_picture_ending(entry->path()))
+    if (entry->is_directory(unreadable)) {
+      if (!holds_a_run(entry->path())) collect(entry->path(), visited, files);
+    } else if (has_picture_ending(entry->path()))
       files.push_back(entry->path());
   }
 }

@@ -78,7 +78,9 @@ Tilt tilt_from(const Horizon& horizon, int orientation) {
 
 void describe(Options& options, OptionVisitor& visitor) {
   visitor.option(
-      {"camera-height-m", "camera above the ground or water: corrects the pitch for the dip of the horizon",
+      {"camera-height-m",
+       "camera above the ground or water: corrects the pitch for the dip of the horizon, and gives a rough "
+       "scale where nothing else does",
        0.5, 10000},
       options.height_m);
 }

@@ -20,6 +20,13 @@ Eigen::Matrix3d scaling_about_corner(double factor) {
 // arithmetic in 32 bit.
 constexpr double kLongestSidePx = 1'000'000;
 
+// To three digits and never below the number, so that what a message names is enough.
+std::string rounded_up(double number) {
+  constexpr double kRounding = 1e-9;
+  const double step = std::pow(10, std::floor(std::log10(number)) - 2);
+  return fmt::format("{:.3g}", std::ceil(number / step - kRounding) * step);
+}
+
 }  // namespace
 
 Canvas plan_canvas(const FlightPlacement& placement, std::optional<double> gsd_m) {
@@ -56,11 +63,18 @@ std::int64_t disk_need_bytes(const Canvas& canvas, int bits) {
 
 void check_size_and_disk(const Canvas& canvas, double max_gigapixels, const std::filesystem::path& out,
                          int bits) {
-  if (canvas.gigapixels() > max_gigapixels)
+  if (canvas.gigapixels() > max_gigapixels) {
+    const std::string coarser =
+        canvas.gsd_m
+            ? fmt::format("--gsd-m {} or coarser, or ",
+                          rounded_up(*canvas.gsd_m * std::sqrt(canvas.gigapixels() / max_gigapixels)))
+            : "";
     throw CanvasError(
-        fmt::format("mosaic: {} x {} px is {:.2f} gigapixels, more than the {:.2f} allowed; give a coarser "
-                    "--gsd-m or a larger --max-gigapixels",
-                    canvas.width_px, canvas.height_px, canvas.gigapixels(), max_gigapixels));
+        fmt::format("mosaic: {} x {} px is {} gigapixels, more than the {:g} of --max-gigapixels; give {}"
+                    "--max-gigapixels {}",
+                    canvas.width_px, canvas.height_px, rounded_up(canvas.gigapixels()), max_gigapixels,
+                    coarser, rounded_up(canvas.gigapixels())));
+  }
   std::error_code unknown;
   const auto space = std::filesystem::space(out, unknown);
   if (unknown) return;

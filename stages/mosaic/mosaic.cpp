@@ -300,12 +300,21 @@ std::optional<double> height_of_plane(FlightRecord& flight, const Options& optio
   return std::nullopt;
 }
 
+bool any_placed(const FlightRecord& flight) {
+  return std::any_of(flight.frames.begin(), flight.frames.end(),
+                     [](const FrameRecord& frame) { return frame.placement.placed; });
+}
+
 }  // namespace
 
+void check_size(const FlightRecord& flight, const Options& options, const std::filesystem::path& out) {
+  if (any_placed(flight))
+    check_size_and_disk(plan_canvas(flight.placement, options.gsd_m), options.max_gigapixels, out,
+                        options.bits == "16" ? 16 : 8);
+}
+
 void build(FlightRecord& flight, const Options& options, RunContext& context) {
-  const bool any_placed = std::any_of(flight.frames.begin(), flight.frames.end(),
-                                      [](const FrameRecord& frame) { return frame.placement.placed; });
-  if (!any_placed) {
+  if (!any_placed(flight)) {
     flight.warnings.push_back("no mosaic: no frame could be placed");
     return;
   }

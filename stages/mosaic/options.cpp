@@ -23,7 +23,7 @@ void describe(Options& options, OptionVisitor& visitor) {
                   .choices = {"8", "16"}},
                  options.bits);
   visitor.option(
-      {.name = "max-gigapixels", .help = "refuse to make a larger mosaic", .least = 0.001, .most = 1000},
+      {.name = "max-gigapixels", .help = "refuse to make a larger mosaic", .least = 0.0001, .most = 1000},
       options.max_gigapixels);
   visitor.option(
       {.name = "colour-balance", .help = "even out exposure, white balance and vignetting between frames"},

@@ -21,8 +21,8 @@ void describe(Options& o, OptionVisitor& visitor) {
        "table of camera positions, which go before those in Exif: file,x,y,z in --control-crs or local "
        "metres, or file,lon,lat,alt; a column sigma_m may follow"},
       o.camera_positions);
-  visitor.option({"camera-height-m", "camera above the ground, for a rough scale when nothing else gives one",
-                  0.5, 10000},
+  visitor.option({"camera-height-m",
+                  "camera above the ground, for a rough scale where nothing else gives one", 0.5, 10000},
                  o.height_m);
 }
 

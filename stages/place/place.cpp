@@ -253,12 +253,14 @@ void note_planes(FlightRecord& flight) {
   for (std::size_t i = 0; i < p.raised_planes.size(); ++i) {
     const RaisedPlane& plane = p.raised_planes[i];
     const double sigma = std::hypot(plane.sigma, p.scale_sigma_share.value_or(0) * plane.height);
+    // To the second digit of its standard deviation, so that what is known is not rounded to nothing.
+    const int digits = sigma > 0 ? std::clamp(1 - int(std::floor(std::log10(sigma))), 0, 4) : 2;
     flight.notes.push_back(fmt::format(
         "Plane {} lies {:.{}f} +- {:.{}f} {} {} the ground ({} tie points); --show-plane {} shows it "
         "straight "
         "down.",
-        i + 1, std::abs(plane.height), p.gsd_m ? 2 : 1, sigma, p.gsd_m ? 2 : 1,
-        p.gsd_m ? "m" : "mosaic pixels", plane.height < 0 ? "below" : "above", plane.tie_points, i + 1));
+        i + 1, std::abs(plane.height), digits, sigma, digits, p.gsd_m ? "m" : "mosaic pixels",
+        plane.height < 0 ? "below" : "above", plane.tie_points, i + 1));
   }
 }
 

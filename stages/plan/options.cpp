@@ -14,8 +14,9 @@ void describe(Options& o, OptionVisitor& visitor) {
       {"utc-offset-h", "hours that the local clock is ahead of UTC (default: times in UTC)", -14, 14},
       o.utc_offset_h);
   visitor.option({"step-min", "minutes between the rows", 1, 240}, o.step_min);
-  visitor.option({"surface", "what is looked at", 0, 0, {"water", "roof"}}, o.surface);
-  visitor.option({"surface-height-m", "height of that surface above the ground", 0, 500}, o.surface_height_m);
+  visitor.option({"subject", "what is looked at", 0, 0, {"water", "roof"}}, o.surface);
+  visitor.option({"subject-height-m", "its height above the ground, as of a roof", 0, 500},
+                 o.surface_height_m);
   visitor.option({"camera-height-m", "camera above the ground", 0.5, 500}, o.height_m);
   visitor.option({"focal-mm", "true focal length of the lens (not the 35 mm equivalent)", 0.5, 1000},
                  o.focal_mm);
@@ -23,7 +24,7 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"frame-width-px", "width of the frame", 16, 100000}, o.width_px);
   visitor.option({"frame-height-px", "height of the frame", 16, 100000}, o.height_px);
   visitor.option({"f-number", "aperture", 0.5, 64}, o.f_number);
-  visitor.option({"focus-m", "distance the lens is focused at (default: the surface)", 0.05, 1e6}, o.focus_m);
+  visitor.option({"focus-m", "distance the lens is focused at (default: the subject)", 0.05, 1e6}, o.focus_m);
   visitor.option({"blur-circle-px", "blur that still counts as sharp, for the depth of field", 0.1, 50},
                  o.blur_circle_px);
   visitor.option({"shutter-s", "exposure time", 1e-6, 60}, o.shutter_s);

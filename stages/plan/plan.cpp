@@ -130,7 +130,7 @@ Shot shot_of(const Options& o) {
   shot.range_m = o.height_m - o.surface_height_m;
   if (shot.range_m <= 0)
     throw std::invalid_argument(
-        "--camera-height-m: the camera must be above the surface; raise it or lower --surface-height-m");
+        "--camera-height-m: the camera must be above what it looks at; raise it or lower --subject-height-m");
   const double focal_m = o.focal_mm * 1e-3, pixel_m = o.pixel_um * 1e-6;
   shot.ground_sample_distance_m = shot.range_m * pixel_m / focal_m;
   shot.footprint_width_m = o.width_px * shot.ground_sample_distance_m;
@@ -225,15 +225,18 @@ void find_windows(Plan& plan, double midnight) {
 }  // namespace
 
 Plan make_plan(const Options& o) {
-  if (!o.lat_deg || !o.lon_deg)
+  if (o.lat_deg.has_value() != o.lon_deg.has_value())
+    throw std::invalid_argument("--lat-deg and --lon-deg belong together; give both");
+  if (!has_place(o) && o.from.empty())
     throw std::invalid_argument(
         "--lat-deg and --lon-deg: the place decides where the sun stands; give both, or --from OUT of an "
-        "earlier run that knows them");
+        "earlier run");
   const double midnight = midnight_utc_s(o);
   Plan plan;
   plan.options = o;
   plan.shot = shot_of(o);
   plan.cautions = cautions_of(o);
+  if (!has_place(o)) return plan;
   for (double minute = 0; minute < 24 * 60; minute += o.step_min) {
     const Row row = row_at(static_cast<int>(std::lround(minute)), midnight, o, plan.shot);
     if (row.sun.elevation_deg > 0) plan.rows.push_back(row);

@@ -15,7 +15,7 @@
 namespace lookdown::plan {
 
 struct Options {
-  std::optional<double> lat_deg, lon_deg;  ///< place; required
+  std::optional<double> lat_deg, lon_deg;  ///< place; required unless `from` is given
   std::string from;  ///< output folder of an earlier run whose findings stand in for defaults; empty: none
   std::string date;  ///< YYYY-MM-DD, local; required
   std::optional<double> utc_offset_h;  ///< of the local clock; empty: the table is in UTC and says so
@@ -125,7 +125,12 @@ struct DepthOfField {
                                           double distance_m);
 
 [[nodiscard]] Shot shot_of(const Options&);
+/// With a place the light of the day too; without one, as an earlier flight may leave it, what lens and
+/// motion do.
 [[nodiscard]] Plan make_plan(const Options&);
+[[nodiscard]] inline bool has_place(const Options& o) {
+  return o.lat_deg && o.lon_deg;
+}
 
 [[nodiscard]] std::string text_of(const Plan&);  ///< for a terminal, at most 110 columns
 [[nodiscard]] std::string csv_of(const Plan&);   ///< RFC 4180, one row a time

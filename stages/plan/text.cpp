@@ -113,8 +113,13 @@ std::string shutter_in_words(double seconds) {
 
 std::string text_of(const Plan& plan) {
   const Options& o = plan.options;
-  std::string text = fmt::format("Flight on {} at {:.4f}, {:.4f} over {}\n\n{}", o.date, *o.lat_deg,
-                                 *o.lon_deg, o.surface, best_times(plan));
+  std::string text = has_place(o)
+                         ? fmt::format("Flight on {} at {:.4f}, {:.4f} over {}\n\n{}", o.date, *o.lat_deg,
+                                       *o.lon_deg, o.surface, best_times(plan))
+                         : fmt::format(
+                               "Flight over {}\n\nBest times: not known, because that flight does not tell "
+                               "its place; give --lat-deg and --lon-deg.\n",
+                               o.surface);
   if (!o.advice.empty()) {
     text += "\nFrom the flight in " + o.from + "\n";
     for (const std::string& each : o.advice) text += "  - " + each + "\n";

@@ -84,6 +84,7 @@ struct File {
 
 constexpr File kFiles[] = {{"mosaic.tif", "the mosaic at full size, for mapping programs", true},
                            {"mosaic.jpg", "a preview to send on", true},
+                           {"mosaic_clean.jpg", "the picture alone, cropped, for slides", true},
                            {"mosaic_print.pdf", "a sheet to print at a true scale", true},
                            {"mosaic.kmz", "a ground overlay", true},
                            {"mosaic_sources.tif", "which frame each pixel came from", true},
@@ -93,6 +94,24 @@ constexpr File kTables[] = {{"frames.csv", "one row a frame", false},
                             {"placement.json", "where each frame lies", true},
                             {"least_glare.csv", "clearest frame by spot", true},
                             {"flight.json", "the record of the run", false}};
+
+// Folders of copies, and the option that asks for each.
+struct CopiesFolder {
+  const char* name;
+  const char* what;
+  const char* option;
+};
+constexpr CopiesFolder kCopies[] = {
+    {"levelled/", "level copies of frames that show the horizon", "levelled-copies"},
+    {"rectified/", "obliques laid onto the ground", "rectified-copies"},
+    {"deglinted/", "copies with glare filled from other frames", "deglinted-copies"},
+    {"kept/", "kept frames", "collect"}};
+
+bool asked_for(const json& options, const char* name) {
+  const auto given = options.find(name);
+  if (given == options.end()) return false;
+  return given->is_boolean() ? given->get<bool>() : given->is_string() && *given != "none";
+}
 
 }  // namespace
 
@@ -134,6 +153,11 @@ json run_files(const FlightRecord& record, const RunContext& context) {
   });
   if (masks)
     files.push_back({{"name", "masks/"}, {"what", "glare and water of each frame"}, {"bytes", nullptr}});
+  const json options = json::parse(record.options_json, nullptr, false);
+  for (const CopiesFolder& copies : kCopies)
+    if (options.is_object() && asked_for(options, copies.option) &&
+        fs::is_directory(context.out / copies.name, none))
+      files.push_back({{"name", copies.name}, {"what", copies.what}, {"bytes", nullptr}});
   return files;
 }
 

@@ -140,6 +140,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
       place::place(record, options.place, context);
       level::combine_tilts(record);
     }));
+    if (extent >= Extent::mosaic) mosaic::check_size(record, options.mosaic, context.out);
   }
   if (extent >= Extent::place) {
     const Timed timed(record, "compare overlaps");

@@ -2,10 +2,10 @@
 import {after, before, describe, test} from 'node:test';
 import assert from 'node:assert/strict';
 import {join} from 'node:path';
-import {launch, makeReport, open, scratch} from './browser.mjs';
+import {launch, makeReport, open, scratch, until} from './browser.mjs';
 
 const folder = scratch();
-let browser, report;
+let browser, report, large;
 before(async () => {
   report = makeReport(join(folder, 'small'), 24, 720);
   browser = await launch();
@@ -28,9 +28,10 @@ function lowContrast() {
   const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
     const node = walker.currentNode.parentElement;
-    if (!walker.currentNode.textContent.trim() || !node.checkVisibility?.() || node.closest('svg, noscript, script, option, .skip, #spoken, :disabled')) continue;
+    if (!walker.currentNode.textContent.trim() || !node.checkVisibility?.() || node.closest('.viewer svg, .picture svg, noscript, script, option, .skip, #spoken, :disabled')) continue;
     const style = getComputedStyle(node);
-    const [light, dark] = [luminance(parts(style.color)), luminance(ground(node))].sort((a, b) => b - a);
+    const colour = node.closest('svg') ? style.fill : style.color;
+    const [light, dark] = [luminance(parts(colour)), luminance(ground(node))].sort((a, b) => b - a);
     const ratio = (light + 0.05) / (dark + 0.05);
     const size = parseFloat(style.fontSize);
     const large = size >= 24 || (size >= 18.66 && +style.fontWeight >= 700);
@@ -80,6 +81,47 @@ for (const [width, colorScheme] of [[1280, 'light'], [390, 'light'], [1280, 'dar
       assert.deepEqual(await page.evaluate(lowContrast), []);
       assert.deepEqual(await page.evaluate(nameless), []);
       assert.ok(await page.evaluate(() => document.querySelector('dialog').scrollWidth) <= width);
+    });
+  });
+}
+
+// As much as a long afternoon brings home, read in the evening: from the first card to the last, with everything open.
+for (const width of [1400, 390]) {
+  describe(`800 frames at ${width} px in the dark`, () => {
+    let page;
+    before(async () => {
+      large ??= makeReport(join(folder, 'large'), 800, 480);
+      page = await open(browser, large, {width, height: 844, colorScheme: 'dark'});
+      await page.evaluate(() => { for (const part of document.querySelectorAll('details')) part.open = true; });
+    });
+    after(() => page.context().close());
+
+    test('every card, plot and table is readable and none sticks out', async () => {
+      const height = await page.evaluate(() => document.scrollingElement.scrollHeight);
+      for (let part = 0; part <= 10; ++part) {
+        await page.evaluate((y) => scrollTo(0, y), height * part / 10);
+        await page.waitForTimeout(100);
+      }
+      assert.equal(await page.$$eval('.grid .card', (cards) => cards.length), 800);
+      assert.deepEqual(await page.evaluate(lowContrast), []);
+      assert.deepEqual(await page.evaluate(nameless), []);
+      assert.ok(await page.evaluate(() => document.scrollingElement.scrollWidth) <= width);
+    });
+
+    test('the last frame is found, opened, judged and left by keyboard', async () => {
+      await page.focus('#find-file');
+      await page.keyboard.type('R0799');
+      await until(page, () => document.querySelectorAll('.grid .card').length === 1);
+      for (let steps = 0; steps < 4 && await page.evaluate(() => !document.activeElement.matches('.card')); ++steps) await page.keyboard.press('Tab');
+      await page.keyboard.press('Enter');
+      assert.equal(await page.textContent('#frame-view-title'), 'R0799.jpg');
+      await until(page, () => document.querySelector('dialog img').naturalWidth > 100);
+      assert.deepEqual(await page.evaluate(lowContrast), []);
+      assert.ok(await page.evaluate(() => document.querySelector('dialog').scrollWidth) <= width);
+      await page.keyboard.press('d');
+      await page.keyboard.press('Escape');
+      assert.match(await page.textContent('.choice-status'), /1 verdict changed/);
+      assert.deepEqual(page.faults, []);
     });
   });
 }

@@ -42,17 +42,21 @@ std::string shutter_in_words(double seconds) {
 
 std::optional<std::string> on_shutter(const FlightRecord& record) {
   const auto speed = image_speed_px_s(record);
-  const auto flown = median_of(record, [](const FrameRecord& frame) { return frame.info.exposure_s; });
-  if (!speed || !flown) return std::nullopt;
-  const double smear_px = *speed * *flown;
+  // One that the camera really took: between 1/1600 and 1/1000 lies none that a person could set.
+  std::vector<double> exposures;
+  for (const FrameRecord& frame : record.frames)
+    if (frame.info.exposure_s) exposures.push_back(*frame.info.exposure_s);
+  if (!speed || exposures.empty()) return std::nullopt;
+  const double flown = quantile(exposures, 0.5);
+  const double smear_px = *speed * flown;
   if (smear_px <= 1)
     return fmt::format("Shutter: {} was short enough; nine of ten frames moved by less than a pixel.",
-                       shutter_in_words(*flown));
+                       shutter_in_words(flown));
   constexpr double kShortestUsual_s = 1.0 / 8000;
   const double wanted_s = shutter_for_one_pixel_s(*speed);
   std::string text =
       fmt::format("Shutter: at {} nine of ten frames smeared by up to {:.1f} px; {} keeps that to one pixel.",
-                  shutter_in_words(*flown), smear_px, shutter_in_words(wanted_s));
+                  shutter_in_words(flown), smear_px, shutter_in_words(wanted_s));
   if (wanted_s < kShortestUsual_s)
     text += " Few cameras go that short: hang the camera more calmly, or fly in less wind.";
   return text;

@@ -83,10 +83,25 @@ std::string wrapped(const std::string& text, std::size_t indent, std::size_t mos
   return out + line + "\n";
 }
 
+/// Where the frames came from, when that is more than one folder.
+std::string folders_in_words(const FlightRecord& record) {
+  std::map<std::string, int> folders;
+  for (const FrameRecord& frame : record.frames) {
+    const std::size_t slash = frame.source.file.find_last_of('/');
+    ++folders[slash == std::string::npos ? "the folder itself" : frame.source.file.substr(0, slash + 1)];
+  }
+  if (folders.size() < 2) return {};
+  std::string list;
+  for (const auto& [folder, count] : folders)
+    list += fmt::format("{}{} from {}", list.empty() ? "" : ", ", count, folder);
+  return wrapped("  " + list, 4, 2);
+}
+
 std::string counts_in_words(const FlightRecord& record) {
   const VerdictCounts counts = verdict_counts(record);
   std::string text = fmt::format("{} frames: {} keep, {} unsure, {} drop\n", record.frames.size(),
                                  counts.keep, counts.unsure, counts.drop);
+  text += folders_in_words(record);
   if (counts.drop > 0) text += wrapped("  drop: " + reasons_in_words(record, Verdict::drop), 4, 2);
   if (counts.unsure > 0) text += wrapped("  unsure: " + reasons_in_words(record, Verdict::unsure), 4, 2);
   return text;
@@ -191,6 +206,7 @@ std::string files_in_view(const FlightRecord& record) {
   line("camera", cameras);
   line("focal length", focal_from);
   text += first.empty() ? "  time: not known\n" : wrapped("  taken: " + first + " to " + last, 4, 2);
+  text += folders_in_words(record);
   return text +
          fmt::format("  positions: {}\n", positions == 0 ? "none" : fmt::format("{} files", positions));
 }

@@ -67,8 +67,10 @@ FlightVerdict flight_verdict(const FlightRecord& record) {
         "No frames could be joined: they share too little ground, or too little can be told apart on it.");
     return verdict;
   }
-  if (placement.gsd_m) verdict.known.push_back(scale_in_words(placement));
-  verdict.known.push_back(accuracy_sentence(record));
+  const std::string accuracy = accuracy_sentence(record);
+  if (placement.gsd_m && accuracy.find("scale") == std::string::npos)
+    verdict.known.push_back(scale_in_words(placement));
+  verdict.known.push_back(accuracy);
   if (!placement.gsd_m)
     verdict.missing.push_back(
         "The scale is not known: mark the two ends of something of known length, or points of known "

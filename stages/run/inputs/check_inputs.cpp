@@ -10,9 +10,12 @@
 #include <charconv>
 #include <cmath>
 #include <iterator>
+#include <limits>
+#include <optional>
 #include <set>
 
 #include "pipeline/base/files/csv.h"
+#include "pipeline/imaging/frame_reader.h"
 #include "stages/level/sun_tilt.h"
 #include "stages/run/inputs/choices.h"
 
@@ -173,6 +176,23 @@ void check_control(const place::Options& options, std::vector<std::string>& note
   if (has_control) compare_names(options, given, marked, notes);
 }
 
+// A pixel of the mosaic is the median of the frames' unless a person asks for another, so that the smallest
+// frame already fills as many pixels as it has.
+void check_allowed_size(const mosaic::Options& options, const std::vector<std::filesystem::path>& files) {
+  if (options.gsd_m || options.max_gigapixels > 1) return;
+  const FrameReader reader;
+  std::optional<double> least_gigapixels;
+  for (const std::filesystem::path& file : files)
+    if (const Result<FrameHeader> header = reader.header(file))
+      least_gigapixels = std::min(least_gigapixels.value_or(std::numeric_limits<double>::infinity()),
+                                  1e-9 * header->width_px * header->height_px);
+  if (least_gigapixels && *least_gigapixels > options.max_gigapixels)
+    throw InputMistake(
+        fmt::format("--max-gigapixels {:g} is less than a single frame, which has {:.3g} megapixels "
+                    "({:.2g} gigapixels); give more, or a coarser --gsd-m",
+                    options.max_gigapixels, 1e3 * *least_gigapixels, *least_gigapixels));
+}
+
 }  // namespace
 
 std::vector<std::string> check_inputs(const FlightOptions& options,
@@ -189,6 +209,7 @@ std::vector<std::string> check_inputs(const FlightOptions& options,
     if (!options.sun_marks_file.empty()) (void)level::read_sun_marks(options.sun_marks_file);
     if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
     inspect::check(options.inspect);
+    check_allowed_size(options.mosaic, files);
     if (options.mosaic.bits == "16" && options.mosaic.compression == "jpeg")
       throw InputMistake("--compression jpeg holds 8 bits; with --bits 16 choose deflate, zstd, lzw or none");
     return notes;

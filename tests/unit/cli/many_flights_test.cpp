@@ -44,6 +44,23 @@ TEST(IndexPage, NamesAreTextNotMarkup) {
   EXPECT_THAT(index_page({outcome}), HasSubstr("./a%20b%23c%3Fd%2F%C3%BC%22/report.html"));
 }
 
+TEST(IndexPage, AddsUpAndSaysWhyThereIsNoPicture) {
+  FlightOutcome pond, roof, nothing;
+  pond.name = "pond", pond.exit_code = kDone, pond.frames = 40, pond.kept = 29, pond.placed = 35,
+  pond.gsd_m = 0.025;
+  pond.seconds = 75;
+  roof.name = "roof", roof.exit_code = kDone, roof.frames = 2, roof.kept = 1, roof.placed = 0;
+  nothing.name = "nothing", nothing.has_pictures = false, nothing.exit_code = kNothingUsable;
+  const std::string page = index_page({pond, roof, nothing});
+  EXPECT_THAT(
+      page, HasSubstr("2 of 3 flights done, 1 without pictures; 42 frames, 30 kept, 35 joined; 1 min 15 s."));
+  EXPECT_THAT(page, HasSubstr("25 mm"));
+  EXPECT_THAT(page, HasSubstr("./pond/mosaic.jpg"));
+  EXPECT_THAT(page, Not(HasSubstr("./roof/mosaic.jpg")));
+  EXPECT_THAT(page, HasSubstr("no frames could be joined"));
+  EXPECT_THAT(page, HasSubstr("no scale"));
+}
+
 class ManyFlights : public ::testing::Test {
  protected:
   void picture(const std::string& name) const {

@@ -5,10 +5,14 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <exiv2/exiv2.hpp>
 #include <fstream>
+#include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <set>
+
+#include "pipeline/record/record_json.h"
 
 namespace lookdown::inspect {
 namespace {
@@ -105,6 +109,45 @@ TEST_F(InspectTest, OutputsOfFramesThatShareAStemStayApart) {
   std::set<std::string> stems;
   for (const FrameRecord& frame : record.frames) stems.insert(frame.source.stem);
   EXPECT_THAT(stems, ElementsAre("a.jpg", "a.png", "b/a"));
+}
+
+// Exif is what a camera writes (CIPA DC-008): a folder below its frames without any is not of its flight.
+TEST_F(InspectTest, PicturesOfNoCameraBelowTheFramesAreLeftOut) {
+  for (const char* name : {"a.jpg", "b.jpg", "more/c.jpg"}) {
+    picture(name);
+    const auto file = Exiv2::ImageFactory::open((card_ / name).string());
+    file->exifData()["Exif.Photo.DateTimeOriginal"] = "2025:05:14 10:31:02";
+    file->writeMetadata();
+  }
+  picture("more/without_exif.jpg");
+  picture("truth/a_mask.png");
+  picture("truth/b_mask.png");
+  const FlightRecord record = look(picture_files({card_.string()}));
+  std::vector<std::string> files;
+  for (const FrameRecord& frame : record.frames) files.push_back(frame.source.file);
+  EXPECT_THAT(files,
+              ::testing::UnorderedElementsAre("a.jpg", "b.jpg", "more/c.jpg", "more/without_exif.jpg"));
+  EXPECT_THAT(record.warnings, ElementsAre(::testing::AllOf(HasSubstr("truth/"), HasSubstr("2 pictures"))));
+  // Named by itself it is read.
+  EXPECT_EQ(look(picture_files({(card_ / "truth").string()})).frames.size(), 2U);
+}
+
+TEST_F(InspectTest, FoldersWithoutExifAreReadWhereNothingHasAny) {
+  picture("a.jpg");
+  picture("sub/b.jpg");
+  const FlightRecord record = look(picture_files({card_.string()}));
+  EXPECT_EQ(record.frames.size(), 2U);
+  EXPECT_TRUE(record.warnings.empty());
+}
+
+TEST_F(InspectTest, WhatAnEarlierRunLeftBelowTheFramesIsNotSearched) {
+  picture("a.jpg");
+  picture("result/masks/a_glare.png");
+  picture("other/b.jpg");
+  std::ofstream(card_ / "result/flight.json") << to_json(FlightRecord{}).dump(1);
+  std::ofstream(card_ / "other/flight.json") << "{\"program\": \"another\"}";
+  EXPECT_THAT(names(picture_files({card_.string()})), ElementsAre("a.jpg", "other/b.jpg"));
+  EXPECT_THAT(names(picture_files({(card_ / "result").string()})), ElementsAre("result/masks/a_glare.png"));
 }
 
 }  // namespace

@@ -1,4 +1,5 @@
 // The parts of the stage, each against a plain slow version or a formula.
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -238,6 +239,23 @@ TEST(Canvas, RefusesWhatTheDiskCannotHold) {
   Canvas canvas;
   canvas.width_px = canvas.height_px = 900'000;
   EXPECT_THROW(check_size_and_disk(canvas, 1000, std::filesystem::temp_directory_path()), CanvasError);
+}
+
+// 2000 x 1500 px are 0.003 gigapixels; four times as coarse a side makes a sixteenth of them.
+TEST(Canvas, SaysHowMuchTooLargeAndWhatWouldFit) {
+  Canvas canvas;
+  canvas.width_px = 2000;
+  canvas.height_px = 1500;
+  canvas.gsd_m = 0.025;
+  const auto out = std::filesystem::temp_directory_path();
+  EXPECT_NO_THROW(check_size_and_disk(canvas, 0.0031, out));
+  EXPECT_THAT(
+      [&] { check_size_and_disk(canvas, 0.003 / 16, out); },
+      ::testing::ThrowsMessage<CanvasError>(::testing::AllOf(
+          ::testing::HasSubstr("is 0.003 gigapixels"), ::testing::HasSubstr("--gsd-m 0.1 or coarser"))));
+  canvas.gsd_m.reset();  // without a scale a size on the ground cannot be asked for
+  EXPECT_THAT([&] { check_size_and_disk(canvas, 0.001, out); },
+              ::testing::ThrowsMessage<CanvasError>(::testing::Not(::testing::HasSubstr("--gsd-m"))));
 }
 
 TEST(ScaleBar, HasARoundLengthThatFits) {

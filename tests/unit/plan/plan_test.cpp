@@ -200,6 +200,24 @@ TEST(Experience, OneFlightTeachesTheNext) {
   EXPECT_THAT(text_of(make_plan(o)), HasSubstr("Camera One"));
 }
 
+// Most cameras on a line write no position: what lens and motion do needs none.
+TEST(Experience, WithoutAPlaceLensAndMotionAreToldAndTheSunIsNot) {
+  Options o;
+  o.date = "2025-06-21";
+  o.from = "flight3";
+  FlightRecord flight = smeared_flight();
+  for (FrameRecord& frame : flight.frames) frame.info.position.reset();
+  flight.options_json = "{}";
+  o.advice = learn_from(flight, o);
+  ASSERT_FALSE(has_place(o));
+  const Plan plan = make_plan(o);
+  EXPECT_TRUE(plan.rows.empty());
+  const std::string text = text_of(plan);
+  EXPECT_THAT(text, HasSubstr("give --lat-deg and --lon-deg"));
+  EXPECT_THAT(text, HasSubstr("under one pixel"));
+  EXPECT_THAT(text, HasSubstr("take 1/2000 s"));
+}
+
 TEST(Experience, AFlightThatTellsNothingIsNoExperience) {
   Options o;
   EXPECT_THROW((void)learn_from(FlightRecord{}, o), std::invalid_argument);
@@ -224,7 +242,7 @@ TEST(Options, WrongOnesAreNamed) {
   EXPECT_THAT(message(o), HasSubstr("lat-deg"));
   o = ponds_in_june();
   o.surface_height_m = 40;
-  EXPECT_THAT(message(o), HasSubstr("surface-height-m"));
+  EXPECT_THAT(message(o), HasSubstr("subject-height-m"));
 }
 
 TEST(Writers, TableCsvAndPlotCarryEveryRowAndTheCautions) {

@@ -89,7 +89,7 @@ function drawKeys() {
             el('ul', {class: 'shape-list'},
                el('li', {}, verdictShape('keep', 18), ' keep: good enough for the mosaic, which takes of them what it needs'),
                el('li', {}, verdictShape('unsure', 18), ' unsure: the program cannot tell, look at it'),
-               el('li', {}, verdictShape('drop', 18), ' drop: stays out')),
+               el('li', {}, verdictShape('drop', 18), ' drop: stays out; where no other frame sees the ground, one that is blurred alone fills in')),
             el('h3', {}, 'Terms'), list(TERMS, (name) => name))));
   document.addEventListener('keydown', onKey);
 }

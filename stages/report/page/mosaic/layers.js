@@ -107,7 +107,7 @@ function fillWater(layer) {
 
 function coverageKey() {
   return el('ul', {class: 'coverage-key', 'aria-label': 'Frames that see this ground'}, 'Frames that see this ground: ',
-            COVERAGE_STEPS.map(({text, colour: [r, g, b, a]}) => el('li', {}, el('span', {class: 'swatch', style: {background: `rgb(${r} ${g} ${b} / ${a / 255})`}}), ` ${text}`)));
+            COVERAGE_STEPS.map(({text, colour: [r, g, b, a]}) => el('li', {}, el('span', {class: 'swatch', style: {background: `linear-gradient(rgb(${r} ${g} ${b} / ${a / 255}) 0 0), var(--bare-ground)`}}), ` ${text}`)));
 }
 
 /** Every layer that this flight has: {key, name, fill(layer), legend}. A layer is drawn when it is first asked for. */

@@ -121,6 +121,16 @@ function measuringTool(viewer) {
 
   const listText = () => shapes.map(({name, kind, corners}) => `${name}: ${measuredText(kind, corners)}`).join('\n');
 
+  /** A label that would run over the right edge stands left of its corner. */
+  function turnLabels() {
+    const {left, right} = viewer.holder.getBoundingClientRect();
+    for (const label of viewer.holder.querySelectorAll('.measure-label')) {
+      const at = label.parentElement.getBoundingClientRect().left;
+      label.classList.toggle('leftward', at + label.offsetWidth > right && at - label.offsetWidth > left);
+    }
+  }
+  viewer.onMove(turnLabels);
+
   function draw() {
     layer.clear();
     for (const {kind, corners, name} of [...shapes, ...(drawing ? [drawing] : [])]) {
@@ -131,6 +141,7 @@ function measuringTool(viewer) {
       const text = measuredText(kind, corners);
       if (text) layer.mark(corners.at(-1), el('span', {class: 'measure-label'}, name ? `${name} ` : '', text), {name: 'label-mark'});
     }
+    turnLabels();
     viewer.holder.classList.toggle('measuring', Boolean(drawing));
     viewer.doubleClickZooms(!drawing);
     for (const [kind, button] of Object.entries(buttons)) button.setAttribute('aria-pressed', String(drawing?.kind === kind));

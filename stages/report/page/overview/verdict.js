@@ -22,11 +22,12 @@ function usedSentence() {
   if (!flight.mosaic) return null;
   const kept = frames.filter((frame) => programVerdict(frame) === 'keep');
   const unused = kept.filter((frame) => !frame.used);
-  const usedAll = frames.filter((frame) => frame.used).length;
-  if (unused.length === 0) return el('p', {}, `All ${plural(kept.length, 'frame')} that ${kept.length === 1 ? 'is' : 'are'} kept ${kept.length === 1 ? 'is' : 'are'} in it.`);
-  return el('p', {}, `${plural(kept.length, 'frame')} kept, ${usedAll} used in the mosaic: `,
-            el('button', {type: 'button', class: 'plain', onclick: () => showFramesWith({use: 'unused'})}, `${plural(unused.length, 'kept frame is', 'kept frames are')} not in it`),
-            ' (obliques, frames that could not be placed, and those that others cover better).');
+  const others = frames.filter((frame) => frame.used).length - (kept.length - unused.length);
+  const more = others > 0 ? ` ${plural(others, 'frame that is', 'frames that are')} not kept ${others === 1 ? 'fills' : 'fill'} in.` : '';
+  if (unused.length === 0) return el('p', {}, `All ${plural(kept.length, 'frame')} that ${kept.length === 1 ? 'is' : 'are'} kept ${kept.length === 1 ? 'is' : 'are'} in it.${more}`);
+  return el('p', {}, `Of ${plural(kept.length, 'kept frame')} ${kept.length - unused.length} are in it; `,
+            el('button', {type: 'button', class: 'plain', onclick: () => showFramesWith({use: 'unused'})}, `${plural(unused.length, 'is', 'are')} not`),
+            ` (obliques, frames that could not be placed, and those that others cover better).${more}`);
 }
 
 function drawVerdict() {
