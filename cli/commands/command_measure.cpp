@@ -177,8 +177,9 @@ Command align_command() {
   command.summary = "bring a later mosaic of the same place into an earlier one's grid";
   command.manual =
       "Takes the output folders of two runs. The second mosaic is turned, scaled and shifted onto the first "
-      "and written to -o as aligned.tif, pixel by pixel comparable with the first; alignment.json says how "
-      "well they fit.";
+      "and written to -o as aligned.tif, pixel by pixel comparable with the first, with before_after.html to "
+      "look at: both dates by slider, in turns and as their difference. alignment.json says how well they "
+      "fit.";
   command.example = "lookdown align spring autumn -o compared";
   command.takes = Takes::results;
   command.takes_name = "FIRST SECOND";

@@ -40,7 +40,6 @@ class Row {
 };
 
 void add_source(Row& row, const FrameRecord& f) {
-  row.add(csv_cell(f.source.file));
   row.add(f.source.width_px ? std::to_string(f.source.width_px) : "");
   row.add(f.source.height_px ? std::to_string(f.source.height_px) : "");
   row.add(f.info.taken_at.value_or(""));
@@ -50,10 +49,11 @@ void add_source(Row& row, const FrameRecord& f) {
   const bool known = f.info.camera.fx_px > 0;
   row.add(known ? number(f.info.camera.fx_px, 1) : "");
   row.add(known ? f.info.camera.focal_from : "");
+  row.add(f.info.exposure_s ? fmt::format("{:.4g}", *f.info.exposure_s) : "");
+  row.add(number(f.info.iso, 0));
 }
 
 void add_decision(Row& row, const FrameRecord& f) {
-  row.add(f.fault || !f.sharpness ? "" : word(f.decision.view));
   // What nobody has looked at has no verdict.
   const bool judged = f.fault || f.sharpness || f.decision.by_person;
   row.add(!judged ? "" : word(f.fault ? Verdict::drop : f.decision.verdict));
@@ -82,36 +82,40 @@ void add_level(Row& row, const FrameRecord& f) {
 void add_place(Row& row, const FrameRecord& f, const FlightPlacement& placement) {
   const FramePlacement& p = f.placement;
   row.add(f.fault ? "" : p.placed ? "yes" : "no");
-  if (!p.placed) return row.add_empty(3);
+  if (!p.placed) return row.add_empty(4);
   row.add(std::to_string(p.group));
   row.add(number(p.rmse_px, 2));
   // A group that does not touch the first has no scale in common with it.
-  row.add(placement.gsd_m && p.group == 0 ? number(ground_sample_distance(p.pose, p.camera).across, 5) : "");
+  const bool metric = placement.gsd_m && p.group == 0;
+  row.add(metric ? number(ground_sample_distance(p.pose, p.camera).across, 5) : "");
+  row.add(metric ? number(p.pose.centre.z(), 2) : "");
 }
 
 }  // namespace
 
 std::string frames_table(const FlightRecord& record) {
+  // What a person looks for first stands first.
   std::string table =
-      "file,width_px,height_px,taken_at,camera,focal_px,focal_from,view,verdict,reasons,sharpness,blur_fwhm_"
-      "px,smear_px,smear_deg,"
-      "clipped_high_share,clipped_low_share,repeat_of,horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,"
-      "tilt_sigma_deg,water_share,"
-      "glare_share,placed,group,rmse_px,gsd_m,glare_kind,readable_share,used\r\n";
+      "file,verdict,reasons,used,view,width_px,height_px,taken_at,camera,focal_px,focal_from,exposure_s,iso,"
+      "sharpness,blur_fwhm_px,smear_px,smear_deg,clipped_high_share,clipped_low_share,repeat_of,"
+      "horizon,roll_deg,pitch_deg,off_nadir_deg,tilt_from,tilt_sigma_deg,"
+      "water_share,glare_share,glare_kind,readable_share,placed,group,rmse_px,gsd_m,camera_height_m\r\n";
   for (std::size_t i = 0; i < record.frames.size(); ++i) {
     const FrameRecord& frame = record.frames[i];
     Row row;
-    add_source(row, frame);
+    row.add(csv_cell(frame.source.file));
     add_decision(row, frame);
+    row.add(!record.mosaic ? "" : is_used(record, i) ? "yes" : "no");
+    row.add(frame.fault || !frame.sharpness ? "" : word(frame.decision.view));
+    add_source(row, frame);
     add_sharpness(row, frame);
     row.add(csv_cell(frame.decision.repeat_of));
     add_level(row, frame);
     row.add(frame.glare ? number(frame.glare->water_share, 4) : "");
     row.add(frame.glare ? number(frame.glare->glare_share, 4) : "");
-    add_place(row, frame, record.placement);
     row.add(frame.glare ? frame.glare->kind : "");
     row.add(frame.glare ? number(frame.glare->readable_water_share, 4) : "");
-    row.add(!record.mosaic ? "" : is_used(record, i) ? "yes" : "no");
+    add_place(row, frame, record.placement);
     table += row.line();
   }
   return table;

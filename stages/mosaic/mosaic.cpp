@@ -333,7 +333,6 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const int bits = options.bits == "16" ? 16 : 8;
   check_size_and_disk(canvas, options.max_gigapixels, context.out, bits);
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
-
   Survey survey = survey_frames(flight, views, canvas, options.order, context);
   if (std::all_of(survey.frames.begin(), survey.frames.end(),
                   [](const SurveyFrame& frame) { return frame.bgr.empty(); })) {
@@ -383,7 +382,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
         write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
                        derivation, context.out);
         if (canvas.crs && canvas.geotransform && options.ground_overlay)
-          write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz");
+          write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz",
+                               title_of(flight, options.title),
+                               days_taken(flight) + "\n" + accuracy_line(flight.placement));
       });
 
   flight.mosaic = record_of(canvas, tally, views, glare_known, flight.placement);

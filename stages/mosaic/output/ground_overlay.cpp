@@ -31,7 +31,8 @@ OpenRaster in_eight_bits(GDALDataset& mosaic) {
 
 }  // namespace
 
-void write_ground_overlay(const std::filesystem::path& geotiff, const std::filesystem::path& kmz) {
+void write_ground_overlay(const std::filesystem::path& geotiff, const std::filesystem::path& kmz,
+                          const std::string& title, const std::string& told) {
   GDALAllRegister();
   GDALDriver* driver = GetGDALDriverManager()->GetDriverByName("KMLSUPEROVERLAY");
   if (driver == nullptr) throw WriteError("GDAL was built without its KMLSUPEROVERLAY driver");
@@ -44,7 +45,8 @@ void write_ground_overlay(const std::filesystem::path& geotiff, const std::files
   write_file(kmz, [&](const std::filesystem::path& temporary) {
     CPLStringList options;
     options.SetNameValue("FORMAT", "AUTO");
-    options.SetNameValue("NAME", kmz.stem().c_str());
+    options.SetNameValue("NAME", title.c_str());
+    options.SetNameValue("DESCRIPTION", told.c_str());
     const OpenRaster made(driver->CreateCopy(temporary.c_str(), view ? view.get() : mosaic.get(), false,
                                              options.List(), nullptr, nullptr));
     return made != nullptr;

@@ -90,7 +90,7 @@ class Files : public testing::Test {
 // GeographicLib's documentation: 33.3 N 44.4 E is 38N 444140.54 3684706.36.
 TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
   write_square("EPSG:32638", 444140.54, 3684706.36, 60);
-  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz");
+  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz", "Reeds & <ponds>", "2025-05-14");
   GDALAllRegister();
   std::string text;
   char** names = VSIReadDirRecursive(("/vsizip/" + (folder / "mosaic.kmz").string()).c_str());
@@ -119,6 +119,9 @@ TEST_F(Files, GroundOverlayLiesWhereTheMapProjectionPutsIt) {
   EXPECT_NEAR(edge("south", false), 33.3 - 60 / 110910.0, 2e-5);
   EXPECT_NEAR(edge("east", true), 44.4 + 60 / 93143.0, 2e-5);
   EXPECT_EQ(text.find("<rotation>"), std::string::npos);
+  // OGC KML 2.3: a feature's name and description are what a viewer shows of it.
+  EXPECT_NE(text.find("<name>Reeds &amp; &lt;ponds&gt;</name>"), std::string::npos);
+  EXPECT_NE(text.find("<description>2025-05-14</description>"), std::string::npos);
 }
 
 /// A picture and where its corners lie: lower left, lower right, upper right, upper left; longitude and
@@ -189,7 +192,7 @@ TEST_F(Files, AMarkInTheGroundOverlayLiesWhereTheMapProjectionPutsIt) {
     file.write({0, 0, kSize, kSize}, picture);
     file.finish("deflate", 2);
   }
-  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz");
+  write_ground_overlay(folder / "mosaic.tif", folder / "mosaic.kmz", "Reeds & <ponds>", "2025-05-14");
 
   OGRSpatialReference zone, degrees;
   zone.importFromEPSG(32638);

@@ -85,8 +85,8 @@ TEST(FramesTable, HasOneRowAFileAndEmptyCellsForTheUnknown) {
   const std::string table = frames_table(two_frames());
   const std::size_t first = table.find("\r\n") + 2;
   const std::string row = table.substr(first, table.find("\r\n", first) - first);
-  EXPECT_THAT(row, HasSubstr("a.jpg,1600,1067,2025-05-14T10:31:02.25+02:00"));
-  EXPECT_THAT(row, HasSubstr("nadir,keep,smeared"));
+  EXPECT_THAT(row, ::testing::StartsWith("a.jpg,keep,smeared"));
+  EXPECT_THAT(row, HasSubstr("nadir,1600,1067,2025-05-14T10:31:02.25+02:00"));
   const auto commas = [](const std::string& text) { return std::count(text.begin(), text.end(), ','); };
   EXPECT_EQ(commas(row), commas(table.substr(0, first)));
 }
