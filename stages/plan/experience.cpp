@@ -186,7 +186,7 @@ void learn_glare(const FlightRecord& flight, std::vector<std::string>& advice) {
   if (glaring == 0) return;
   std::string words = fmt::format("Time of day: {} of {} frames with water show glare", glaring, water);
   if (!elevations.empty()) words += fmt::format(", the sun {:.0f} deg high", quantile(elevations, 0.5));
-  advice.push_back(words + "; the best times stand below.");
+  advice.push_back(words + "; fly at a time without glint.");
 }
 
 }  // namespace
