@@ -2,7 +2,7 @@
 import {after, before, describe, test} from 'node:test';
 import assert from 'node:assert/strict';
 import {join} from 'node:path';
-import {launch, makeReport, open, scratch, until} from './browser.mjs';
+import {flightOf, launch, makeReport, open, scratch, until} from './browser.mjs';
 
 const folder = scratch();
 let browser, report, large;
@@ -12,7 +12,7 @@ before(async () => {
 });
 after(() => browser?.close());
 
-/** Texts whose contrast is too low. Relative luminance and ratio as WCAG 2.1 defines them; 4.5:1, large text 3:1 (1.4.3). */
+/** Texts whose contrast is too low; letters over pictures are left out, which stand out from an outline of their own. Relative luminance and ratio as WCAG 2.1 defines them; 4.5:1, large text 3:1 (1.4.3). */
 function lowContrast() {
   const parts = (colour) => colour.match(/[\d.]+/g).map(Number);
   const luminance = ([r, g, b]) => [r, g, b].map((c) => c / 255).map((c) => (c <= 0.03928 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
@@ -28,7 +28,7 @@ function lowContrast() {
   const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walker.nextNode()) {
     const node = walker.currentNode.parentElement;
-    if (!walker.currentNode.textContent.trim() || !node.checkVisibility?.() || node.closest('.viewer svg, .picture svg, noscript, script, option, .skip, #spoken, :disabled')) continue;
+    if (!walker.currentNode.textContent.trim() || !node.checkVisibility?.() || node.closest('.viewer svg, svg.drawing, noscript, script, option, .skip, #spoken, :disabled')) continue;
     const style = getComputedStyle(node);
     const colour = node.closest('svg') ? style.fill : style.color;
     const [light, dark] = [luminance(parts(colour)), luminance(ground(node))].sort((a, b) => b - a);
@@ -109,16 +109,17 @@ for (const width of [1400, 390]) {
     });
 
     test('the last frame is found, opened, judged and left by keyboard', async () => {
+      const {file, decision} = (await flightOf(page)).frames.findLast(({fault}) => !fault);
       await page.focus('#find-file');
-      await page.keyboard.type('R0799');
+      await page.keyboard.type(file);
       await until(page, () => document.querySelectorAll('.grid .card').length === 1);
       for (let steps = 0; steps < 4 && await page.evaluate(() => !document.activeElement.matches('.card')); ++steps) await page.keyboard.press('Tab');
       await page.keyboard.press('Enter');
-      assert.equal(await page.textContent('#frame-view-title'), 'R0799.jpg');
+      assert.equal(await page.textContent('#frame-view-title'), file);
       await until(page, () => document.querySelector('dialog img').naturalWidth > 100);
       assert.deepEqual(await page.evaluate(lowContrast), []);
       assert.ok(await page.evaluate(() => document.querySelector('dialog').scrollWidth) <= width);
-      await page.keyboard.press('d');
+      await page.keyboard.press(decision.verdict === 'drop' ? 'k' : 'd');
       await page.keyboard.press('Escape');
       assert.match(await page.textContent('.choice-status'), /1 verdict changed/);
       assert.deepEqual(page.faults, []);
