@@ -179,6 +179,15 @@ describe('measuring', () => {
     assert.ok(flight.mosaic.ground.point_sigma > 0);
   }));
 
+  test('sets no corner beyond the mosaic, where the command refuses to measure', withPage({}, async (page) => {
+    await draw(page, 'length', [[0.3, 0.3], [0.01, 0.5], [0.6, 0.3]]);
+    const {text} = await saved(page, '#save-shapes');
+    const [{geometry}] = JSON.parse(text).features;
+    assert.equal(geometry.coordinates.length, 2);
+    // The made-up ground spans 120 x 80 m from (0, 0).
+    for (const [x, y] of geometry.coordinates) assert.ok(x >= 0 && x <= 120 && y >= 0 && y <= 80, `${x}, ${y}`);
+  }));
+
   test('says that an outline that crosses itself has no area', withPage({}, async (page) => {
     await draw(page, 'area', [[0.3, 0.3], [0.6, 0.6], [0.6, 0.3], [0.3, 0.6]]);
     assert.match(await page.textContent('.measured'), /crosses itself/);

@@ -46,6 +46,11 @@ function sigmaOf(sensitivity, scaleEffect) {
   return Math.sqrt(sensitivity * corner * corner + scale * scale);
 }
 
+/** Where the command refuses to measure too. */
+function liesBeyondMosaic([x, y]) {
+  return !(x >= 0 && y >= 0 && x <= flight.mosaic.width_px - 1 && y <= flight.mosaic.height_px - 1);
+}
+
 /** True when two sides of a closed outline that do not touch cross: such an outline has no area. */
 function crossesItself(corners) {
   const turn = (a, b, c) => Math.sign((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]));
@@ -164,6 +169,11 @@ function measuringTool(viewer) {
 
   function add(point) {
     if (!drawing) return false;
+    if (liesBeyondMosaic(point)) {
+      told.textContent = 'That spot lies beyond the mosaic: set the corner inside it.';
+      told.hidden = false;
+      return true;
+    }
     const last = drawing.corners.at(-1);
     // The second click of a double click falls where the first did.
     if (last && Math.hypot(point[0] - last[0], point[1] - last[1]) * viewer.scale() < 3) {
