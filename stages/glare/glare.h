@@ -5,6 +5,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <filesystem>
 #include <memory>
 #include <optional>
 #include <string>
@@ -27,7 +28,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/13";
+inline constexpr const char* kFindVersion = "glare/14";
 
 /// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else
 /// Exif), the clock time and the clock's offset from UTC (options, else Exif) are all known: nothing is
@@ -79,6 +80,11 @@ struct Found {
 /// copy of 1024, or so oblique that water mirrors the sky at its foot. Throws FrameFault when the frame
 /// cannot be decoded.
 [[nodiscard]] std::optional<Found> find(FramePixels&, const FrameInfo&, const Circumstances&, const Options&);
+
+/// What is blurred is smooth, as water is: a frame that was dropped for its blur, however slight, has no
+/// answer. Takes answers and masks (below `out`) of such frames away; those that a person dropped keep
+/// theirs.
+void forget_blurred(FlightRecord&, const std::filesystem::path& out);
 
 /// A mask as the bytes of a PNG file of one bit a pixel, 255 where the mask is set. Throws WriteError when it
 /// cannot be encoded.

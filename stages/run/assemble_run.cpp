@@ -132,6 +132,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
     level::add_tilts_from_sun(record, sun_marks);
     cull::decide(record, options.cull, coarse_horizons);
     apply_rescues(record, choices);
+    glare::forget_blurred(record, context.out);
   }
   warn_about_faults(record);
   if (extent >= Extent::place) {
@@ -148,6 +149,7 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
       glare::refine_across_frames(record, options.glare, context);
       cull::settle_by_overlap(record, options.cull, context);
     }));
+    glare::forget_blurred(record, context.out);
   }
   // What was placed and compared does not depend on what a person drops, so that these steps need not be done
   // again for it.

@@ -12,6 +12,7 @@
 #include "pipeline/base/files/atomic_file.h"
 #include "stages/glare/across/clearest_views.h"
 #include "stages/glare/across/raised_planes.h"
+#include "stages/glare/across/seen_heights.h"
 #include "stages/glare/across/view_comparison.h"
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
@@ -22,7 +23,6 @@ namespace lookdown::glare {
 namespace {
 
 constexpr int kMostViews = 8;
-constexpr std::size_t kDetailViews = 3;             // what stands is seen to stand in the first of them
 constexpr double kNoWater = -30;                    // log-odds
 constexpr std::int64_t kReadingBytes = 20'000'000;  // a frame at reduced size, and two masks
 
@@ -274,19 +274,21 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
                                           : cv::Mat::zeros(size, CV_8UC1);
   own.water = own.water & ~raised;
   if (known.views[i].empty()) return {};
+  std::vector<SearchedFrame> frames;
+  for (const int j : known.views[i]) frames.push_back(searched.get(known.members[j], known.fields[j]));
+  std::vector<PlacedView> placed;
+  for (std::size_t k = 0; k < frames.size(); ++k)
+    placed.push_back({&frames[k], &known.places[known.views[i][k]]});
+  const cv::Mat heights =
+      seen_heights(own, known.places[i], placed, heights_to_look_at(flight.placement, known.places[i]));
   std::vector<OverlaidView> others;
-  DetailComparison details(own.detail);
-  for (const int j : known.views[i]) {
-    const SearchedFrame other = searched.get(known.members[j], known.fields[j]);
-    others.push_back(overlay(other, known.places[j], known.places[i], size));
-    if (others.size() <= kDetailViews && details.open())
-      details.add(lay_detail(other.detail, known.places[j], known.places[i], own.detail.even.size()));
-  }
+  for (const PlacedView& other : placed)
+    others.push_back(overlay(*other.frame, *other.place, known.places[i], size, heights));
   // The waves' slope is known from the glint itself, and only guessed from place and time.
   const GlintPrior prior =
       known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
   const ComparedFrame compared = compare_views(own, others);
-  Motion motion = details.motion(own.bgr);
+  Motion motion = compare_detail(own, known.places[i], placed, heights).motion(own.bgr);
   motion.moving.setTo(kNoWater, raised);
   Refined refined = refine_frame(frame, own, compared, motion, prior, options, context);
   masked.glare = refined.coarse_glare;

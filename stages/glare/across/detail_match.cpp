@@ -147,13 +147,17 @@ Detail detail_of(const cv::Mat& luma) {
 DetailComparison::DetailComparison(const Detail& own)
     : own_(own),
       correlation_(own.power.size(), CV_32FC1, cv::Scalar(-1)),
-      seen_(cv::Mat::zeros(own.power.size(), CV_8UC1)) {
+      looks_(cv::Mat::zeros(own.power.size(), CV_8UC1)) {
   own.even.convertTo(own_even_, CV_16SC1, 1, -kMiddle);
 }
 
-bool DetailComparison::open() const {
+cv::Mat DetailComparison::open() const {
   constexpr double kLeastShare = 0.01;
-  return cv::countNonZero(correlation_ <= kStands) > kLeastShare * static_cast<double>(correlation_.total());
+  constexpr int kMostLooks = 3;  // what stands is seen to stand in the first of them
+  if (correlation_.empty()) return {};
+  const cv::Mat tiles = (correlation_ <= kStands) & (looks_ < kMostLooks);
+  if (cv::countNonZero(tiles) <= kLeastShare * static_cast<double>(tiles.total())) return {};
+  return tiles;
 }
 
 void DetailComparison::add(LaidDetail other) {
@@ -166,7 +170,7 @@ void DetailComparison::add(LaidDetail other) {
     correlation_ = before;
     return;
   }
-  seen_ |= looks;
+  cv::add(looks_, 1, looks_, looks);
   telling_.push_back(std::move(other));
 }
 
@@ -211,16 +215,17 @@ Motion DetailComparison::motion(const cv::Mat& bgr) const {
   constexpr float kLeastNoise = 0.25f * 0.25f, kUsualNoise = 0.5f * 0.5f;  // squared levels
   const cv::Mat nothing = cv::Mat::zeros(bgr.size(), CV_32FC1);
   if (telling_.empty()) return {nothing, nothing, nothing};
+  const cv::Mat seen = looks_ > 0;
   const cv::Mat unmatched = own_.power.mul(1 - cv::max(correlation_, 0));
   // What remains unlike where ground matches and has the least detail of its own: noise of sensor and codec.
   const float noise = std::max(kLeastNoise, power_of_ground(unmatched, correlation_, 0.1, kUsualNoise)),
               usual = std::max(1.0f, power_of_ground(own_.power, correlation_, 0.5, 0));
   cv::Mat best = correlation_.clone(), stands, moves, weight;
-  const cv::Mat off_plane = raised(seen_ & (best < kMoves));
+  const cv::Mat off_plane = raised(seen & (best < kMoves));
   best.setTo(1, off_plane);
   cv::Mat(best > kStands).convertTo(stands, CV_32FC1, 1 / 255.0);
-  cv::Mat((best < kMoves) & seen_).convertTo(moves, CV_32FC1, 1 / 255.0);
-  seen_.convertTo(weight, CV_32FC1, 1 / 255.0);
+  cv::Mat((best < kMoves) & seen).convertTo(moves, CV_32FC1, 1 / 255.0);
+  seen.convertTo(weight, CV_32FC1, 1 / 255.0);
   // A bottom shows through calm water, but dimmed and blurred: faint detail tells nothing where it matches.
   const cv::Mat detailed = cv::min(cv::max((own_.power / usual - kFaint) / kFaint, 0), 1);
   stands = stands.mul(detailed);

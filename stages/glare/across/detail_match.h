@@ -39,8 +39,9 @@ class DetailComparison {
  public:
   explicit DetailComparison(const Detail& own);
 
-  /// Whether there are tiles left that no view yet has shown to stand.
-  [[nodiscard]] bool open() const;
+  /// Tiles that no view yet has shown to stand, and that few have looked at: CV_8UC1, 255; empty when they
+  /// are too few to matter.
+  [[nodiscard]] cv::Mat open() const;
   void add(LaidDetail other);
 
   /// Best correlation (-1..1, CV_32FC1) of each tile over the views, at the shift of at most some pixels that
@@ -57,7 +58,7 @@ class DetailComparison {
   Detail own_;
   cv::Mat own_even_;  // CV_16SC1, about 0
   std::vector<LaidDetail> telling_;
-  cv::Mat correlation_, seen_;
+  cv::Mat correlation_, looks_;  // looks_: CV_8UC1, views that have looked at a tile
 };
 
 }  // namespace lookdown::glare

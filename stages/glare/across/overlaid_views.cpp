@@ -25,26 +25,70 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
 
 constexpr int kGridStepPx = 8;
 
-// Where the pixels of the own frame lie in the other one, // at steps of some pixels: the map is smooth.
+constexpr double kNowhere = -1e4;
+
+// Where what the own frame shows lies in another one.
+class Between {
+ public:
+  Between(const PlacedCamera& own, const PlacedCamera& other)
+      : own_(own),
+        other_(other),
+        other_from_mosaic_(other.mosaic_from_frame.inverse()),
+        reach_px_(1.5 * std::hypot(other.camera.width_px, other.camera.height_px)) {}
+
+  /// On the mosaic's plane.
+  [[nodiscard]] Point2<StoredPx> by_plane(const Point2<StoredPx>& at) const {
+    return distorted(other_from_mosaic_ * (own_.mosaic_from_frame * own_.camera.undistort(at)));
+  }
+  /// At a height of the world.
+  [[nodiscard]] Point2<StoredPx> at_height(const Point2<StoredPx>& at, double height) const {
+    const Eigen::Vector3d along = own_.pose.world_from_camera * own_.camera.ray(own_.camera.undistort(at));
+    const double distance = (height - own_.pose.centre.z()) / along.z();
+    if (!(along.z() < 0) || !(distance > 0)) return {kNowhere, kNowhere};
+    double depth = 0;
+    const auto seen = project(other_.pose, other_.camera, own_.pose.centre + distance * along, &depth);
+    return depth > 0 ? distorted(seen) : Point2<StoredPx>{kNowhere, kNowhere};
+  }
+
+ private:
+  // Far outside the frame the distortion polynomial folds back; such points count as not seen.
+  [[nodiscard]] Point2<StoredPx> distorted(const Point2<UndistortedPx>& p) const {
+    if (!(std::hypot(p.x - other_.camera.cx_px, p.y - other_.camera.cy_px) < reach_px_))
+      return {kNowhere, kNowhere};
+    return other_.camera.distort(p);
+  }
+
+  const PlacedCamera &own_, &other_;
+  Homography<UndistortedPx, MosaicPx> other_from_mosaic_;
+  double reach_px_;
+};
+
+// Cells of `heights` fill the frame; nodes begin at its first pixel and go beyond its last.
+cv::Mat heights_at_nodes(const cv::Mat& heights, cv::Size frame, cv::Size nodes) {
+  const float across = static_cast<float>(heights.cols) / static_cast<float>(frame.width),
+              down = static_cast<float>(heights.rows) / static_cast<float>(frame.height);
+  const cv::Matx23f pick(across * kGridStepPx, 0, across / 2 - 0.5f, 0, down * kGridStepPx, down / 2 - 0.5f);
+  cv::Mat out;
+  cv::warpAffine(heights, out, pick, nodes, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+  return out;
+}
+
+// Where the pixels of the own frame lie in the other one, at steps of some pixels: the map is smooth.
 cv::Mat grid_between(const PlacedCamera& own_place, cv::Size own_size, const PlacedCamera& other_place,
-                     cv::Size other_size) {
+                     cv::Size other_size, const cv::Mat& heights) {
   const int columns = own_size.width / kGridStepPx + 2, rows = own_size.height / kGridStepPx + 2;
   const double own_scale = static_cast<double>(own_place.camera.width_px) / own_size.width;
   const double other_scale = static_cast<double>(other_place.camera.width_px) / other_size.width;
-  const Homography<UndistortedPx, MosaicPx> frame_from_mosaic = other_place.mosaic_from_frame.inverse();
-  const double reach = 1.5 * std::hypot(other_place.camera.width_px, other_place.camera.height_px);
+  const Between between(own_place, other_place);
+  const cv::Mat at_nodes = heights.empty() ? cv::Mat() : heights_at_nodes(heights, own_size, {columns, rows});
   cv::Mat grid(rows, columns, CV_32FC2);
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < columns; ++column) {
       const Point2<StoredPx> stored{(column * kGridStepPx + 0.5) * own_scale - 0.5,
                                     (row * kGridStepPx + 0.5) * own_scale - 0.5};
-      const Point2<MosaicPx> on_mosaic = own_place.mosaic_from_frame * own_place.camera.undistort(stored);
-      const Point2<UndistortedPx> undistorted = frame_from_mosaic * on_mosaic;
-      Point2<StoredPx> there{-1e4, -1e4};
-      // Far outside the frame the distortion polynomial folds back; such points count as not seen.
-      if (std::hypot(undistorted.x - other_place.camera.cx_px, undistorted.y - other_place.camera.cy_px) <
-          reach)
-        there = other_place.camera.distort(undistorted);
+      const Point2<StoredPx> there = at_nodes.empty()
+                                         ? between.by_plane(stored)
+                                         : between.at_height(stored, at_nodes.at<float>(row, column));
       grid.at<cv::Vec2f>(row, column) = {static_cast<float>((there.x + 0.5) / other_scale - 0.5),
                                          static_cast<float>((there.y + 0.5) / other_scale - 0.5)};
     }
@@ -61,8 +105,9 @@ cv::Mat stretched(const cv::Mat& grid, cv::Size size) {
 }  // namespace
 
 OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
-                     const PlacedCamera& own_place, cv::Size own_size) {
-  const cv::Mat map = stretched(grid_between(own_place, own_size, other_place, other.bgr.size()), own_size);
+                     const PlacedCamera& own_place, cv::Size own_size, const cv::Mat& heights) {
+  const cv::Mat map =
+      stretched(grid_between(own_place, own_size, other_place, other.bgr.size(), heights), own_size);
   OverlaidView view;
   const cv::Mat inside(other.bgr.size(), CV_8UC1, cv::Scalar(255));
   cv::remap(other.bgr, view.bgr, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
@@ -77,26 +122,50 @@ OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place
   return view;
 }
 
+namespace {
+
+// Tiles that the other view looks at whole, by the grid that lays it over the own frame.
+cv::Mat tiles_inside(const cv::Mat& grid, cv::Size own_size, cv::Size other_size) {
+  constexpr int kNodes = kDetailTilePx / kGridStepPx;
+  const cv::Rect2f inside(1, 1, static_cast<float>(other_size.width - 2),
+                          static_cast<float>(other_size.height - 2));
+  cv::Mat seen = cv::Mat::zeros(own_size.height / kDetailTilePx, own_size.width / kDetailTilePx, CV_8UC1);
+  for (int row = 0; row < seen.rows; ++row)
+    for (int column = 0; column < seen.cols; ++column) {
+      bool all = true;
+      for (const int y : {0, kNodes})
+        for (const int x : {0, kNodes})
+          all =
+              all && inside.contains(cv::Point2f(grid.at<cv::Vec2f>(row * kNodes + y, column * kNodes + x)));
+      if (all) seen.at<uchar>(row, column) = 255;
+    }
+  return seen;
+}
+
+}  // namespace
+
 LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
-                      cv::Size own_size) {
+                      cv::Size own_size, const cv::Mat& heights, const cv::Mat& wanted) {
   LaidDetail laid;
   if (other.power.empty()) return laid;
-  const cv::Mat grid = grid_between(own_place, own_size, other_place, other.even.size());
+  const cv::Mat grid = grid_between(own_place, own_size, other_place, other.even.size(), heights);
+  laid.seen = tiles_inside(grid, own_size, other.even.size());
+  if (!wanted.empty() && cv::countNonZero(laid.seen & wanted) == 0) return laid;
   cv::remap(other.even, laid.even, stretched(grid, own_size), {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT,
             cv::Scalar(128));
-  const cv::Rect2f inside(1, 1, static_cast<float>(other.even.cols - 2),
-                          static_cast<float>(other.even.rows - 2));
-  laid.seen = cv::Mat::zeros(own_size.height / kDetailTilePx, own_size.width / kDetailTilePx, CV_8UC1);
-  for (int row = 0; row < laid.seen.rows; ++row)
-    for (int column = 0; column < laid.seen.cols; ++column) {
-      bool all = true;
-      for (const int y : {0, kDetailTilePx / kGridStepPx})
-        for (const int x : {0, kDetailTilePx / kGridStepPx})
-          all = all && inside.contains(cv::Point2f(grid.at<cv::Vec2f>(
-                           row * kDetailTilePx / kGridStepPx + y, column * kDetailTilePx / kGridStepPx + x)));
-      if (all) laid.seen.at<uchar>(row, column) = 255;
-    }
   return laid;
+}
+
+DetailComparison compare_detail(const SearchedFrame& own, const PlacedCamera& own_place,
+                                const std::vector<PlacedView>& others, const cv::Mat& heights) {
+  DetailComparison comparison(own.detail);
+  for (const PlacedView& other : others) {
+    const cv::Mat open = comparison.open();
+    if (open.empty()) break;
+    comparison.add(
+        lay_detail(other.frame->detail, *other.place, own_place, own.detail.even.size(), heights, open));
+  }
+  return comparison;
 }
 
 double covered_share(const PlacedCamera& a, const PlacedCamera& b) {

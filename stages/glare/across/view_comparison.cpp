@@ -111,6 +111,17 @@ cv::Mat odds_by_colour(const cv::Mat& bgr, const cv::Mat& moving) {
   return blurred(back_projected, 2);
 }
 
+// Log-odds, at most 0, by which water that only the look of the frame tells of is to be believed less: as
+// much of what looks like water stands where other views tell.
+double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& moving) {
+  constexpr double kDoubtShare = 0.02, kLeast = -5;
+  constexpr float kStands = -1.5f, kTold = 0.5f;
+  const cv::Mat told = (by_look > 0) & (looked > kTold), stands = told & (moving < kStands);
+  const double doubt = kDoubtShare * static_cast<double>(told.total()), wrong = cv::countNonZero(stands),
+               right = cv::countNonZero(told) - wrong;
+  return std::clamp(std::log((right + doubt) / (wrong + doubt)), kLeast, 0.0);
+}
+
 }  // namespace
 
 SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
@@ -125,6 +136,7 @@ SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, cons
   cv::Mat luma = luma_of(bgr);
   if (luma.size() != working) cv::resize(luma, luma, working, 0, 0, cv::INTER_AREA);
   frame.detail = detail_of(luma);
+  frame.coarse = detail_of(halved(halved(luma)));
   cv::Mat calm;
   cv::medianBlur(frame.bgr, calm, 5);
   frame.water_leaving = stored_level(water_leaving_luminance(calm, frame.water > 127));
@@ -180,9 +192,10 @@ cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& c
                 waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1),
                 by_colour = odds_by_colour(picture.calm_bgr, moving);
   const WaterCues cues = water_cues(picture);
-  const cv::Mat colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
+  const cv::Mat looked = at_size(motion.looked, size),
+                colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
   return water_mask(picture, cues.evenness + colour + at_size(compared.votes, size) + moving +
-                                 (1 - at_size(motion.looked, size)).mul(by_colour));
+                                 (1 - looked).mul(by_colour + distrust(cues.log_odds(), looked, moving)));
 }
 
 Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,

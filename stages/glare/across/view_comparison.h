@@ -22,6 +22,7 @@ struct SearchedFrame {
   cv::Mat
       water_leaving;   ///< CV_8UC1, stored level of the luminance from below the surface, 0: no water around
   Detail detail = {};  ///< of the frame at working size
+  Detail coarse = {};  ///< of a quarter of it
   cv::Mat field = {};  ///< CV_8UC1, any size, stretched over the picture: 255 where waves can mirror the sun;
                        ///< empty: not known
 };
@@ -41,12 +42,27 @@ struct PlacedCamera {
   Homography<MosaicPx, UndistortedPx> mosaic_from_frame;
   Pose pose;
 };
+/// `heights`: CV_32FC1, any size, stretched over the own frame: of what it shows, world units of the poses;
+/// empty: what is shown lies on the mosaic's plane.
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
-                                   const PlacedCamera& own_place, cv::Size own_size);
+                                   const PlacedCamera& own_place, cv::Size own_size,
+                                   const cv::Mat& heights = {});
 
-/// The same for the fine detail of a frame, resampled to own's.
+/// The same for the fine detail of a frame, resampled to own's; left out where it looks at none of the tiles
+/// `wanted` (CV_8UC1; empty: all are).
 [[nodiscard]] LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place,
-                                    const PlacedCamera& own_place, cv::Size own_size);
+                                    const PlacedCamera& own_place, cv::Size own_size,
+                                    const cv::Mat& heights = {}, const cv::Mat& wanted = {});
+
+/// Compares the fine detail of one frame after the other with that of `own`, as long as they look where
+/// something is still open. `heights` as for `overlay`.
+struct PlacedView {
+  const SearchedFrame* frame = nullptr;
+  const PlacedCamera* place = nullptr;
+};
+[[nodiscard]] DetailComparison compare_detail(const SearchedFrame& own, const PlacedCamera& own_place,
+                                              const std::vector<PlacedView>& others,
+                                              const cv::Mat& heights = {});
 
 /// Answers of the comparison, own's comparison size.
 struct ComparedFrame {

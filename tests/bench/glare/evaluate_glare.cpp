@@ -169,14 +169,13 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
     std::vector<OverlaidView> others;
-    DetailComparison details(own.frame.detail);
+    std::vector<PlacedView> placed;
     for (const int view : views[i]) {
       const auto j = static_cast<std::size_t>(view);
+      placed.push_back({&searched.at(j).frame, &places[j]});
       others.push_back(overlay(searched.at(j).frame, places[j], places[i], own.frame.bgr.size()));
-      if (others.size() <= 3 && details.open())
-        details.add(
-            lay_detail(searched.at(j).frame.detail, places[j], places[i], own.frame.detail.even.size()));
     }
+    const DetailComparison details = compare_detail(own.frame, places[i], placed);
     const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
     const cv::Mat water = water_beyond_views(own.picture, compared, details.motion(own.frame.bgr));
