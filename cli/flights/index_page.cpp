@@ -28,6 +28,7 @@ img{display:block;max-width:16rem;max-height:12rem;background:#fff}
 thead{display:none}
 tr{display:block;background:var(--sheet);border:1px solid var(--line);border-radius:5px;padding:.6rem .8rem;margin-bottom:.8rem}
 tbody th,td{display:block;border:0;padding:.1rem 0;text-align:left}
+tbody .n{text-align:left}
 td[data-name]::before{content:attr(data-name) ": ";color:var(--soft)}
 td:empty{display:none}
 })";
