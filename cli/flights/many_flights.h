@@ -34,7 +34,8 @@ std::string shell_quoted(const std::string& word);
 /// How it ended in a word or two.
 const char* outcome_word(const FlightOutcome&);
 
-/// index.html: totals and a table with links into the flights' folders, readable without a network; names are escaped.
+/// index.html: totals and a table with links into the flights' folders, readable without a network; names are
+/// escaped.
 std::string index_page(const std::vector<FlightOutcome>&);
 
 }  // namespace lookdown::cli

@@ -27,7 +27,8 @@ void describe(Options&, OptionVisitor&);
 void check(const Options&);
 
 /// Files of the inputs (folders are searched recursively, but for what an earlier run left in them; globs
-/// expanded, links followed once) whose ending names a picture, sorted. Throws std::runtime_error naming the input when it does not exist.
+/// expanded, links followed once) whose ending names a picture, sorted. Throws std::runtime_error naming the
+/// input when it does not exist.
 std::vector<std::filesystem::path> picture_files(const std::vector<std::string>& inputs);
 
 /// Reads header, hash and Exif of every file, leaves out folders that are plainly no part of the flight

@@ -39,8 +39,8 @@ void describe(Options&, OptionVisitor&);
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
 inline constexpr const char* kMosaicVersion = "mosaic/13";
 
-/// Throws CanvasError when the mosaic of what is placed would be larger than is allowed or than the disk below
-/// `out` has room for; so that it shows before heights and masks are worked out for it.
+/// Throws CanvasError when the mosaic of what is placed would be larger than is allowed or than the disk
+/// below `out` has room for; so that it shows before heights and masks are worked out for it.
 void check_size(const FlightRecord&, const Options&, const std::filesystem::path& out);
 
 /// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When

@@ -137,7 +137,9 @@ INSTANTIATE_TEST_SUITE_P(
                 {"plan", "--from", "@/out"},
                 0,
                 {},
-                [](const Desk& desk) { (void)desk.run({"inspect", "@/card", "-o", "@/out"}); }},
+                [](const Desk& desk) {
+                  (void)desk.run({"inspect", "@/card", "-o", "@/out"});
+                }},
         Mistake{"OptionsFileKey",
                 {"run", "@/card", "-o", "@/out", "--options-file", "@/o.toml"},
                 2,

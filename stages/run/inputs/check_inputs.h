@@ -17,8 +17,8 @@ struct InputMistake : std::runtime_error {
 };
 
 /// Reads every table and checks names, numbers, the coordinate reference system and options that belong
-/// together; of the frames their names are looked at, and their headers where a limit on the mosaic asks it. Returns what is odd but may be meant, one line
-/// each. Throws InputMistake for the first mistake.
+/// together; of the frames their names are looked at, and their headers where a limit on the mosaic asks it.
+/// Returns what is odd but may be meant, one line each. Throws InputMistake for the first mistake.
 std::vector<std::string> check_inputs(const FlightOptions&, const std::vector<std::filesystem::path>& files);
 
 }  // namespace lookdown
