@@ -36,7 +36,7 @@ td:empty{display:none}
 // GDAL's escaping for markup and for addresses; the page puts every name between double quotes.
 std::string escaped(const std::string& text, int scheme) {
   char* made = CPLEscapeString(text.data(), static_cast<int>(text.size()), scheme);
-  const std::string out = made;
+  std::string out = made;
   CPLFree(made);
   return out;
 }
