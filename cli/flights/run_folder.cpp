@@ -134,7 +134,9 @@ std::map<std::string, RunFolder::State> RunFolder::look() const {
 
 RunFolder::Files RunFolder::files(const std::vector<std::string>& known) const {
   Files files;
-  for (const auto& [name, state] : look()) {
+  for (const auto& found : look()) {
+    const std::string& name = found.first;
+    const State& state = found.second;
     const auto before = before_.find(name);
     const bool fresh = before == before_.end() || before->second != state;
     const bool ours = fresh || std::any_of(known.begin(), known.end(), [&](const std::string& beginning) {
