@@ -12,6 +12,7 @@
 
 #include "pipeline/record/mosaic_grid.h"
 #include "stages/surface/gap_filling.h"
+#include "stages/surface/matching/edge_snapping.h"
 #include "stages/surface/matching/height_sweep.h"
 #include "stages/surface/matching/sweep_views.h"
 #include "stages/surface/surface_file.h"
@@ -221,6 +222,14 @@ FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, double w
   return found;
 }
 
+void snap(const NodeGrid& grid, const cv::Mat& known, double wall, const FlightRecord& record,
+          RunContext& context, cv::Mat& heights) {
+  const std::vector<SweepView> views = sweep_views(record, grid.pitch);
+  SweepPictures pictures(context.reader, record, views,
+                         std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes())));
+  snap_to_edges(grid, known, wall, views, pictures, context, heights);
+}
+
 }  // namespace
 
 double HeightGrid::at(double mosaic_x_px, double mosaic_y_px) const {
@@ -265,7 +274,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   cv::Mat water_of_fine;
   cv::resize(water, water_of_fine, {}, kCoarser, kCoarser, cv::INTER_NEAREST);
   forget_on_water(found, water_of_fine(cv::Rect({}, found.agreeing.size())));
-  write_surface(context.out / kSurfaceFile, whole_surface(found, wall), found.agreeing, step_px, placement);
+  cv::Mat heights = whole_surface(found, wall);
+  snap(fine, found.agreeing, wall, flight, context, heights);
+  write_surface(context.out / kSurfaceFile, heights, found.agreeing, step_px, placement);
   SurfaceRecord record;
   record.file = kSurfaceFile;
   record.step_px = step_px;

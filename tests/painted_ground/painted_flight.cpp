@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 #include <fstream>
+#include <limits>
 #include <nlohmann/json.hpp>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgcodecs.hpp>
@@ -106,11 +107,55 @@ bool is_water(const Site& site, const Eigen::Vector2d& p) {
   return c >= 0 && r >= 0 && c < site.pond.cols && r < site.pond.rows && site.pond.at<std::uint8_t>(r, c) > 0;
 }
 
-cv::Mat develop(const cv::Mat& light, double stops, unsigned seed) {
+/// What a ray first meets of a crown: leaves lie on shells one in the other, the innermost closed. The wind
+/// moves them between frames.
+bool meets_tree(const Tree& tree, const cv::Mat& leaves, const Shot& s, const Eigen::Vector3d& ray,
+                const Eigen::Vector2d& wind, cv::Vec3f& colour) {
+  const Eigen::Vector3d way = ray.normalized(), from = s.centre - Eigen::Vector3d(tree.x, tree.y, tree.z);
+  const double along = -from.dot(way), off = from.squaredNorm() - along * along;
+  constexpr int kShells = 5;
+  for (int shell = 0; shell < kShells; ++shell) {
+    const double radius = tree.radius * (1 - 0.11 * shell);
+    if (off > radius * radius) return false;
+    const Eigen::Vector3d hit = from + way * (along - std::sqrt(radius * radius - off));
+    const Waves pattern{leaves,
+                        Eigen::Vector2d(tree.x, tree.y) + Eigen::Vector2d(331.0, 197.0) * shell + wind};
+    const float leaf = pattern.at(hit.head<2>());
+    if (shell + 1 < kShells && leaf < 0.1F) continue;
+    const auto sun = float(0.65 + 0.35 * hit.dot(Eigen::Vector3d(-0.5, 0.5, 0.7)) / radius);
+    colour = cv::Vec3f(38, 85, 62) * (0.55F + 1.1F * std::max(0.F, leaf)) * std::max(0.15F, sun) *
+             float(std::pow(0.72, shell));
+    return true;
+  }
+  return false;
+}
+
+/// Blur that grows from the middle to the corners.
+void soften_corners(cv::Mat& picture, double sigma_px) {
+  cv::Mat soft;
+  cv::GaussianBlur(picture, soft, {}, sigma_px);
+  const double half = std::hypot(picture.cols, picture.rows) / 2;
+  for (int y = 0; y < picture.rows; ++y)
+    for (int x = 0; x < picture.cols; ++x) {
+      const double r = std::hypot(x - picture.cols / 2.0, y - picture.rows / 2.0) / half;
+      const auto share = float(std::clamp((r - 0.5) / 0.4, 0.0, 1.0));
+      cv::Vec3f& here = picture.at<cv::Vec3f>(y, x);
+      here = here * (1 - share) + soft.at<cv::Vec3f>(y, x) * share;
+    }
+}
+
+cv::Mat develop(const cv::Mat& light, double stops, double photon_noise, unsigned seed) {
   cv::Mat exposed = light * (std::exp2(stops) / 255.0), grain(light.size(), CV_32FC3), picture;
   cv::pow(cv::max(exposed, 0), 1 / 1.6, exposed);
   cv::RNG random(seed * 977U + 5);
   random.fill(grain, cv::RNG::NORMAL, 0.0, 2.0);
+  if (photon_noise > 0) {
+    cv::Mat more;
+    cv::Mat share = exposed * (255.0 * photon_noise / 4);
+    share += cv::Scalar::all(1);
+    cv::sqrt(share, more);
+    grain = grain.mul(more);
+  }
   exposed = exposed * 255.0 + grain;
   exposed.convertTo(picture, CV_8U);
   return picture;
@@ -153,7 +198,7 @@ Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   return world_from_camera * old_from_new;
 }
 
-/// Flat roofs: height and corners on the ground below them.
+/// Height of the eaves and corners on the ground below them.
 json roofs_of(const Site& site) {
   json blocks = json::array();
   for (const Shed& shed : site.sheds) {
@@ -173,13 +218,16 @@ json roofs_of(const Site& site) {
   return blocks;
 }
 
-/// surface_truth.tif: CV_32F heights of ground and roofs at every fourth unit, row 0 at y = 0.
+/// surface_truth.tif: CV_32F heights of ground and roofs at every fourth unit, row 0 at y = 0; NaN under
+/// trees.
 void write_surface(const Site& site, const std::filesystem::path& folder) {
   constexpr int step = 4;
   cv::Mat heights(int(site.choice.height) / step, int(site.choice.width) / step, CV_32F);
   for (int row = 0; row < heights.rows; ++row)
     for (int column = 0; column < heights.cols; ++column)
-      heights.at<float>(row, column) = float(surface_height(site, column * step, row * step));
+      heights.at<float>(row, column) = under_tree(site, column * step, row * step)
+                                           ? std::numeric_limits<float>::quiet_NaN()
+                                           : float(surface_height(site, column * step, row * step));
   cv::imwrite((folder / "surface_truth.tif").string(), heights);
 }
 
@@ -246,6 +294,9 @@ std::vector<Shot> fly(const FlightChoice& c, const std::string& prefix) {
       s.sharp = random.uniform(0.0, 1.0) >= c.blurred_share;
       s.portrait = random.uniform(0.0, 1.0) < c.portrait_share;
       s.rig_in_view = c.rig_in_view;
+      s.cloud_shadow = c.cloud_shadow;
+      s.soft_corners_px = c.soft_corners_px;
+      s.photon_noise = c.photon_noise;
       s.seed = c.seed * 1000 + unsigned(shots.size());
       shots.push_back(s);
     }
@@ -262,6 +313,13 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
   const cv::Mat noise = cv::countNonZero(site.pond) > 0 ? fractal_noise({1024, 1024}, 48, 3, 0.85, s.seed)
                                                         : cv::Mat(1, 1, CV_32F, cv::Scalar(0));
   const Waves waves{noise, {random.uniform(0.0, 1024.0), random.uniform(0.0, 1024.0)}};
+  const Eigen::Vector2d wind(random.gaussian(1.5), random.gaussian(1.5));
+  constexpr double kCloudCell = 8;  // units of ground
+  cv::Mat clouds;
+  if (s.cloud_shadow > 0)
+    clouds =
+        fractal_noise({int(site.choice.width / kCloudCell) + 1, int(site.choice.height / kCloudCell) + 1}, 90,
+                      20, 0.5, s.seed + 900);
   cv::Mat light(directions.size(), CV_32FC3);
   for (int y = 0; y < light.rows; ++y)
     for (int x = 0; x < light.cols; ++x) {
@@ -283,12 +341,19 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
           out = {60, 62, 66};
         }
       }
+      for (const Tree& tree : site.trees) (void)meets_tree(tree, site.leaves, s, ray, wind, out);
+      if (!clouds.empty()) {
+        const int column = std::clamp(int(at_ground.x() / kCloudCell), 0, clouds.cols - 1),
+                  row = std::clamp(int(at_ground.y() / kCloudCell), 0, clouds.rows - 1);
+        out *= float(1 - s.cloud_shadow * std::clamp(0.5 + 2.5 * clouds.at<float>(row, column), 0.0, 1.0));
+      }
     }
   cv::Mat picture;
   cv::resize(light, picture, {camera.width_px, camera.height_px}, 0, 0, cv::INTER_AREA);
   cv::GaussianBlur(picture, picture, {}, s.sharp ? 0.5 : 4.0);
+  if (s.soft_corners_px > 0) soften_corners(picture, s.soft_corners_px);
   if (s.rig_in_view) hold_rig_into(picture);
-  picture = develop(picture, s.exposure_stops, s.seed);
+  picture = develop(picture, s.exposure_stops, s.photon_noise, s.seed);
   if (s.portrait) cv::rotate(picture, picture, cv::ROTATE_90_CLOCKWISE);
   return picture;
 }
@@ -306,6 +371,7 @@ void take_all(const Site& site, const PaintedCamera& camera, const std::vector<S
   json truth;
   truth["camera"] = camera_words(camera);
   if (site.choice.ridge_height == 0) truth["relief"]["blocks"] = roofs_of(site);
+  truth["eaves"] = roofs_of(site);
   truth["frames"] = truth["ground_points"] = json::array();
   for (double y = 0; y <= site.choice.height; y += 90)
     for (double x = 0; x <= site.choice.width; x += 90)

@@ -24,8 +24,11 @@ struct FlightChoice {
   double height_ratio = 1.2;    ///< highest over lowest frame
   double exposure_stops = 0.3;  ///< half width of the spread
   double blurred_share = 0;
-  double portrait_share = 0;  ///< frames whose pixels are turned by 90 degrees, as some viewers save them
-  bool rig_in_view = false;   ///< a part of what carries the camera fills a corner of every frame
+  double portrait_share = 0;   ///< frames whose pixels are turned by 90 degrees, as some viewers save them
+  bool rig_in_view = false;    ///< a part of what carries the camera fills a corner of every frame
+  double cloud_shadow = 0;     ///< share of light that drifting clouds take away, other places in every frame
+  double soft_corners_px = 0;  ///< standard deviation of the lens's blur in the corners
+  double photon_noise = 0;     ///< variance that grain gains for each code value of light
   unsigned seed = 1;
   double unit_px = 1;          ///< pixels of a frame that show one unit of ground, at the mean height
   double west = 0, south = 0;  ///< lower left corner of the flown block on the site
@@ -39,7 +42,8 @@ struct Shot {
   double exposure_stops = 0;
   bool portrait = false;
   bool rig_in_view = false;
-  unsigned seed = 1;  ///< of waves and noise
+  double cloud_shadow = 0, soft_corners_px = 0, photon_noise = 0;
+  unsigned seed = 1;  ///< of waves, wind, clouds and noise
 };
 
 struct PaintedCamera {

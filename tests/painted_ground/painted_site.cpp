@@ -105,9 +105,13 @@ double smooth_step(double t) {
   return s * s * (3 - 2 * s);
 }
 
+double valley_middle(const SiteChoice& c, double x) {
+  return c.height * (0.5 + 0.12 * std::sin(x / c.width * 5));
+}
+
 /// A winding valley with a flat floor.
 double valley(const SiteChoice& c, double x, double y) {
-  const double middle = c.height * (0.5 + 0.12 * std::sin(x / c.width * 5)), off = std::abs(y - middle);
+  const double off = std::abs(y - valley_middle(c, x));
   return -c.relief_height * (1 - smooth_step((off - 0.06 * c.height) / (0.22 * c.height)));
 }
 
@@ -131,6 +135,25 @@ double relief_at(const SiteChoice& c, double x, double y) {
   if (c.relief == "dike" || c.relief == "mixed") height += dike(c, x, y) * (c.relief == "mixed" ? 0.5 : 1);
   if (c.relief == "heap" || c.relief == "mixed") height += heap(c, x, y) * (c.relief == "mixed" ? 0.7 : 1);
   return height;
+}
+
+/// Single trees and a row of them along the valley.
+void plant(Site& site, cv::RNG& random) {
+  const SiteChoice& c = site.choice;
+  for (int i = 0; i < c.trees; ++i) {
+    Tree tree;
+    tree.x = random.uniform(0.15, 0.85) * c.width;
+    tree.y = random.uniform(0.15, 0.85) * c.height;
+    if (i % 2 == 0) tree.y = valley_middle(c, tree.x) + random.uniform(0.06, 0.1) * c.height;
+    tree.radius = random.uniform(24.0, 60.0);
+    tree.z = ground_height(site, tree.x, tree.y) + tree.radius * random.uniform(0.9, 1.7);
+    bool is_free = true;
+    for (const Shed& shed : site.sheds)
+      is_free &= std::hypot(tree.x - shed.outline.center.x, tree.y - shed.outline.center.y) >
+                 0.5 * shed.outline.size.width + 1.2 * tree.radius;
+    if (is_free) site.trees.push_back(tree);
+  }
+  if (!site.trees.empty()) site.leaves = fractal_noise({1024, 1024}, 24, 2, 0.8, c.seed + 77);
 }
 
 cv::Mat relief_of(const SiteChoice& c) {
@@ -173,6 +196,11 @@ double surface_height(const Site& site, double x, double y) {
   return height;
 }
 
+bool under_tree(const Site& site, double x, double y) {
+  return std::any_of(site.trees.begin(), site.trees.end(),
+                     [&](const Tree& tree) { return std::hypot(x - tree.x, y - tree.y) < tree.radius; });
+}
+
 cv::Mat fractal_noise(cv::Size size, double coarsest_px, double finest_px, double gain, std::uint64_t seed) {
   cv::Mat sum(size, CV_32F, cv::Scalar(0));
   cv::RNG random(seed * 2654435761U + 17);
@@ -206,6 +234,9 @@ Site paint_site(const SiteChoice& choice) {
     cv::ellipse(site.pond, {random.uniform(0, size.width), random.uniform(0, size.height)},
                 {random.uniform(150, 330), random.uniform(120, 240)}, random.uniform(0, 180), 0, 360,
                 cv::Scalar(255), -1);
+  for (int x = 0; choice.river && x < size.width; ++x)
+    cv::line(site.pond, {x, cvRound(choice.height - valley_middle(choice, x) - 0.035 * choice.height)},
+             {x, cvRound(choice.height - valley_middle(choice, x) + 0.035 * choice.height)}, cv::Scalar(255));
   for (int i = 0; i < choice.sheds; ++i)
     site.sheds.push_back({cv::RotatedRect({random.uniform(0.2F, 0.8F) * float(size.width),
                                            random.uniform(0.2F, 0.8F) * float(size.height)},
@@ -215,6 +246,7 @@ Site paint_site(const SiteChoice& choice) {
   site.relief = relief_of(choice);
   for (Shed& shed : site.sheds)
     shed.height += ground_height(site, shed.outline.center.x, shed.outline.center.y);
+  plant(site, random);
   site.ground = pyramid(ground);
   if (choice.sheds > 0) {
     cv::Mat roofs = ribbed(size, random);

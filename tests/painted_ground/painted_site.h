@@ -24,6 +24,8 @@ struct SiteChoice {
       0;               ///< by which the ridge of a shed's gable roof stands over its eaves; 0: flat roofs
   std::string relief;  ///< "": flat; "valley", "slope" (15 %), "dike", "heap" or "mixed" (all of them)
   double relief_height = 0;  ///< of the valley, dike or heap
+  int trees = 0;
+  bool river = false;  ///< along the floor of the valley, its waves others in every frame
 };
 
 /// A shed stands with its eaves level, `height` above the plane z = 0; a gable roof's ridge runs along its
@@ -34,6 +36,12 @@ struct Shed {
   double ridge = 0;  ///< of the ridge over the eaves
 };
 
+/// A round crown of leaves in some depth: each view looks through its outer leaves onto others.
+struct Tree {
+  double x = 0, y = 0, z = 0;  ///< middle of the crown
+  double radius = 0;
+};
+
 /// The ground at full, half, quarter ... size, 8-bit BGR, x right, y up from the lower edge (row = height -
 /// y).
 struct Site {
@@ -42,6 +50,8 @@ struct Site {
   std::vector<cv::Mat> roofs;  ///< what lies at shed height, same extent
   cv::Mat pond;                ///< CV_8UC1 at full size, 255 = water
   std::vector<Shed> sheds;
+  std::vector<Tree> trees;
+  cv::Mat leaves;  ///< CV_32F, -1..1: where a crown has leaves and how light they are
   cv::Mat
       relief;  ///< CV_32F, heights of the ground at every kReliefStep units, rows as of `ground`; empty: flat
 };
@@ -53,6 +63,9 @@ inline constexpr int kReliefStep = 8;
 [[nodiscard]] double surface_height(const Site&, double x, double y);
 /// True on a shed's footprint; `roof` gets the height of its roof there.
 [[nodiscard]] bool on_shed(const Shed&, double x, double y, double* roof = nullptr);
+
+/// True where a crown hides the ground from straight above.
+[[nodiscard]] bool under_tree(const Site&, double x, double y);
 
 [[nodiscard]] Site paint_site(const SiteChoice&);
 

@@ -16,6 +16,7 @@
 #include "stages/surface/surface.h"
 #include "tests/bench/place/bench_placement.h"
 #include "tests/bench/place/placement_score.h"
+#include "tests/bench/surface/picture_score.h"
 
 namespace {
 
@@ -160,6 +161,7 @@ int main(int argc, char** argv) {
     fmt::print("step {:.2f} px  known {:.3f}  height sigma of a match {:.3f}\n", flight.surface->step_px,
                flight.surface->known_share, flight.surface->height_sigma);
   score_heights(flight, folder, out);
+  bench::score_eaves(flight, folder, out);
   if (with_mosaic) {
     before = processor_s();
     mosaic::build(flight, look, context);
@@ -167,6 +169,7 @@ int main(int argc, char** argv) {
                flight.mosaic->covered_share, flight.mosaic->frames_used,
                flight.mosaic->filled_share.value_or(0));
     score_picture(flight, folder, out);
+    bench::score_coverage(flight, out);
   }
   for (const auto& list : {flight.notes, flight.warnings})
     for (const std::string& line : list) fmt::print("{}\n", line);

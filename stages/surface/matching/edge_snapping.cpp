@@ -1,0 +1,190 @@
+#include "stages/surface/matching/edge_snapping.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace lookdown::surface {
+namespace {
+
+constexpr int kTileNodes = 256;
+constexpr int kReach = 5;  ///< nodes by which a step may lie wrong, and over which likes are looked for
+constexpr int kPasses = 2;
+constexpr int kMarginNodes = 3 * kReach * kPasses;
+constexpr std::size_t kLooks = 3;
+constexpr double kUnknownCounts = 0.3;
+constexpr double kCodeValues = 3;     ///< of grain, that say nothing
+constexpr double kOwnContrast = 0.4;  ///< of a neighbourhood's standard deviation, by which likes differ
+constexpr double kClearVote = 0.1;    ///< of all votes: below, a node stays on its side
+
+/// The value of `from` at the nearest place where `there` is not 0.
+cv::Mat carried_on(const cv::Mat& from, const cv::Mat& there) {
+  if (cv::countNonZero(there) == 0) return from.clone();
+  cv::Mat distance, labels, result(from.size(), CV_32FC1);
+  cv::distanceTransform(there == 0, distance, labels, cv::DIST_L2, cv::DIST_MASK_5, cv::DIST_LABEL_PIXEL);
+  std::vector<float> values(there.total() + 1, 0);
+  for (int row = 0; row < from.rows; ++row)
+    for (int column = 0; column < from.cols; ++column)
+      if (there.at<uchar>(row, column))
+        values[std::size_t(labels.at<int>(row, column))] = from.at<float>(row, column);
+  for (int row = 0; row < from.rows; ++row)
+    for (int column = 0; column < from.cols; ++column)
+      result.at<float>(row, column) = values[std::size_t(labels.at<int>(row, column))];
+  return result;
+}
+
+/// Standard deviation of what is shown round each node, code values.
+cv::Mat contrast_of(const cv::Mat& look) {
+  constexpr int kSide = 2 * kReach + 1;
+  cv::Mat values, mean, squares, contrast;
+  look.convertTo(values, CV_32F);
+  cv::blur(values, mean, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
+  cv::blur(values.mul(values), squares, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
+  cv::sqrt(cv::max(squares - mean.mul(mean), 0), contrast);
+  return contrast;
+}
+
+std::array<float, (2 * kReach + 1) * (2 * kReach + 1)> nearness() {
+  std::array<float, (2 * kReach + 1) * (2 * kReach + 1)> weights{};
+  for (int dy = -kReach; dy <= kReach; ++dy)
+    for (int dx = -kReach; dx <= kReach; ++dx)
+      weights[std::size_t((dy + kReach) * (2 * kReach + 1) + dx + kReach)] =
+          float(std::exp(-(dx * dx + dy * dy) / (0.5 * kReach * kReach)));
+  return weights;
+}
+
+/// Share of votes for the upper side, -1 .. 1.
+double vote_at(const cv::Mat& heights, const cv::Mat& known, const Sides& sides, const cv::Mat& look,
+               double spread, cv::Point p) {
+  static const auto kNearness = nearness();
+  const int own = look.at<uchar>(p);
+  if (own == 0) return 0;
+  const float middle = 0.5F * (sides.upper.at<float>(p) + sides.lower.at<float>(p));
+  const double sharpness = 0.5 / (spread * spread);
+  double votes = 0, all = 0;
+  for (int dy = -kReach; dy <= kReach; ++dy)
+    for (int dx = -kReach; dx <= kReach; ++dx) {
+      const cv::Point q = p + cv::Point(dx, dy);
+      if (q.x < 0 || q.y < 0 || q.x >= heights.cols || q.y >= heights.rows || look.at<uchar>(q) == 0)
+        continue;
+      const double apart = look.at<uchar>(q) - own;
+      const double weight = std::exp(-sharpness * apart * apart) * (known.at<uchar>(q) ? 1 : kUnknownCounts) *
+                            double(kNearness[std::size_t((dy + kReach) * (2 * kReach + 1) + dx + kReach)]);
+      votes += heights.at<float>(q) > middle ? weight : -weight;
+      all += weight;
+    }
+  return all > 0 ? votes / all : 0;
+}
+
+/// What a view shows of the nodes at the heights given; 0 where nothing.
+cv::Mat look_at(const NodeGrid& grid, const cv::Rect& nodes, const SweepView& view, const cv::Mat& picture,
+                const cv::Mat& heights) {
+  cv::Mat map(nodes.size(), CV_32FC2), grey;
+  for (int row = 0; row < nodes.height; ++row)
+    for (int column = 0; column < nodes.width; ++column) {
+      const Eigen::Vector3d ground =
+          grid.ground_from_node * Eigen::Vector3d(nodes.x + column, nodes.y + row, 1);
+      const Eigen::Vector3d q =
+          view.picture_from_world *
+          (Eigen::Vector3d(ground.x(), ground.y(), double(heights.at<float>(row, column))) - view.centre);
+      map.at<cv::Vec2f>(row, column) = q.z() > 0 ? cv::Vec2f(float(std::clamp(q.x() / q.z(), -9.0, 30000.0)),
+                                                             float(std::clamp(q.y() / q.z(), -9.0, 30000.0)))
+                                                 : cv::Vec2f(-9, -9);
+    }
+  cv::remap(picture, grey, map, cv::noArray(), cv::INTER_LINEAR, cv::BORDER_CONSTANT, cv::Scalar(0));
+  return grey;
+}
+
+std::vector<Eigen::Vector3d> spots_of(const NodeGrid& grid, const cv::Rect& nodes, const cv::Mat& heights) {
+  constexpr int kSide = 4;
+  std::vector<Eigen::Vector3d> spots;
+  for (int i = 0; i < kSide; ++i)
+    for (int j = 0; j < kSide; ++j) {
+      const cv::Point p((nodes.width - 1) * j / (kSide - 1), (nodes.height - 1) * i / (kSide - 1));
+      const Eigen::Vector3d ground = grid.ground_from_node * Eigen::Vector3d(nodes.x + p.x, nodes.y + p.y, 1);
+      spots.emplace_back(ground.x(), ground.y(), double(heights.at<float>(p)));
+    }
+  return spots;
+}
+
+}  // namespace
+
+Sides sides_of_steps(const cv::Mat& heights, double wall) {
+  const cv::Mat around(2 * kReach + 1, 2 * kReach + 1, CV_8UC1, cv::Scalar(1));
+  cv::Mat low, high;
+  cv::erode(heights, low, around);
+  cv::dilate(heights, high, around);
+  const cv::Mat near = high - low > wall, middle = 0.5 * (high + low);
+  Sides sides;
+  // Within reach of a step, on either side, the other side's height is that of the nearest node over there.
+  const cv::Mat upper = carried_on(heights, near & (heights > middle)),
+                lower = carried_on(heights, near & (heights <= middle));
+  cv::Mat reached;
+  cv::dilate(near, reached, around);
+  sides.upper = heights.clone();
+  sides.lower = heights.clone();
+  cv::Mat(cv::max(heights, upper)).copyTo(sides.upper, reached);
+  cv::Mat(cv::min(heights, lower)).copyTo(sides.lower, reached);
+  sides.at_step = near & (sides.upper - sides.lower > 0.5 * wall);
+  return sides;
+}
+
+cv::Mat vote_for_sides(const cv::Mat& heights, const cv::Mat& known, const Sides& sides,
+                       const std::vector<cv::Mat>& looks) {
+  std::vector<cv::Mat> contrasts;
+  for (const cv::Mat& look : looks) contrasts.push_back(contrast_of(look));
+  cv::Mat voted = heights.clone();
+  for (int row = 0; row < heights.rows; ++row)
+    for (int column = 0; column < heights.cols; ++column) {
+      if (!sides.at_step.at<uchar>(row, column)) continue;
+      double votes = 0;
+      for (std::size_t i = 0; i < looks.size(); ++i)
+        votes +=
+            vote_at(heights, known, sides, looks[i],
+                    kCodeValues + kOwnContrast * double(contrasts[i].at<float>(row, column)), {column, row});
+      const float upper = sides.upper.at<float>(row, column), lower = sides.lower.at<float>(row, column);
+      float& here = voted.at<float>(row, column);
+      const bool is_upper = here > 0.5F * (upper + lower);
+      if (is_upper && votes < -kClearVote * double(looks.size())) here = lower;
+      if (!is_upper && votes > kClearVote * double(looks.size())) here = upper;
+    }
+  return voted;
+}
+
+void snap_to_edges(const NodeGrid& grid, const cv::Mat& known, double wall,
+                   const std::vector<SweepView>& views, SweepPictures& pictures, RunContext& context,
+                   cv::Mat& heights) {
+  const cv::Rect whole({}, heights.size());
+  std::vector<cv::Rect> tiles;
+  for (int y = 0; y < whole.height; y += kTileNodes)
+    for (int x = 0; x < whole.width; x += kTileNodes)
+      tiles.push_back(cv::Rect(x, y, kTileNodes, kTileNodes) & whole);
+  const cv::Mat before = heights.clone();
+  constexpr std::int64_t kPeakBytes =
+      64LL * (kTileNodes + 2 * kMarginNodes) * (kTileNodes + 2 * kMarginNodes);
+  context.scheduler.for_each_frame(
+      tiles.size(), kPeakBytes,
+      [&](std::size_t i) {
+        const cv::Rect outer =
+            cv::Rect(tiles[i].x - kMarginNodes, tiles[i].y - kMarginNodes, tiles[i].width + 2 * kMarginNodes,
+                     tiles[i].height + 2 * kMarginNodes) &
+            whole;
+        cv::Mat part = before(outer).clone();
+        const ViewChoice choice = choose_views(views, spots_of(grid, outer, part));
+        for (int pass = 0; pass < kPasses; ++pass) {
+          const Sides sides = sides_of_steps(part, wall);
+          if (cv::countNonZero(sides.at_step) == 0) return;
+          std::vector<cv::Mat> looks;
+          for (const int view : choice.views)
+            if (looks.size() < kLooks)
+              looks.push_back(
+                  look_at(grid, outer, views[std::size_t(view)], *pictures.of(view), sides.upper));
+          part = vote_for_sides(part, known(outer), sides, looks);
+        }
+        part(tiles[i] - outer.tl()).copyTo(heights(tiles[i]));
+      },
+      [](std::size_t, const std::optional<Fault>&) {});
+}
+
+}  // namespace lookdown::surface
