@@ -9,13 +9,14 @@ namespace lookdown::surface {
 namespace {
 
 constexpr int kTileNodes = 256;
-constexpr int kReach = 5;  ///< nodes by which a step may lie wrong, and over which likes are looked for
-constexpr int kPasses = 2;
-constexpr int kMarginNodes = 3 * kReach * kPasses;
+constexpr int kReach = 7;    ///< nodes by which a step may lie wrong, and over which likes are looked for
+constexpr int kPasses = 12;  ///< a wide gap at a roof's corner is won back by and by
+constexpr int kMarginNodes = 48;
 constexpr std::size_t kLooks = 3;
 constexpr double kUnknownCounts = 0.3;
 constexpr double kCodeValues = 3;     ///< of grain, that say nothing
 constexpr double kOwnContrast = 0.4;  ///< of a neighbourhood's standard deviation, by which likes differ
+constexpr double kAnyCounts = 0.05;   ///< of what is unlike too: outlines are short
 constexpr double kClearVote = 0.1;    ///< of all votes: below, a node stays on its side
 
 /// The value of `from` at the nearest place where `there` is not 0.
@@ -69,7 +70,8 @@ double vote_at(const cv::Mat& heights, const cv::Mat& known, const Sides& sides,
       if (q.x < 0 || q.y < 0 || q.x >= heights.cols || q.y >= heights.rows || look.at<uchar>(q) == 0)
         continue;
       const double apart = look.at<uchar>(q) - own;
-      const double weight = std::exp(-sharpness * apart * apart) * (known.at<uchar>(q) ? 1 : kUnknownCounts) *
+      const double weight = (kAnyCounts + std::exp(-sharpness * apart * apart)) *
+                            (known.at<uchar>(q) ? 1 : kUnknownCounts) *
                             double(kNearness[std::size_t((dy + kReach) * (2 * kReach + 1) + dx + kReach)]);
       votes += heights.at<float>(q) > middle ? weight : -weight;
       all += weight;
