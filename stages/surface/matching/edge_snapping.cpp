@@ -13,11 +13,12 @@ constexpr int kReach = 7;    ///< nodes by which a step may lie wrong, and over 
 constexpr int kPasses = 12;  ///< a wide gap at a roof's corner is won back by and by
 constexpr int kMarginNodes = 48;
 constexpr std::size_t kLooks = 3;
-constexpr double kUnknownCounts = 0.3;
+constexpr int kFewNodes = 12;  ///< of a tile: when no more change their side it is done
+constexpr float kUnknownCounts = 0.3F;
 constexpr double kCodeValues = 3;     ///< of grain, that say nothing
 constexpr double kOwnContrast = 0.4;  ///< of a neighbourhood's standard deviation, by which likes differ
 constexpr double kAnyCounts = 0.05;   ///< of what is unlike too: outlines are short
-constexpr double kClearVote = 0.1;    ///< of all votes: below, a node stays on its side
+constexpr float kClearVote = 0.1F;    ///< of all votes: below, a node stays on its side
 
 /// The value of `from` at the nearest place where `there` is not 0.
 cv::Mat carried_on(const cv::Mat& from, const cv::Mat& there) {
@@ -46,36 +47,53 @@ cv::Mat contrast_of(const cv::Mat& look) {
   return contrast;
 }
 
-std::array<float, (2 * kReach + 1) * (2 * kReach + 1)> nearness() {
-  std::array<float, (2 * kReach + 1) * (2 * kReach + 1)> weights{};
-  for (int dy = -kReach; dy <= kReach; ++dy)
-    for (int dx = -kReach; dx <= kReach; ++dx)
-      weights[std::size_t((dy + kReach) * (2 * kReach + 1) + dx + kReach)] =
-          float(std::exp(-(dx * dx + dy * dy) / (0.5 * kReach * kReach)));
-  return weights;
-}
+/// Weights of votes: by where they come from, and by how far the code values lie apart.
+class Weights {
+ public:
+  Weights() {
+    for (int dy = -kReach; dy <= kReach; ++dy)
+      for (int dx = -kReach; dx <= kReach; ++dx)
+        near_[std::size_t((dy + kReach) * kSide + dx + kReach)] =
+            float(std::exp(-(dx * dx + dy * dy) / (0.5 * kReach * kReach)));
+    for (int spread = 0; spread < kSpreads; ++spread)
+      for (int apart = 0; apart < 256; ++apart)
+        like_[std::size_t(spread)][std::size_t(apart)] =
+            float(kAnyCounts + std::exp(-0.5 * std::pow(apart / (spread + kCodeValues), 2)));
+  }
+  [[nodiscard]] float near(int dx, int dy) const {
+    return near_[std::size_t((dy + kReach) * kSide + dx + kReach)];
+  }
+  /// By the difference, 0 .. 255, for a neighbourhood of that standard deviation.
+  [[nodiscard]] const std::array<float, 256>& like(float contrast) const {
+    return like_[std::size_t(std::clamp(int(kOwnContrast * double(contrast)), 0, kSpreads - 1))];
+  }
+
+ private:
+  static constexpr int kSide = 2 * kReach + 1, kSpreads = 64;
+  std::array<float, std::size_t(kSide* kSide)> near_{};
+  std::array<std::array<float, 256>, kSpreads> like_{};
+};
 
 /// Share of votes for the upper side, -1 .. 1.
-double vote_at(const cv::Mat& heights, const cv::Mat& known, const Sides& sides, const cv::Mat& look,
-               double spread, cv::Point p) {
-  static const auto kNearness = nearness();
+float vote_at(const cv::Mat& heights, const cv::Mat& known, float middle, const cv::Mat& look, float contrast,
+              cv::Point p) {
+  static const Weights kWeights;
   const int own = look.at<uchar>(p);
   if (own == 0) return 0;
-  const float middle = 0.5F * (sides.upper.at<float>(p) + sides.lower.at<float>(p));
-  const double sharpness = 0.5 / (spread * spread);
-  double votes = 0, all = 0;
-  for (int dy = -kReach; dy <= kReach; ++dy)
-    for (int dx = -kReach; dx <= kReach; ++dx) {
-      const cv::Point q = p + cv::Point(dx, dy);
-      if (q.x < 0 || q.y < 0 || q.x >= heights.cols || q.y >= heights.rows || look.at<uchar>(q) == 0)
-        continue;
-      const double apart = look.at<uchar>(q) - own;
-      const double weight = (kAnyCounts + std::exp(-sharpness * apart * apart)) *
-                            (known.at<uchar>(q) ? 1 : kUnknownCounts) *
-                            double(kNearness[std::size_t((dy + kReach) * (2 * kReach + 1) + dx + kReach)]);
-      votes += heights.at<float>(q) > middle ? weight : -weight;
+  const std::array<float, 256>& like = kWeights.like(contrast);
+  const int left = std::max(-kReach, -p.x), right = std::min(kReach, heights.cols - 1 - p.x);
+  float votes = 0, all = 0;
+  for (int dy = std::max(-kReach, -p.y); dy <= std::min(kReach, heights.rows - 1 - p.y); ++dy) {
+    const auto* height = heights.ptr<float>(p.y + dy) + p.x;
+    const uchar *shown = look.ptr(p.y + dy) + p.x, *sure = known.ptr(p.y + dy) + p.x;
+    for (int dx = left; dx <= right; ++dx) {
+      if (shown[dx] == 0) continue;
+      const float weight = like[std::size_t(std::abs(shown[dx] - own))] * kWeights.near(dx, dy) *
+                           (sure[dx] ? 1 : kUnknownCounts);
+      votes += height[dx] > middle ? weight : -weight;
       all += weight;
     }
+  }
   return all > 0 ? votes / all : 0;
 }
 
@@ -133,23 +151,23 @@ Sides sides_of_steps(const cv::Mat& heights, double wall) {
 }
 
 cv::Mat vote_for_sides(const cv::Mat& heights, const cv::Mat& known, const Sides& sides,
-                       const std::vector<cv::Mat>& looks) {
+                       const std::vector<cv::Mat>& looks, const cv::Mat& where) {
   std::vector<cv::Mat> contrasts;
   for (const cv::Mat& look : looks) contrasts.push_back(contrast_of(look));
   cv::Mat voted = heights.clone();
+  const float clear = kClearVote * float(looks.size());
   for (int row = 0; row < heights.rows; ++row)
     for (int column = 0; column < heights.cols; ++column) {
-      if (!sides.at_step.at<uchar>(row, column)) continue;
-      double votes = 0;
+      if (!where.at<uchar>(row, column)) continue;
+      const float upper = sides.upper.at<float>(row, column), lower = sides.lower.at<float>(row, column);
+      const float middle = 0.5F * (upper + lower);
+      float votes = 0;
       for (std::size_t i = 0; i < looks.size(); ++i)
         votes +=
-            vote_at(heights, known, sides, looks[i],
-                    kCodeValues + kOwnContrast * double(contrasts[i].at<float>(row, column)), {column, row});
-      const float upper = sides.upper.at<float>(row, column), lower = sides.lower.at<float>(row, column);
+            vote_at(heights, known, middle, looks[i], contrasts[i].at<float>(row, column), {column, row});
       float& here = voted.at<float>(row, column);
-      const bool is_upper = here > 0.5F * (upper + lower);
-      if (is_upper && votes < -kClearVote * double(looks.size())) here = lower;
-      if (!is_upper && votes > kClearVote * double(looks.size())) here = upper;
+      if (here > middle && votes < -clear) here = lower;
+      if (here <= middle && votes > clear) here = upper;
     }
   return voted;
 }
@@ -173,16 +191,25 @@ void snap_to_edges(const NodeGrid& grid, const cv::Mat& known, double wall,
                      tiles[i].height + 2 * kMarginNodes) &
             whole;
         cv::Mat part = before(outer).clone();
-        const ViewChoice choice = choose_views(views, spots_of(grid, outer, part));
+        cv::Mat open(part.size(), CV_8UC1, cv::Scalar(255));
+        std::vector<int> straightest;
         for (int pass = 0; pass < kPasses; ++pass) {
           const Sides sides = sides_of_steps(part, wall);
-          if (cv::countNonZero(sides.at_step) == 0) return;
+          open &= sides.at_step;
+          if (cv::countNonZero(open) == 0) break;
+          if (pass == 0) {
+            straightest = choose_views(views, spots_of(grid, outer, part)).views;
+            straightest.resize(std::min(straightest.size(), kLooks));
+          }
           std::vector<cv::Mat> looks;
-          for (const int view : choice.views)
-            if (looks.size() < kLooks)
-              looks.push_back(
-                  look_at(grid, outer, views[std::size_t(view)], *pictures.of(view), sides.upper));
-          part = vote_for_sides(part, known(outer), sides, looks);
+          for (const int view : straightest)
+            looks.push_back(look_at(grid, outer, views[std::size_t(view)], *pictures.of(view), sides.upper));
+          const cv::Mat voted = vote_for_sides(part, known(outer), sides, looks, open);
+          const cv::Mat changed = voted != part;
+          part = voted;
+          if (cv::countNonZero(changed) < kFewNodes) break;
+          // Elsewhere all have the same neighbours as before and would vote the same.
+          cv::dilate(changed, open, cv::Mat(2 * kReach + 1, 2 * kReach + 1, CV_8UC1, cv::Scalar(1)));
         }
         part(tiles[i] - outer.tl()).copyTo(heights(tiles[i]));
       },

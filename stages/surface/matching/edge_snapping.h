@@ -28,9 +28,9 @@ struct Sides {
 };
 [[nodiscard]] Sides sides_of_steps(const cv::Mat& heights, double wall);
 
-/// New heights of the tile by one vote. `looks`: CV_8UC1 pictures rectified onto `sides.upper`, 0 where a
-/// view shows nothing.
+/// New heights of the tile by one vote of the nodes where `where` is not 0. `looks`: CV_8UC1 pictures
+/// rectified onto `sides.upper`, 0 where a view shows nothing.
 [[nodiscard]] cv::Mat vote_for_sides(const cv::Mat& heights, const cv::Mat& known, const Sides& sides,
-                                     const std::vector<cv::Mat>& looks);
+                                     const std::vector<cv::Mat>& looks, const cv::Mat& where);
 
 }  // namespace lookdown::surface

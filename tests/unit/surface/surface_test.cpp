@@ -189,6 +189,11 @@ struct PaintedRoof {
   }
 };
 
+cv::Mat voted(const cv::Mat& heights, const cv::Mat& known, const cv::Mat& look) {
+  const Sides sides = sides_of_steps(heights, 3);
+  return vote_for_sides(heights, known, sides, {look}, sides.at_step);
+}
+
 // The truth is the outline that the picture was painted with; raggedness of 4 nodes is what matching leaves.
 TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
   const PaintedRoof roof;
@@ -203,8 +208,7 @@ TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
   const cv::Mat known(ragged.size(), CV_8UC1, cv::Scalar(255));
   const double wrong_before = cv::countNonZero(cv::abs(ragged - roof.heights) > 1);
   cv::Mat snapped = ragged;
-  for (int pass = 0; pass < 3; ++pass)
-    snapped = vote_for_sides(snapped, known, sides_of_steps(snapped, 3), {roof.look});
+  for (int pass = 0; pass < 3; ++pass) snapped = voted(snapped, known, roof.look);
   EXPECT_LT(cv::countNonZero(cv::abs(snapped - roof.heights) > 1), 0.2 * wrong_before);
   for (int row = 2; row < 78; ++row) {
     const cv::Mat upper = snapped.row(row) > 5;
@@ -215,11 +219,11 @@ TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
 TEST(EdgeSnapping, LeavesWhatLooksAlikeOnBothSidesAndSlopesAsTheyAre) {
   PaintedRoof roof;
   const cv::Mat known(roof.heights.size(), CV_8UC1, cv::Scalar(255)), grass = noise({120, 80}, 5);
-  const cv::Mat alike = vote_for_sides(roof.heights, known, sides_of_steps(roof.heights, 3), {grass});
+  const cv::Mat alike = voted(roof.heights, known, grass);
   EXPECT_LT(cv::countNonZero(cv::abs(alike - roof.heights) > 1), 20);
   cv::Mat slope(80, 120, CV_32FC1);
   for (int column = 0; column < 120; ++column) slope.col(column) = 0.2 * column;
-  const cv::Mat voted = vote_for_sides(slope, known, sides_of_steps(slope, 3), {roof.look});
+  const cv::Mat voted = voted(slope, known, roof.look);
   EXPECT_EQ(cv::countNonZero(voted != slope), 0);
 }
 
