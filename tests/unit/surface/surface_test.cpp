@@ -189,7 +189,7 @@ struct PaintedRoof {
   }
 };
 
-cv::Mat voted(const cv::Mat& heights, const cv::Mat& known, const cv::Mat& look) {
+cv::Mat after_a_vote(const cv::Mat& heights, const cv::Mat& known, const cv::Mat& look) {
   const Sides sides = sides_of_steps(heights, 3);
   return vote_for_sides(heights, known, sides, {look}, sides.at_step);
 }
@@ -208,7 +208,7 @@ TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
   const cv::Mat known(ragged.size(), CV_8UC1, cv::Scalar(255));
   const double wrong_before = cv::countNonZero(cv::abs(ragged - roof.heights) > 1);
   cv::Mat snapped = ragged;
-  for (int pass = 0; pass < 3; ++pass) snapped = voted(snapped, known, roof.look);
+  for (int pass = 0; pass < 3; ++pass) snapped = after_a_vote(snapped, known, roof.look);
   EXPECT_LT(cv::countNonZero(cv::abs(snapped - roof.heights) > 1), 0.2 * wrong_before);
   for (int row = 2; row < 78; ++row) {
     const cv::Mat upper = snapped.row(row) > 5;
@@ -219,11 +219,11 @@ TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
 TEST(EdgeSnapping, LeavesWhatLooksAlikeOnBothSidesAndSlopesAsTheyAre) {
   PaintedRoof roof;
   const cv::Mat known(roof.heights.size(), CV_8UC1, cv::Scalar(255)), grass = noise({120, 80}, 5);
-  const cv::Mat alike = voted(roof.heights, known, grass);
+  const cv::Mat alike = after_a_vote(roof.heights, known, grass);
   EXPECT_LT(cv::countNonZero(cv::abs(alike - roof.heights) > 1), 20);
   cv::Mat slope(80, 120, CV_32FC1);
   for (int column = 0; column < 120; ++column) slope.col(column) = 0.2 * column;
-  const cv::Mat voted = voted(slope, known, roof.look);
+  const cv::Mat voted = after_a_vote(slope, known, roof.look);
   EXPECT_EQ(cv::countNonZero(voted != slope), 0);
 }
 
