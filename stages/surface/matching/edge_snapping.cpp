@@ -53,16 +53,13 @@ class Weights {
   Weights() {
     for (int dy = -kReach; dy <= kReach; ++dy)
       for (int dx = -kReach; dx <= kReach; ++dx)
-        near_[std::size_t((dy + kReach) * kSide + dx + kReach)] =
-            float(std::exp(-(dx * dx + dy * dy) / (0.5 * kReach * kReach)));
+        near_[place(dx, dy)] = float(std::exp(-(dx * dx + dy * dy) / (0.5 * kReach * kReach)));
     for (int spread = 0; spread < kSpreads; ++spread)
       for (int apart = 0; apart < 256; ++apart)
         like_[std::size_t(spread)][std::size_t(apart)] =
             float(kAnyCounts + std::exp(-0.5 * std::pow(apart / (spread + kCodeValues), 2)));
   }
-  [[nodiscard]] float near(int dx, int dy) const {
-    return near_[std::size_t((dy + kReach) * kSide + dx + kReach)];
-  }
+  [[nodiscard]] float near(int dx, int dy) const { return near_[place(dx, dy)]; }
   /// By the difference, 0 .. 255, for a neighbourhood of that standard deviation.
   [[nodiscard]] const std::array<float, 256>& like(float contrast) const {
     return like_[std::size_t(std::clamp(int(kOwnContrast * double(contrast)), 0, kSpreads - 1))];
@@ -70,6 +67,10 @@ class Weights {
 
  private:
   static constexpr int kSide = 2 * kReach + 1, kSpreads = 64;
+  static std::size_t place(int dx, int dy) {
+    const int index = (dy + kReach) * kSide + dx + kReach;
+    return std::size_t(index);
+  }
   std::array<float, std::size_t(kSide* kSide)> near_{};
   std::array<std::array<float, 256>, kSpreads> like_{};
 };
@@ -153,6 +154,7 @@ Sides sides_of_steps(const cv::Mat& heights, double wall) {
 cv::Mat vote_for_sides(const cv::Mat& heights, const cv::Mat& known, const Sides& sides,
                        const std::vector<cv::Mat>& looks, const cv::Mat& where) {
   std::vector<cv::Mat> contrasts;
+  contrasts.reserve(looks.size());
   for (const cv::Mat& look : looks) contrasts.push_back(contrast_of(look));
   cv::Mat voted = heights.clone();
   const float clear = kClearVote * float(looks.size());
@@ -202,6 +204,7 @@ void snap_to_edges(const NodeGrid& grid, const cv::Mat& known, double wall,
             straightest.resize(std::min(straightest.size(), kLooks));
           }
           std::vector<cv::Mat> looks;
+          looks.reserve(straightest.size());
           for (const int view : straightest)
             looks.push_back(look_at(grid, outer, views[std::size_t(view)], *pictures.of(view), sides.upper));
           const cv::Mat voted = vote_for_sides(part, known(outer), sides, looks, open);
