@@ -25,8 +25,9 @@ constexpr double kBrightRedWeight = -7.5, kBrightRedFrom = -1.05, kOfRedness = 1
 // Leaves and lawns: green beyond red and blue, in the sun and in the shade, where water is blue with the sky.
 // Leaves swallow blue at least as much as red; where red is missing more than blue it is water that is green.
 constexpr double kGreenWeight = -11, kGreenFrom = 0.05, kMostGreen = 0.25;
-// Leaves, straw and soil swallow blue; a surface mirrors some of the sky's.
-constexpr double kYellowWeight = -18, kYellowFrom = 0.72, kMostYellow = 0.5;
+// Leaves, straw and soil swallow blue; a surface mirrors some of the sky's. Lakes with algae and humus send
+// back as little as a third of their green, sunlit leaves and lawns an eighth to a quarter.
+constexpr double kYellowWeight = -18, kYellowFrom = 1.0, kMostYellow = 0.5;
 constexpr double kPrior = -10;
 
 cv::Mat log_levels(const cv::Mat& levels) {
