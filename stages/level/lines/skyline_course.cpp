@@ -71,7 +71,9 @@ double spread_of(const std::vector<double>& values, double about) {
 std::optional<SkylineCourse> skyline_course(const cv::Mat3b& blurred, const Camera& camera,
                                             const Eigen::Vector3d& line) {
   const Eigen::Vector3d middle(0.5 * blurred.cols, 0.5 * blurred.rows, 1);
-  std::vector<double> turns, rises;  // against `line`
+  // Against `line`, which is one way of looking at the skyline itself: where things stand before it, the line
+  // that most points agree on has its say.
+  std::vector<double> turns{0}, rises{0};
   for (const double reach : kReaches)
     if (const auto there =
             course_within(reach * std::max(blurred.cols, blurred.rows), blurred, camera, line)) {
@@ -79,7 +81,7 @@ std::optional<SkylineCourse> skyline_course(const cv::Mat3b& blurred, const Came
           std::atan2(line.x() * there->y() - line.y() * there->x(), line.head<2>().dot(there->head<2>())));
       rises.push_back(line.dot(middle) - there->dot(middle));
     }
-  if (turns.empty()) return std::nullopt;
+  if (turns.size() == 1) return std::nullopt;
   const double turn = middle_of(turns), rise = middle_of(rises);
   SkylineCourse course;
   const double nx = std::cos(turn) * line.x() - std::sin(turn) * line.y();

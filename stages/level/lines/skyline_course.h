@@ -21,8 +21,8 @@ struct SkylineCourse {
 /// absolute deviations (half of the skyline lies above it; Koenker & Bassett, Econometrica 46:33, 1978),
 /// which a single hill with a straight slope does not draw to itself as it does a line that most points agree
 /// on. How far above and below it is looked decides what passes for sky; the middle of what several reaches
-/// say is taken. `blurred` is 8-bit and lightly smoothed, `camera` is at its size. None where no reach shows
-/// a skyline.
+/// and `line` itself say is taken. `blurred` is 8-bit and lightly smoothed, `camera` is at its size. None
+/// where no reach shows a skyline.
 [[nodiscard]] std::optional<SkylineCourse> skyline_course(const cv::Mat3b& blurred, const Camera& camera,
                                                           const Eigen::Vector3d& line);
 
