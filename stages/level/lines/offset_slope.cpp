@@ -72,26 +72,37 @@ std::vector<EdgeResponse> nearest_responses(const std::vector<EdgeResponse>& ste
   return nearest;
 }
 
+std::optional<OffsetSlope> weighted_fit(const std::vector<EdgeResponse>& steps, const OffsetSlope& about,
+                                        const std::function<double(double)>& weight_of, double least_weight) {
+  double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
+  for (const EdgeResponse& s : steps) {
+    const double weight = weight_of(s.across_px - about.at(s.along_px));
+    w += weight;
+    wx += weight * s.along_px;
+    wy += weight * s.across_px;
+    wxx += weight * s.along_px * s.along_px;
+    wxy += weight * s.along_px * s.across_px;
+  }
+  const double spread = w * wxx - wx * wx;
+  if (w < least_weight || spread <= 1e-9 * w * wxx) return std::nullopt;
+  OffsetSlope course;
+  course.slope = (w * wxy - wx * wy) / spread;
+  course.offset = (wy - course.slope * wx) / w;
+  return course;
+}
+
 OffsetSlope robust_fit(const std::vector<EdgeResponse>& steps, OffsetSlope course, double least_scale) {
   for (int round = 0; round < 8; ++round) {
     std::vector<double> misses;
     for (const EdgeResponse& s : steps) misses.push_back(std::abs(s.across_px - course.at(s.along_px)));
     const double cut = 4.685 * std::max(least_scale, kSigmaOfMad * median_in_place(misses));
-    double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
-    for (const EdgeResponse& s : steps) {
-      const double r = (s.across_px - course.at(s.along_px)) / cut;
-      if (std::abs(r) >= 1) continue;
-      const double weight = (1 - r * r) * (1 - r * r);
-      w += weight;
-      wx += weight * s.along_px;
-      wy += weight * s.across_px;
-      wxx += weight * s.along_px * s.along_px;
-      wxy += weight * s.along_px * s.across_px;
-    }
-    const double spread = w * wxx - wx * wx;
-    if (w < 3 || spread <= 1e-9 * w * wxx) break;
-    course.slope = (w * wxy - wx * wy) / spread;
-    course.offset = (wy - course.slope * wx) / w;
+    const auto biweight = [cut](double miss_px) {
+      const double r = miss_px / cut;
+      return std::abs(r) >= 1 ? 0.0 : (1 - r * r) * (1 - r * r);
+    };
+    const auto next = weighted_fit(steps, course, biweight, 3);
+    if (!next) break;
+    course = *next;
   }
   return course;
 }

@@ -2,6 +2,8 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <functional>
+#include <optional>
 #include <vector>
 
 #include "stages/level/lines/edge_profiles.h"
@@ -22,6 +24,13 @@ struct OffsetSlope {
 /// The step of each profile that lies nearest to the line, within `window`.
 [[nodiscard]] std::vector<EdgeResponse> nearest_responses(const std::vector<EdgeResponse>&,
                                                           const OffsetSlope&, double window);
+
+/// Least squares with the weight that `weight_of` gives each step for its miss of `about` in pixels (signed).
+/// Empty where the weights sum to less than `least_weight` or their steps lie in one place along the line.
+[[nodiscard]] std::optional<OffsetSlope> weighted_fit(const std::vector<EdgeResponse>&,
+                                                      const OffsetSlope& about,
+                                                      const std::function<double(double)>& weight_of,
+                                                      double least_weight = 0);
 
 /// Tukey's biweight fit by re-weighted least squares, started from `course`; `least_scale` bounds the spread
 /// of the residuals from below, pixels.

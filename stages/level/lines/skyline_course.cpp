@@ -18,28 +18,19 @@ constexpr std::array kReaches{0.05, 0.07, 0.1, 0.14};
 /// Each time about the line before: what counts as sky and as ground is told from beside it.
 constexpr int kTimes = 3;
 constexpr std::size_t kFewestPoints = 12;
+/// Below it misses count alike, so that no point is hit for its own sake.
+constexpr double kLeastMissPx = 0.5;
 
 /// Line of least absolute deviations by re-weighted least squares (Schlossmacher, J. Am. Stat. Assoc. 68:857,
 /// 1973).
 OffsetSlope least_absolute_fit(const std::vector<EdgeResponse>& points) {
   constexpr int kRounds = 60;
-  constexpr double kSmallest_px =
-      0.5;  // below it misses count alike, so that no point is hit for its own sake
+  const auto weight = [](double miss_px) { return 1 / std::max(kLeastMissPx, std::abs(miss_px)); };
   OffsetSlope course;
   for (int round = 0; round < kRounds; ++round) {
-    double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0;
-    for (const EdgeResponse& p : points) {
-      const double weight = 1 / std::max(kSmallest_px, std::abs(p.across_px - course.at(p.along_px)));
-      w += weight;
-      wx += weight * p.along_px;
-      wy += weight * p.across_px;
-      wxx += weight * p.along_px * p.along_px;
-      wxy += weight * p.along_px * p.across_px;
-    }
-    const double spread = w * wxx - wx * wx;
-    if (spread <= 1e-9 * w * wxx) break;
-    course.slope = (w * wxy - wx * wy) / spread;
-    course.offset = (wy - course.slope * wx) / w;
+    const auto next = weighted_fit(points, course, weight);
+    if (!next) break;
+    course = *next;
   }
   return course;
 }
