@@ -54,12 +54,13 @@ struct PlacedCamera {
                                     const PlacedCamera& own_place, cv::Size own_size,
                                     const cv::Mat& heights = {}, const cv::Mat& wanted = {});
 
-/// Compares the fine detail of one frame after the other with that of `own`, as long as they look where
-/// something is still open. `heights` as for `overlay`.
+/// A searched frame and where it was taken from; both outlive it.
 struct PlacedView {
   const SearchedFrame* frame = nullptr;
   const PlacedCamera* place = nullptr;
 };
+/// Compares the fine detail of one frame after the other with that of `own`, as long as they look where
+/// something is still open. `heights` as for `overlay`.
 [[nodiscard]] DetailComparison compare_detail(const SearchedFrame& own, const PlacedCamera& own_place,
                                               const std::vector<PlacedView>& others,
                                               const cv::Mat& heights = {});
