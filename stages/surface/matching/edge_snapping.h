@@ -10,19 +10,21 @@
 
 namespace lookdown::surface {
 
-/// Near a step of more than `wall` every node gets the height of that side which its likes around it belong
-/// to: a vote of the neighbourhood, weighted by likeness in the straightest views (Yoon & Kweon, IEEE TPAMI
-/// 28(4):650-656, 2006; Ma et al., "Constant time weighted median filtering for stereo matching and beyond",
-/// ICCV 2013). The pictures are rectified onto the upper side and on as if it did not end there: a view then
-/// shows the upper side at its true outline, however it leans, and something else beyond. `heights`: CV_32FC1
-/// over the grid, none missing; `known` (CV_8UC1): what is not counts less. The answer does not depend on the
-/// number of threads; a tile whose pictures can no longer be read stays as it is.
+/// Near a step of more than `wall` (world units) every node gets the height of that side which its likes
+/// around it belong to: a vote of the neighbourhood, weighted by likeness in the straightest views (Yoon &
+/// Kweon, IEEE TPAMI 28(4):650-656, 2006; Ma et al., "Constant time weighted median filtering for stereo
+/// matching and beyond", ICCV 2013). The pictures are rectified onto the upper side and on as if it did not
+/// end there: a view then shows the upper side at its true outline, however it leans, and something else
+/// beyond. `heights`: CV_32FC1 over the grid, none missing; `known` (CV_8UC1): what is not counts less. The
+/// answer does not depend on the number of threads; a tile whose pictures can no longer be read stays as it
+/// is.
 void snap_to_edges(const NodeGrid&, const cv::Mat& known, double wall, const std::vector<SweepView>&,
                    SweepPictures&, RunContext&, cv::Mat& heights);
 
-/// The part of it that looks at no frame, for one tile: `upper_side` gives heights of the upper side of each
-/// step, carried on over the lower one (elsewhere the heights themselves), `lower_side` the other way round;
-/// `at_step` is 255 where both differ by more than `wall`.
+/// The part of it that looks at no frame, for one tile (CV_32FC1, world units): `upper` gives heights of the
+/// upper side of each step, carried on over the lower one (elsewhere the heights themselves), `lower` the
+/// other way round; `at_step` (CV_8UC1) is 255 near a step of more than `wall` where both differ by more than
+/// half of it.
 struct Sides {
   cv::Mat upper, lower, at_step;
 };
