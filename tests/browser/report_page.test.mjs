@@ -28,6 +28,8 @@ const withPage = (options, use) => async () => {
 
 const shownFiles = (page) => page.$$eval('.grid .card', (cards) => cards.map((card) => card.dataset.file));
 const focusedFile = (page) => page.evaluate(() => document.activeElement.dataset?.file ?? null);
+/** A dialog tells that it was closed in a task of its own, so the focus goes to the card a moment after the key. */
+const focusComesTo = (page, file) => until(page, (name) => document.activeElement.dataset?.file === name, file);
 const verdictOnCard = (page, file) => page.$$eval('.grid .card', (cards, name) =>
   cards.find((card) => card.dataset.file === name).getAttribute('aria-label').match(/: (keep|unsure|drop),/)[1], file);
 
@@ -107,7 +109,7 @@ describe('by keyboard alone', () => {
     assert.equal(await page.textContent('#frame-view-title'), files[2]);
     await page.keyboard.press('Escape');
     assert.equal(await page.isVisible('dialog'), false);
-    assert.equal(await focusedFile(page), files[2]);
+    await focusComesTo(page, files[2]);
     assert.equal(await verdictOnCard(page, files[1]), 'keep');
   }));
 
