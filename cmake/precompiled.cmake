@@ -1,6 +1,7 @@
-# For a build from nothing. Headers of other libraries that most files read are compiled once for all, and the files of some folders, in which
-# templates take longer to expand than the code itself, are compiled several at a time. The debug preset does without, so that a file
-# that forgets an include is found.
+# For a build from nothing. Headers of other libraries that most files read are compiled once for all, and the files of a target several at a
+# time, so that names of one target may not clash even where each is private to its file. The debug preset does without, so that a file that
+# forgets an include is found.
+set(files_at_a_time 6)
 set(precompiled_source ${CMAKE_BINARY_DIR}/precompiled.cpp)
 file(GENERATE OUTPUT ${precompiled_source} CONTENT "")
 add_library(lookdown_precompiled STATIC ${precompiled_source})
@@ -13,6 +14,8 @@ if(CMAKE_CXX_COMPILER_ID STREQUAL "GNU")
   # GCC 12 takes std::vector<std::string>::push_back("text") for a read out of bounds (GCC bug 105651 again) where the library's headers no
   # longer count as the system's.
   target_compile_options(lookdown_warnings INTERFACE -Wno-array-bounds -Wno-stringop-overread -Wno-stringop-overflow)
+  # A file that another one includes is taken for a header, whose types should not hold private ones.
+  target_compile_options(lookdown_warnings INTERFACE -Wno-subobject-linkage)
 endif()
 
 function(use_precompiled_below folder)
@@ -23,6 +26,7 @@ function(use_precompiled_below folder)
       get_target_property(options ${target} COMPILE_OPTIONS)
       if(NOT "-O0" IN_LIST options)  # the compiled headers are those of an optimised build
         target_precompile_headers(${target} REUSE_FROM lookdown_precompiled)
+        set_target_properties(${target} PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE ${files_at_a_time})
       else()
         set_target_properties(${target} PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE 0)
       endif()
@@ -34,9 +38,6 @@ function(use_precompiled_below folder)
   endforeach()
 endfunction()
 
-foreach(target commands stage_report stage_measure stage_plan assemble_run pipeline_record pipeline_base)
-  set_target_properties(${target} PROPERTIES UNITY_BUILD ON UNITY_BUILD_BATCH_SIZE 7)
-endforeach()
 foreach(folder pipeline stages cli sample_frames/renderer tests)
   if(IS_DIRECTORY ${CMAKE_CURRENT_SOURCE_DIR}/${folder})
     use_precompiled_below(${CMAKE_CURRENT_SOURCE_DIR}/${folder})

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown {
 
 Pose straight_down(const Eigen::Vector3d& centre, double heading_rad) {
@@ -38,7 +40,7 @@ Homography<Ground, UndistortedPx> ground_from_frame(const Pose& pose, const Came
 
 double off_nadir_deg(const Pose& pose) {
   const double cosine = std::clamp(-pose.world_from_camera(2, 2), -1.0, 1.0);
-  return std::acos(cosine) * 180 / std::numbers::pi;
+  return std::acos(cosine) / kDegree;
 }
 
 Eigen::Vector3d down_in_camera(const Pose& pose) {

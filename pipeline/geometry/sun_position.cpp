@@ -3,12 +3,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown {
 namespace {
 
-constexpr double kRadians = std::numbers::pi / 180.0;
 constexpr double kJulianDayOf1970 = 2440587.5;
 constexpr double kSolarParallaxDeg = 8.794 / 3600.0;
 constexpr double kAberrationDeg = 20.4898 / 3600.0;
@@ -33,7 +33,7 @@ ln_equ_posn apparent_place(double ephemeris_day) {
 double refraction_deg(double elevation_deg, const Air& air) {
   constexpr double kSunRadiusAndHorizonRefraction = 0.26667 + 0.5667;
   if (elevation_deg < -kSunRadiusAndHorizonRefraction) return 0;
-  const double argument = (elevation_deg + 10.3 / (elevation_deg + 5.11)) * kRadians;
+  const double argument = (elevation_deg + 10.3 / (elevation_deg + 5.11)) * kDegree;
   return air.pressure_mbar / 1010.0 * 283.0 / (273.0 + air.temperature_c) * 1.02 /
          (60.0 * std::tan(argument));
 }
@@ -51,7 +51,7 @@ SunPosition sun_position(double lat_deg, double lon_deg, double utc_s, bool refr
                                     &seen);
 
   SunPosition sun;
-  sun.elevation_deg = seen.alt - kSolarParallaxDeg * std::cos(seen.alt * kRadians);
+  sun.elevation_deg = seen.alt - kSolarParallaxDeg * std::cos(seen.alt * kDegree);
   if (refraction) sun.elevation_deg += refraction_deg(sun.elevation_deg, air);
   // libnova counts azimuth from south.
   sun.azimuth_deg = std::fmod(seen.az + 180.0, 360.0);

@@ -3,16 +3,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown {
-namespace {
-constexpr double kPi = std::numbers::pi;
-constexpr double kRadians = kPi / 180.0;
-}  // namespace
-
 Eigen::Vector3d sun_direction(const SunPosition& sun) {
-  const double elevation = sun.elevation_deg * kRadians, azimuth = sun.azimuth_deg * kRadians;
+  const double elevation = sun.elevation_deg * kDegree, azimuth = sun.azimuth_deg * kDegree;
   return {std::cos(elevation) * std::sin(azimuth), std::cos(elevation) * std::cos(azimuth),
           std::sin(elevation)};
 }
@@ -46,7 +42,7 @@ double facet_density(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_vi
   const Eigen::Vector3d bisector = to_sun + to_viewer;
   if (bisector.z() <= 0) return 0;
   const double tangent_squared = bisector.head<2>().squaredNorm() / (bisector.z() * bisector.z());
-  return std::exp(-tangent_squared / mean_square_slope) / (kPi * mean_square_slope);
+  return std::exp(-tangent_squared / mean_square_slope) / (std::numbers::pi * mean_square_slope);
 }
 
 double glint_radiance(const Eigen::Vector3d& to_sun, const Eigen::Vector3d& to_viewer,
@@ -68,11 +64,11 @@ std::optional<Eigen::Vector3d> mirror_ray(const SunPosition& sun) {
 }
 
 double mirror_distance_px(double focal_px, double sun_elevation_deg) {
-  return focal_px * std::tan((90.0 - sun_elevation_deg) * kRadians);
+  return focal_px * std::tan((90.0 - sun_elevation_deg) * kDegree);
 }
 
 double elevation_without_mirror_deg(double width_px, double height_px, double focal_px) {
-  return 90.0 - std::atan(0.5 * std::hypot(width_px, height_px) / focal_px) / kRadians;
+  return 90.0 - std::atan(0.5 * std::hypot(width_px, height_px) / focal_px) / kDegree;
 }
 
 }  // namespace lookdown

@@ -13,16 +13,13 @@
 #include "pipeline/imaging/formats/jpeg_decode.h"
 #include "pipeline/imaging/formats/raster_decode.h"
 #include "pipeline/imaging/formats/raw_decode.h"
+#include "pipeline/imaging/formats/reading_fault.h"
 
 namespace lookdown {
 namespace {
 
 namespace fs = std::filesystem;
 using Bytes = std::vector<std::uint8_t>;
-
-Fault fault(const fs::path& path, std::string detail, std::string hint) {
-  return {"inspect", path.filename().string(), std::move(detail), std::move(hint)};
-}
 
 // A header is near the start: enough bytes for a large Exif block with preview in front of the frame header.
 constexpr std::int64_t kHeaderBytes = 1 << 20;
@@ -31,21 +28,21 @@ Result<Bytes> read_bytes(const fs::path& path, std::int64_t most_bytes, std::int
   std::error_code error;
   const fs::file_status status = fs::status(path, error);
   if (!fs::exists(status))
-    return fault(path, "cannot be found", "check the name and whether the card is still there");
+    return reading_fault(path, "cannot be found", "check the name and whether the card is still there");
   if (error || !fs::status_known(status))
-    return fault(path, "cannot be read: " + error.message(), "check its permissions and links");
+    return reading_fault(path, "cannot be read: " + error.message(), "check its permissions and links");
   // A named pipe would block for ever, a device has no end.
-  if (!fs::is_regular_file(status)) return fault(path, "is no ordinary file", "leave it out");
+  if (!fs::is_regular_file(status)) return reading_fault(path, "is no ordinary file", "leave it out");
   const auto size = static_cast<std::int64_t>(fs::file_size(path, error));
-  if (error) return fault(path, "cannot be read: " + error.message(), "check its permissions");
-  if (size == 0) return fault(path, "is empty (0 bytes)", "copy it again from the card");
+  if (error) return reading_fault(path, "cannot be read: " + error.message(), "check its permissions");
+  if (size == 0) return reading_fault(path, "is empty (0 bytes)");
   if (size > refuse_above)
-    return fault(path, fmt::format("has {} bytes, more than the limit of {}", size, refuse_above),
-                 "leave it out or raise the limit");
+    return reading_fault(path, fmt::format("has {} bytes, more than the limit of {}", size, refuse_above),
+                         "leave it out or raise the limit");
   std::ifstream file(path, std::ios::binary);
   Bytes bytes(static_cast<std::size_t>(std::min(size, most_bytes)));
   if (!file || !file.read(reinterpret_cast<char*>(bytes.data()), static_cast<std::streamsize>(bytes.size())))
-    return fault(path, "cannot be read", "check its permissions and the card");
+    return reading_fault(path, "cannot be read", "check its permissions and the card");
   return bytes;
 }
 
@@ -110,10 +107,10 @@ Result<FrameHeader> FrameReader::header(const fs::path& path) const {
   if (!header) return header;
   const std::int64_t pixels = std::int64_t{header->width_px} * header->height_px;
   if (pixels > limits_.max_pixels)
-    return fault(path,
-                 fmt::format("has {} x {} pixels, more than the limit of {} million", header->width_px,
-                             header->height_px, limits_.max_pixels / 1'000'000),
-                 "leave it out or raise the limit");
+    return reading_fault(path,
+                         fmt::format("has {} x {} pixels, more than the limit of {} million",
+                                     header->width_px, header->height_px, limits_.max_pixels / 1'000'000),
+                         "leave it out or raise the limit");
   return header;
 }
 

@@ -5,10 +5,11 @@
 #include <complex>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::cull {
 namespace {
 
-constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
 constexpr std::size_t kFramesThatTell = 8;
 constexpr double kSurelyKnown = 0.6;    // relative standard deviation
 constexpr double kSharpestShare = 0.2;  // of the frames: their largest width stands for what is sharp here
@@ -60,7 +61,7 @@ void note_own_smear(std::vector<const Sharpness*> measured, double reference_px,
   for (const Sharpness* s : measured) {
     lengths.push_back(s->smear_deg ? s->smear_px.value_or(0) : 0);
     // An axis has no sign: doubled angles add as vectors.
-    if (lengths.back() > 0) sum += std::polar(1.0, 2 * *s->smear_deg * std::numbers::pi / 180);
+    if (lengths.back() > 0) sum += std::polar(1.0, 2 * *s->smear_deg * kDegree);
   }
   if (lengths.size() < kFramesThatTell ||
       std::abs(sum) < kSharedDirection * static_cast<double>(lengths.size()))

@@ -10,6 +10,9 @@
 
 namespace lookdown::cull {
 
+/// Full width at half maximum of a Gaussian of standard deviation 1: 2 sqrt(2 ln 2).
+inline constexpr double kFwhmOfSigma = 2.354820045;
+
 /// Where a limit comes from.
 enum class LimitFrom { option, camera, too_few_frames, no_sharp_frame };
 

@@ -5,10 +5,12 @@
 #include <optional>
 #include <vector>
 
+#include "pipeline/base/angles.h"
 #include "stages/cull/blur/blur_estimate.h"
 #include "stages/cull/blur/high_frequency_residue.h"
 #include "stages/cull/blur/region_bands.h"
 #include "stages/cull/blur/rotational_blur.h"
+#include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
 #include "stages/cull/duplicates/thumbnail.h"
 #include "stages/cull/exposure.h"
@@ -17,7 +19,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
 // Tiles with detail that make the evidence complete; a quarter of them is the least that an answer is given
 // for.
 constexpr double kTilesForSurety = 12;
@@ -137,7 +138,7 @@ void note_turn(const std::vector<TileSpectrum>& spectra, const MeanSpectrum& mea
   const auto turning = rotational_blur(spectra, region_grid(frame), mean.noise_power, smear);
   if (!turning) return;
   out.smear_px = turning->length_px;
-  out.smear_deg = std::fmod(turning->direction_rad * 180 / std::numbers::pi + 360, 180.0);
+  out.smear_deg = std::fmod(turning->direction_rad / kDegree + 360, 180.0);
 }
 
 }  // namespace

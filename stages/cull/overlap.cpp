@@ -12,7 +12,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kFwhmOfSigma = 2.354820045;  // 2 sqrt(2 ln 2), of a Gaussian
 constexpr std::size_t kNeighbours = 3;
 
 bool left_open(const FrameRecord& frame) {

@@ -3,6 +3,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
@@ -10,8 +11,6 @@
 
 namespace lookdown::glare {
 namespace {
-
-constexpr double kRadians = std::numbers::pi / 180.0;
 
 // In pixels of the working copy: beyond, whatever lies there is as smooth as water.
 bool too_blurred(const Sharpness& sharpness, const FrameInfo& info) {
@@ -38,8 +37,8 @@ GlintPrior ring_prior(const Camera& camera, const std::optional<Tilt>& tilt,
   const int rows = std::max(1, kColumns * camera.height_px / std::max(1, camera.width_px));
   prior.odds = cv::Mat(rows, kColumns, CV_32FC1);
   const Eigen::Vector3d down = Eigen::Map<const Eigen::Vector3d>(tilt->down_in_camera.data());
-  const double zenith_angle = (90.0 - sun->elevation_deg) * kRadians, slope = wave_slope(options);
-  const double blur = tilt->sigma_deg * kRadians;
+  const double zenith_angle = (90.0 - sun->elevation_deg) * kDegree, slope = wave_slope(options);
+  const double blur = tilt->sigma_deg * kDegree;
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < kColumns; ++column) {
       const Point2<StoredPx> stored{(column + 0.5) * camera.width_px / kColumns - 0.5,

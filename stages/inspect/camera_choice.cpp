@@ -10,8 +10,6 @@
 namespace lookdown::inspect {
 namespace {
 
-constexpr double kFilmDiagonalMm = 43.266615305567875;  // of 36 x 24 mm
-
 Camera with_focal(int width_px, int height_px, double focal_px, const char* from, double sigma_share) {
   Camera camera = assumed_camera(width_px, height_px);
   camera.fx_px = camera.fy_px = focal_px;

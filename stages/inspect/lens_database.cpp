@@ -12,8 +12,6 @@
 namespace lookdown::inspect {
 namespace {
 
-constexpr double kFilmDiagonalMm = 43.266615305567875;  // of 36 x 24 mm
-
 struct Freed {
   void operator()(void* list) const { lf_free(list); }
 };

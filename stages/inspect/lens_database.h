@@ -9,6 +9,9 @@
 
 namespace lookdown::inspect {
 
+/// Diagonal of 36 x 24 mm, that equivalent focal lengths refer to.
+inline constexpr double kFilmDiagonalMm = 43.266615305567875;
+
 /// Camera of a frame of width_px x height_px as stored whose maker, model, lens and focal length Exif gives.
 /// The focal length is taken as paraxial; the database's distortion (poly3, poly5 or ptlens model) is fitted
 /// with Brown's k1, k2, k3 over the frame, and left out where that fit misses by more than half a pixel in

@@ -3,20 +3,19 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/level/level.h"
 
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = 180 / std::numbers::pi;
-
 Eigen::Vector3d down_of(const Tilt& tilt) {
   return {tilt.down_in_camera[0], tilt.down_in_camera[1], tilt.down_in_camera[2]};
 }
 
 double angle_between_deg(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
-  return kDegrees * std::atan2(a.cross(b).norm(), a.dot(b));
+  return std::atan2(a.cross(b).norm(), a.dot(b)) / kDegree;
 }
 
 Tilt tilt_of_placement(const FramePlacement& placement) {
@@ -47,7 +46,7 @@ Tilt combined(std::vector<Tilt> sources) {
   const Eigen::Vector3d down = sum.normalized();
   Tilt result = sources.front();
   result.down_in_camera = {down.x(), down.y(), down.z()};
-  result.off_nadir_deg = kDegrees * std::acos(std::clamp(down.z(), -1.0, 1.0));
+  result.off_nadir_deg = std::acos(std::clamp(down.z(), -1.0, 1.0)) / kDegree;
   result.sigma_deg = 1 / std::sqrt(weight_sum);
   return result;
 }

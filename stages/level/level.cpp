@@ -4,6 +4,7 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/level/horizon_geometry.h"
 #include "stages/level/lines/far_shore.h"
 #include "stages/level/search/horizon_choice.h"
@@ -22,7 +23,6 @@ constexpr int kCoarseEdgesLongSide = 1000;
 constexpr std::size_t kBuiltUpEdges = 150;
 constexpr std::size_t kMostEdges = 200;
 constexpr double kSurestRollDeg = 0.05;  // lens distortion and mounting of the picture are not known better
-constexpr double kDegrees = 180 / std::numbers::pi;
 
 /// Line of a picture reduced by `factor` (< 1) in pixels of the frame as stored.
 Eigen::Vector3d line_in_frame(const Eigen::Vector3d& line, double factor) {
@@ -48,27 +48,28 @@ Horizon describe_horizon(const HorizonChoice& choice, Edge edge, const Camera& f
                       found.scatter_px * pixel_rad < 0.0012 && found.support.inlier_share > 0.75;
   horizon.kind = is_sea ? "sea" : "land";
   const double dip = is_sea && height_m ? dip_of_sea_horizon_rad(*height_m) : 0;
-  horizon.roll_deg = attitude.roll_rad * kDegrees;
-  horizon.pitch_deg = (attitude.pitch_rad - dip) * kDegrees;
+  horizon.roll_deg = attitude.roll_rad / kDegree;
+  horizon.pitch_deg = (attitude.pitch_rad - dip) / kDegree;
   const double waviness_rad = is_sea ? 0 : std::max(0.003, 2 * found.waviness_px * pixel_rad);
   const double focal = frame_camera.focal_sigma_share > 0 ? frame_camera.focal_sigma_share : 0.01;
   const double from_focal = std::abs(std::sin(attitude.pitch_rad) * std::cos(attitude.pitch_rad)) * focal;
   horizon.roll_sigma_deg = std::hypot(
       kSurestRollDeg,
-      kDegrees * std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * waviness_rad), choice.roll_spread_rad));
+      std::hypot(std::hypot(found.angle_sigma_rad, 0.5 * waviness_rad), choice.roll_spread_rad) / kDegree);
   horizon.pitch_sigma_deg =
-      kDegrees * std::hypot(std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad,
-                                       waviness_rad),
-                            from_focal);
+      std::hypot(
+          std::hypot(std::hypot(found.offset_sigma_px, choice.across_spread_px) * pixel_rad, waviness_rad),
+          from_focal) /
+      kDegree;
   return horizon;
 }
 
 Tilt tilt_from(const Horizon& horizon, int orientation) {
   const Eigen::Vector3d down =
-      -up_from_attitude({horizon.roll_deg / kDegrees, horizon.pitch_deg / kDegrees}, orientation);
+      -up_from_attitude({horizon.roll_deg * kDegree, horizon.pitch_deg * kDegree}, orientation);
   Tilt tilt;
   tilt.down_in_camera = {down.x(), down.y(), down.z()};
-  tilt.off_nadir_deg = kDegrees * std::acos(std::clamp(down.z(), -1.0, 1.0));
+  tilt.off_nadir_deg = std::acos(std::clamp(down.z(), -1.0, 1.0)) / kDegree;
   tilt.sigma_deg = std::max(horizon.roll_sigma_deg, horizon.pitch_sigma_deg);
   tilt.from = "horizon";
   return tilt;

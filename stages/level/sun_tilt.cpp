@@ -6,12 +6,12 @@
 #include <numbers>
 #include <stdexcept>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/base/files/csv.h"
 
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = 180 / std::numbers::pi;
 constexpr double kLowestSunDeg = 10;
 // The sun is 0.53 degrees wide and so are its mirror image, on the stillest water, and the soft rim of a
 // shadow; waves and a rig that hangs beside the lens move their middles by about as much.
@@ -25,7 +25,7 @@ double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
 }  // namespace
 
 double sun_elevation_deg(const Eigen::Vector3d& to_mirror_point, const Eigen::Vector3d& to_shadow) {
-  return 90 - kDegrees * 0.5 * angle_between(to_mirror_point, to_shadow);
+  return 90 - 0.5 * angle_between(to_mirror_point, to_shadow) / kDegree;
 }
 
 std::optional<Eigen::Vector3d> down_from_sun(const Eigen::Vector3d& to_mirror_point,
@@ -64,9 +64,9 @@ std::optional<Tilt> tilt_from_sun(const SunMarks& marks, const Camera& camera,
     return std::nullopt;
   Tilt tilt;
   tilt.down_in_camera = {down->x(), down->y(), down->z()};
-  tilt.off_nadir_deg = kDegrees * std::acos(std::clamp(down->z(), -1.0, 1.0));
+  tilt.off_nadir_deg = std::acos(std::clamp(down->z(), -1.0, 1.0)) / kDegree;
   // Across the sun's vertical plane the sum of the two is shorter than 2 and turns the more for a given miss.
-  const double across_deg = sigma_deg / std::sin(elevation_deg / kDegrees);
+  const double across_deg = sigma_deg / std::sin(elevation_deg * kDegree);
   const double from_focal_deg = std::max(0.0, camera.focal_sigma_share) * tilt.off_nadir_deg;
   tilt.sigma_deg = std::hypot(across_deg, from_focal_deg);
   tilt.from = "sun";

@@ -15,6 +15,7 @@
 #include <optional>
 #include <vector>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/raster_window.h"
 #include "stages/measure/measure.h"
@@ -244,7 +245,7 @@ Alignment align(const std::filesystem::path& first_out, const std::filesystem::p
   for (int i = 0; i < 6; ++i) alignment.first_from_second[i] = (*transform)(i / 3, i % 3);
   const auto& m = alignment.first_from_second;
   alignment.scaled_by = std::sqrt(std::abs(m[0] * m[4] - m[1] * m[3]));
-  alignment.turned_deg = -std::atan2(m[3] - m[1], m[0] + m[4]) * 180 / M_PI;
+  alignment.turned_deg = -std::atan2(m[3] - m[1], m[0] + m[4]) / kDegree;
   return alignment;
 }
 

@@ -190,12 +190,12 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
   return tally;
 }
 
-Choice choose_frames(Survey& survey, const std::string& order) {
+LabelMap choose_frames(Survey& survey, const std::string& order) {
   // A single rule is taken by its word: glare and seams have no say.
   if (order != "best") return least_disliked(survey);
   dislike_passing_things(survey);
   forbid_avoidable_glare(survey);
-  Choice choice = least_disliked(survey);
+  LabelMap choice = least_disliked(survey);
   optimise_seams(survey, choice);
   return choice;
 }
@@ -358,7 +358,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     roofs = long_roofs(views, survey, placed_roofs(flight.placement, canvas, views, survey));
     keep_whole(roofs, views, survey);
   }
-  const Choice choice = choose_frames(survey, options.order);
+  const LabelMap choice = choose_frames(survey, options.order);
   join_roofs(roofs, views, survey, choice);
 
   if (options.order == "best" && options.meet_at_seams)

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::place {
 namespace {
 
@@ -26,7 +28,7 @@ double lean_deg(const Tie& tie, const TieFrame& a, const TieFrame& b) {
   const Eigen::Matrix3d back = ideal.inverse();
   const double there = std::hypot(ideal(2, 0), ideal(2, 1)) / std::abs(ideal(2, 2));
   const double again = std::hypot(back(2, 0), back(2, 1)) / std::abs(back(2, 2));
-  return std::atan(std::max(there, again)) * 180 / std::numbers::pi;
+  return std::atan(std::max(there, again)) / kDegree;
 }
 
 bool ties_like_one_that_looks_down(int index, const std::vector<TieFrame>& frames,

@@ -7,6 +7,7 @@
 #include <map>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "stages/place/horizon_views.h"
 
 namespace lookdown::place {
@@ -83,7 +84,7 @@ Participants choose_participants(FlightRecord& flight) {
     if (trusted && record.tilt->from != "placement") {
       const auto& d = record.tilt->down_in_camera;
       tilt.down_in_camera = Eigen::Vector3d(d[0], d[1], d[2]).normalized();
-      tilt.sigma_rad = std::max(0.5, record.tilt->sigma_deg) * std::numbers::pi / 180;
+      tilt.sigma_rad = std::max(0.5, record.tilt->sigma_deg) * kDegree;
     }
     chosen.tilts.push_back(tilt);
     chosen.frames.push_back(std::move(frame));

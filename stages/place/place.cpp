@@ -9,6 +9,7 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/place/adjustment/component_adjustment.h"
 #include "stages/place/adjustment/residual_vectors.h"
 #include "stages/place/adjustment/space_adjustment.h"
@@ -142,7 +143,7 @@ std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRe
     const bool shown = placed.group.held_firmly[i] && decision.verdict != Verdict::drop;
     any_kept = any_kept || shown;
     const bool fills = placed.group.held_firmly[i] && dropped_for_blur_alone(decision);
-    list.push_back({n.cameras[std::size_t(n.camera_of_frame[i])], n.poses[i], shown, fills, facets[i]});
+    list.push_back({n.camera_of(i), n.poses[i], shown, fills, facets[i]});
   }
   if (!any_kept)
     for (std::size_t i = 0; i < list.size(); ++i) list[i].shown = placed.group.held_firmly[i];
@@ -175,7 +176,7 @@ void write_frames(const PlacedGroup& placed, int number,
     }
     p.placed = true;
     p.group = number;
-    p.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    p.camera = group.network.camera_of(i);
     p.camera.focal_from = "adjustment";
     p.camera.distortion_from = "adjustment";
     p.pose = group.network.poses[i];
@@ -185,7 +186,7 @@ void write_frames(const PlacedGroup& placed, int number,
     // Heights stay above the ground plane; only the position on it is that of the map.
     p.pose.centre.head<2>() += placed.datum.origin.head<2>();
     p.rmse_px = group.rmse_px[i];
-    p.off_nadir_sigma_deg = group.tilt_sigma_rad[i] * 180 / std::numbers::pi;
+    p.off_nadir_sigma_deg = group.tilt_sigma_rad[i] / kDegree;
     p.tie_points = group.sights[i];
   }
   for (const Tie& t : ties) {

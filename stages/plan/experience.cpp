@@ -10,6 +10,7 @@
 #include <numbers>
 #include <stdexcept>
 
+#include "pipeline/base/angles.h"
 #include "stages/plan/plan.h"
 #include "stages/plan/shutter_in_words.h"
 
@@ -122,8 +123,8 @@ void learn_smear(const FlightRecord& flight, Options& o, std::vector<std::string
   }
   // The expected smear below is then that of experience: as much turning as gives this rate.
   o.drift_m_s = 0;
-  o.swing_deg = std::min(90.0, rate * o.pixel_um * 1e-3 / o.focal_mm * o.swing_period_s /
-                                   (2 * std::numbers::pi) * 180 / std::numbers::pi);
+  o.swing_deg = std::min(
+      90.0, rate * o.pixel_um * 1e-3 / o.focal_mm * o.swing_period_s / (2 * std::numbers::pi) / kDegree);
   advice.push_back(
       smear <= 1
           ? fmt::format("Shutter: {} was short enough: three frames in four smeared by at most {:.1f} px.",

@@ -10,16 +10,17 @@
 #include <numbers>
 #include <stdexcept>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::plan {
 namespace {
 
 constexpr double kPi = std::numbers::pi;
-constexpr double kDegrees = 180.0 / kPi;
 constexpr double kLargestUsefulTiltDeg =
     20;  // beyond it scale and lean spoil a straight-down picture (judgement)
 
 double half_angle_deg(double length_px, const Options& o) {
-  return std::atan(0.5 * length_px * o.pixel_um * 1e-3 / o.focal_mm) * kDegrees;
+  return std::atan(0.5 * length_px * o.pixel_um * 1e-3 / o.focal_mm) / kDegree;
 }
 
 double midnight_utc_s(const Options& o) {
@@ -38,9 +39,8 @@ double midnight_utc_s(const Options& o) {
 // clipped to the frame.
 double worst_glint(const Options& o, const Shot& shot, const lookdown::SunPosition& sun) {
   const double off_nadir =
-      std::min(90 - sun.elevation_deg, 0.5 * std::min(shot.field_width_deg, shot.field_height_deg)) /
-      kDegrees;
-  const double azimuth = sun.azimuth_deg / kDegrees;
+      std::min(90 - sun.elevation_deg, 0.5 * std::min(shot.field_width_deg, shot.field_height_deg)) * kDegree;
+  const double azimuth = sun.azimuth_deg * kDegree;
   // The ray goes down toward the sun's azimuth; the viewer is back along it.
   const Eigen::Vector3d to_viewer(-std::sin(off_nadir) * std::sin(azimuth),
                                   -std::sin(off_nadir) * std::cos(azimuth), std::cos(off_nadir));
@@ -152,7 +152,7 @@ Shot shot_of(const Options& o) {
   shot.frames = shot.frames_in_line * shot.lines;
 
   // A swing of amplitude a and period T passes the middle at 2 pi a / T.
-  const double rate_rad_s = 2 * kPi * (o.swing_deg / kDegrees) / o.swing_period_s;
+  const double rate_rad_s = 2 * kPi * (o.swing_deg * kDegree) / o.swing_period_s;
   shot.drift_smear_px = drift_smear_px(o.drift_m_s, o.shutter_s, focal_m, shot.range_m, pixel_m);
   shot.swing_smear_px = swing_smear_px(rate_rad_s, o.shutter_s, focal_m, pixel_m);
   shot.smear_px = shot.drift_smear_px + shot.swing_smear_px;
@@ -162,7 +162,7 @@ Shot shot_of(const Options& o) {
       o.pond ? lookdown::mean_square_slope_of_pond(o.wind_m_s) : lookdown::mean_square_slope(o.wind_m_s);
   // A facet that leans by b turns the reflected ray by 2 b; exp(-tan^2 b / s2) = 0.01.
   shot.glitter_half_width_deg =
-      2 * std::atan(std::sqrt(shot.wave_mean_square_slope * std::log(100.0))) * kDegrees;
+      2 * std::atan(std::sqrt(shot.wave_mean_square_slope * std::log(100.0))) / kDegree;
   shot.clear_below_elevation_deg =
       lookdown::elevation_without_mirror_deg(o.width_px, o.height_px, o.focal_mm * 1e3 / o.pixel_um);
 
@@ -187,7 +187,7 @@ Row row_at(int minute_of_day, double midnight_utc, const Options& o, const Shot&
   row.sun = lookdown::sun_position(*o.lat_deg, *o.lon_deg, midnight_utc + minute_of_day * 60.0);
   if (row.sun.elevation_deg <= 0) return row;
   row.mirror_off_nadir_deg = 90 - row.sun.elevation_deg;
-  row.shadow_per_m = 1 / std::tan(row.sun.elevation_deg / kDegrees);
+  row.shadow_per_m = 1 / std::tan(row.sun.elevation_deg * kDegree);
   row.camera_shadow_m = shot.range_m * row.shadow_per_m;
   judge_glint(row, o, shot);
   return row;

@@ -7,6 +7,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::report {
 namespace {
 
@@ -162,8 +164,8 @@ std::optional<DisplayedShare> sun_mirror_point(const FlightRecord& record, const
   const bool north_known = !record.placement.north_from.empty() && record.placement.north_from != "arbitrary";
   if (!frame.sun || frame.sun->elevation_deg <= 0 || !frame.placement.placed || !north_known)
     return std::nullopt;
-  const double elevation = frame.sun->elevation_deg * std::numbers::pi / 180;
-  const double azimuth = frame.sun->azimuth_deg * std::numbers::pi / 180;
+  const double elevation = frame.sun->elevation_deg * kDegree;
+  const double azimuth = frame.sun->azimuth_deg * kDegree;
   // A level surface turns the sun's ray upward at the same angle: seen from above, the image lies toward the
   // sun's azimuth and as far below the horizontal as the sun stands above it.
   const Eigen::Vector3d to_image(std::cos(elevation) * std::sin(azimuth),

@@ -34,12 +34,12 @@ void fill_smoothly(cv::Mat& heights, cv::Mat& weight) {
 
 namespace {
 
-constexpr float kFar = 1e30F;
+constexpr float kUnreached = 1e30F;
 
 /// Narrow gaps filled from both sides, at walls from the lower one. `gap` becomes 255 there.
 cv::Mat filled_from_below(const cv::Mat& heights, const cv::Mat& known, double wall, cv::Mat& gap) {
   cv::Mat low = heights.clone(), filled = known.clone(), around, reached;
-  low.setTo(kFar, known == 0);
+  low.setTo(kUnreached, known == 0);
   for (int step = 0; step < kNarrowGap; ++step) {
     cv::erode(low, around, cv::Mat());
     cv::dilate(filled, reached, cv::Mat());
@@ -63,11 +63,11 @@ cv::Mat filled_from_below(const cv::Mat& heights, const cv::Mat& known, double w
 cv::Mat near_walls(const cv::Mat& heights, const cv::Mat& known, double wall) {
   const cv::Mat window = cv::getStructuringElement(cv::MORPH_RECT, {2 * kNarrowGap + 1, 2 * kNarrowGap + 1});
   cv::Mat low = heights.clone(), high = heights.clone();
-  low.setTo(kFar, known == 0);
-  high.setTo(-kFar, known == 0);
+  low.setTo(kUnreached, known == 0);
+  high.setTo(-kUnreached, known == 0);
   cv::erode(low, low, window);
   cv::dilate(high, high, window);
-  return (high - low > wall) & (high > -kFar);
+  return (high - low > wall) & (high > -kUnreached);
 }
 
 }  // namespace

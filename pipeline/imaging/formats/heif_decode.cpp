@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "pipeline/imaging/colour/colour.h"
+#include "pipeline/imaging/formats/reading_fault.h"
 
 namespace lookdown {
 namespace {
@@ -20,17 +21,13 @@ struct Closer {
   void operator()(heif_color_profile_nclx* profile) const { heif_nclx_color_profile_free(profile); }
 };
 
-Fault fault(const std::string& file, std::string detail, std::string hint = "copy it again from the card") {
-  return {"inspect", file, std::move(detail), std::move(hint)};
-}
-
-struct Opened {
+struct OpenedHeif {
   std::unique_ptr<heif_context, Closer> context;
   std::unique_ptr<heif_image_handle, Closer> picture;
 };
 
-Result<Opened> open(std::span<const std::uint8_t> bytes, const std::string& file) {
-  Opened opened{std::unique_ptr<heif_context, Closer>(heif_context_alloc()), nullptr};
+Result<OpenedHeif> open_heif(std::span<const std::uint8_t> bytes, const std::string& file) {
+  OpenedHeif opened{std::unique_ptr<heif_context, Closer>(heif_context_alloc()), nullptr};
   heif_error error =
       heif_context_read_from_memory_without_copy(opened.context.get(), bytes.data(), bytes.size(), nullptr);
   if (error.code == heif_error_Ok) {
@@ -39,7 +36,7 @@ Result<Opened> open(std::span<const std::uint8_t> bytes, const std::string& file
     opened.picture.reset(primary);
   }
   if (error.code != heif_error_Ok)
-    return fault(file, fmt::format("is no readable HEIF or AVIF ({})", error.message));
+    return reading_fault(file, fmt::format("is no readable HEIF or AVIF ({})", error.message));
   // The frames of a flight are decoded side by side already.
   heif_context_set_max_decoding_threads(opened.context.get(), 1);
   return opened;
@@ -61,7 +58,8 @@ Result<std::vector<std::uint8_t>> profile_of(const heif_image_handle& picture, c
   const auto curve = named->transfer_characteristics;
   if (curve == heif_transfer_characteristic_ITU_R_BT_2100_0_PQ ||
       curve == heif_transfer_characteristic_ITU_R_BT_2100_0_HLG)
-    return fault(file, "is a high dynamic range picture (PQ or HLG)", "export it as an ordinary picture");
+    return reading_fault(file, "is a high dynamic range picture (PQ or HLG)",
+                         "export it as an ordinary picture");
   if (named->color_primaries == heif_color_primaries_SMPTE_EG_432_1) return display_p3_profile();
   return std::vector<std::uint8_t>();
 }
@@ -71,7 +69,7 @@ Result<std::vector<std::uint8_t>> profile_of(const heif_image_handle& picture, c
 Result<cv::Mat> pixels_of(const heif_image& image, const std::string& file) {
   int stride = 0;
   const std::uint8_t* plane = heif_image_get_plane_readonly(&image, heif_channel_interleaved, &stride);
-  if (!plane) return fault(file, "holds no pixels that can be read");
+  if (!plane) return reading_fault(file, "holds no pixels that can be read");
   const int bits = heif_image_get_bits_per_pixel_range(&image, heif_channel_interleaved);
   const cv::Mat rgb(heif_image_get_height(&image, heif_channel_interleaved),
                     heif_image_get_width(&image, heif_channel_interleaved), bits > 8 ? CV_16UC3 : CV_8UC3,
@@ -85,7 +83,7 @@ Result<cv::Mat> pixels_of(const heif_image& image, const std::string& file) {
 }  // namespace
 
 Result<FrameHeader> heif_header(std::span<const std::uint8_t> bytes, const std::string& file) {
-  const Result<Opened> opened = open(bytes, file);
+  const Result<OpenedHeif> opened = open_heif(bytes, file);
   if (!opened) return opened.error();
   const heif_image_handle* picture = opened->picture.get();
   return FrameHeader{heif_image_handle_get_width(picture), heif_image_handle_get_height(picture),
@@ -94,7 +92,7 @@ Result<FrameHeader> heif_header(std::span<const std::uint8_t> bytes, const std::
 }
 
 Result<cv::Mat> decode_heif(std::span<const std::uint8_t> bytes, const std::string& file) {
-  const Result<Opened> opened = open(bytes, file);
+  const Result<OpenedHeif> opened = open_heif(bytes, file);
   if (!opened) return opened.error();
   const heif_image_handle& picture = *opened->picture;
   const Result<std::vector<std::uint8_t>> profile = profile_of(picture, file);
@@ -105,7 +103,8 @@ Result<cv::Mat> decode_heif(std::span<const std::uint8_t> bytes, const std::stri
       heif_decode_image(&picture, &decoded, heif_colorspace_RGB,
                         deep ? heif_chroma_interleaved_RRGGBB_LE : heif_chroma_interleaved_RGB, nullptr);
   const std::unique_ptr<heif_image, Closer> image(decoded);
-  if (error.code != heif_error_Ok) return fault(file, fmt::format("cannot be decoded ({})", error.message));
+  if (error.code != heif_error_Ok)
+    return reading_fault(file, fmt::format("cannot be decoded ({})", error.message));
   Result<cv::Mat> bgr = pixels_of(*image, file);
   if (bgr) to_working_space(*bgr, *profile);
   return bgr;

@@ -12,11 +12,10 @@
 #include <jpeglib.h>
 
 #include "pipeline/imaging/colour/colour.h"
+#include "pipeline/imaging/formats/reading_fault.h"
 
 namespace lookdown {
 namespace {
-
-constexpr const char* kCopyAgain = "copy it again from the card";
 
 // libjpeg reports by calls that must not return for errors; a jump is its documented way out. No object with
 // a destructor may live between the setjmp and the calls below.
@@ -57,10 +56,6 @@ void open(Decoder& decoder) {
   decoder.codec.client_data = &decoder;
   decoder.reports.error_exit = on_error;
   decoder.reports.emit_message = on_message;
-}
-
-Fault fault(const std::string& file, std::string detail, std::string hint = kCopyAgain) {
-  return {"inspect", file, std::move(detail), std::move(hint)};
 }
 
 // Reads the header; returns false when libjpeg refused it.
@@ -136,11 +131,12 @@ Result<FrameHeader> jpeg_header(std::span<const std::uint8_t> bytes, const std::
                      decoder.codec.num_components, "JPEG"};
   const J_COLOR_SPACE colours = decoder.codec.jpeg_color_space;
   jpeg_destroy_decompress(&decoder.codec);
-  if (!readable) return fault(file, fmt::format("is no readable JPEG ({})", decoder.message));
+  if (!readable) return reading_fault(file, fmt::format("is no readable JPEG ({})", decoder.message));
   if (colours == JCS_CMYK || colours == JCS_YCCK)
-    return fault(file, "is a CMYK picture for printing, not a camera frame", "convert it to RGB first");
+    return reading_fault(file, "is a CMYK picture for printing, not a camera frame",
+                         "convert it to RGB first");
   if (decoder.codec.data_precision != 8)
-    return fault(file, "is a 12-bit JPEG", "convert it to an 8-bit JPEG or a 16-bit TIFF");
+    return reading_fault(file, "is a 12-bit JPEG", "convert it to an 8-bit JPEG or a 16-bit TIFF");
   return header;
 }
 
@@ -153,7 +149,7 @@ Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int 
   decoder.keep_segments = !grey;
   if (!read_header(decoder, bytes) || !start(decoder, grey, reduction)) {
     jpeg_destroy_decompress(&decoder.codec);
-    return fault(file, fmt::format("cannot be decoded ({})", decoder.message));
+    return reading_fault(file, fmt::format("cannot be decoded ({})", decoder.message));
   }
   const int rows = static_cast<int>(decoder.codec.output_height);
   cv::Mat image(rows, static_cast<int>(decoder.codec.output_width), grey ? CV_8UC1 : CV_8UC3);
@@ -166,8 +162,8 @@ Result<cv::Mat> decode_jpeg(std::span<const std::uint8_t> bytes, bool grey, int 
   jpeg_destroy_decompress(&decoder.codec);
   if (damaged) {
     const int sound_stored_rows = std::min(sound_rows * reduction, header->height_px);
-    return fault(file, fmt::format("ends or breaks after {} of {} rows ({})", sound_stored_rows,
-                                   header->height_px, message));
+    return reading_fault(file, fmt::format("ends or breaks after {} of {} rows ({})", sound_stored_rows,
+                                           header->height_px, message));
   }
   to_working_space(image, profile);
   return image;

@@ -10,15 +10,12 @@
 #include <opencv2/core.hpp>
 
 #include "pipeline/imaging/colour/colour.h"
+#include "pipeline/imaging/formats/reading_fault.h"
 
 namespace lookdown {
 namespace {
 
 constexpr const char* kConvert = "export it again as an 8- or 16-bit RGB PNG, TIFF or JPEG";
-
-Fault fault(const std::filesystem::path& path, std::string detail, std::string hint) {
-  return {"inspect", path.filename().string(), std::move(detail), std::move(hint)};
-}
 
 // GDAL prints to the error stream unless told otherwise; what it says goes into the fault instead.
 struct QuietGdal {
@@ -31,7 +28,7 @@ struct QuietGdal {
   ~QuietGdal() { CPLPopErrorHandler(); }
 };
 
-GDALDatasetUniquePtr open(const std::filesystem::path& path) {
+GDALDatasetUniquePtr open_raster(const std::filesystem::path& path) {
   // Only these two: GDAL knows many formats that may open further files, which a card must not be able to ask
   // for.
   const char* const drivers[] = {"PNG", "GTiff", nullptr};
@@ -45,14 +42,15 @@ Result<FrameHeader> describe(GDALDataset& picture, const std::filesystem::path& 
   header.height_px = picture.GetRasterYSize();
   header.channels = picture.GetRasterCount();
   header.format = std::string(picture.GetDriverName()) == "GTiff" ? "TIFF" : "PNG";
-  if (header.channels == 0) return fault(path, "holds no picture", kConvert);
+  if (header.channels == 0) return reading_fault(path, "holds no picture", kConvert);
   const GDALDataType type = picture.GetRasterBand(1)->GetRasterDataType();
   if (type != GDT_Byte && type != GDT_UInt16)
-    return fault(path, fmt::format("has samples of type {}", GDALGetDataTypeName(type)), kConvert);
+    return reading_fault(path, fmt::format("has samples of type {}", GDALGetDataTypeName(type)), kConvert);
   const char* inks = picture.GetMetadataItem("SOURCE_COLOR_SPACE", "IMAGE_STRUCTURE");
   if ((inks && std::string(inks) == "CMYK") ||
       picture.GetRasterBand(1)->GetColorInterpretation() == GCI_CyanBand)
-    return fault(path, "is a CMYK picture for printing, not a camera frame", "convert it to RGB first");
+    return reading_fault(path, "is a CMYK picture for printing, not a camera frame",
+                         "convert it to RGB first");
   header.bits = type == GDT_Byte ? 8 : 16;
   return header;
 }
@@ -90,19 +88,19 @@ void widen_samples(cv::Mat& grey, GDALRasterBand& band) {
 
 Result<FrameHeader> raster_header(const std::filesystem::path& path) {
   QuietGdal quiet;
-  const GDALDatasetUniquePtr picture = open(path);
+  const GDALDatasetUniquePtr picture = open_raster(path);
   if (!picture)
-    return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
-                 "check that the file is what its name says");
+    return reading_fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
+                         "check that the file is what its name says");
   return describe(*picture, path);
 }
 
 Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
   QuietGdal quiet;
-  const GDALDatasetUniquePtr picture = open(path);
+  const GDALDatasetUniquePtr picture = open_raster(path);
   if (!picture)
-    return fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
-                 "check that the file is what its name says");
+    return reading_fault(path, "is no picture that can be read (JPEG, PNG, TIFF, HEIF, AVIF, camera raw)",
+                         "check that the file is what its name says");
   const Result<FrameHeader> header = describe(*picture, path);
   if (!header) return header.error();
   const std::vector<std::uint8_t> profile =
@@ -118,8 +116,8 @@ Result<cv::Mat> decode_raster(const std::filesystem::path& path) {
                         eight ? GDT_Byte : GDT_UInt16, bands, band_order, bands * sample_bytes,
                         static_cast<GSpacing>(image.step[0]), sample_bytes, nullptr);
   if (error >= CE_Failure)
-    return fault(path, fmt::format("cannot be decoded ({})", CPLGetLastErrorMsg()),
-                 "copy it again from the card");
+    return reading_fault(path, fmt::format("cannot be decoded ({})", CPLGetLastErrorMsg()),
+                         "copy it again from the card");
   if (bands == 3) {
     to_working_space(image, profile);
     return image;

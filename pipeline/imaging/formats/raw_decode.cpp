@@ -12,17 +12,14 @@
 
 #include "pipeline/imaging/colour/srgb.h"
 #include "pipeline/imaging/formats/jpeg_decode.h"
+#include "pipeline/imaging/formats/reading_fault.h"
 
 namespace lookdown {
 namespace {
 
 namespace fs = std::filesystem;
 
-Fault fault(const fs::path& path, std::string detail, std::string hint) {
-  return {"inspect", path.filename().string(), std::move(detail), std::move(hint)};
-}
-
-struct Opened {
+struct OpenedRaw {
   std::unique_ptr<LibRaw> raw;
   cv::Size developed;                 ///< before the cut
   cv::Rect frame;                     ///< the frame as stored within it
@@ -37,7 +34,7 @@ int centred(int outer, int inner) {
   return (outer - inner) / 2 / 2 * 2;
 }
 
-void find_preview(Opened& opened, const fs::path& path) {
+void find_preview(OpenedRaw& opened, const fs::path& path) {
   if (opened.raw->unpack_thumb() != LIBRAW_SUCCESS) return;
   const auto& thumbnail = opened.raw->imgdata.thumbnail;
   if (thumbnail.tformat != LIBRAW_THUMBNAIL_JPEG || !thumbnail.thumb) return;
@@ -53,8 +50,8 @@ void find_preview(Opened& opened, const fs::path& path) {
   opened.preview.assign(jpeg.begin(), jpeg.end());
 }
 
-Result<Opened> open(const fs::path& path) {
-  Opened opened{std::make_unique<LibRaw>(), {}, {}, {}};
+Result<OpenedRaw> open_raw(const fs::path& path) {
+  OpenedRaw opened{std::make_unique<LibRaw>(), {}, {}, {}};
   LibRaw& raw = *opened.raw;
   raw.imgdata.params.user_flip = 0;  // pixels as stored; inspect records the orientation
   int code = raw.open_file(path.c_str());
@@ -64,8 +61,9 @@ Result<Opened> open(const fs::path& path) {
   raw.recycle();
   if (code == LIBRAW_SUCCESS) code = raw.open_file(path.c_str());
   if (code != LIBRAW_SUCCESS)
-    return fault(path, fmt::format("is no camera raw file that can be read ({})", libraw_strerror(code)),
-                 "use the camera's JPEG or convert it to DNG");
+    return reading_fault(path,
+                         fmt::format("is no camera raw file that can be read ({})", libraw_strerror(code)),
+                         "use the camera's JPEG or convert it to DNG");
   opened.frame = {{0, 0}, opened.developed};
   find_preview(opened, path);
   return opened;
@@ -113,7 +111,7 @@ cv::Mat coded_bgr(const libraw_processed_image_t& image) {
   return bgr;
 }
 
-cv::Mat cut_and_reduced(const cv::Mat& developed, const Opened& opened, int already, int reduction) {
+cv::Mat cut_and_reduced(const cv::Mat& developed, const OpenedRaw& opened, int already, int reduction) {
   const cv::Rect& frame = opened.frame;
   const cv::Rect here(frame.x / already, frame.y / already, reduced_length(frame.width, already),
                       reduced_length(frame.height, already));
@@ -125,7 +123,7 @@ cv::Mat cut_and_reduced(const cv::Mat& developed, const Opened& opened, int alre
   return small;
 }
 
-Result<cv::Mat> develop(Opened& opened, const fs::path& path, int reduction) {
+Result<cv::Mat> develop(OpenedRaw& opened, const fs::path& path, int reduction) {
   LibRaw& raw = *opened.raw;
   // Only a pattern of 2 x 2 (Bayer) can be binned into half the size.
   const bool half_size = reduction >= 2 && raw.imgdata.idata.filters > 1000;
@@ -135,8 +133,8 @@ Result<cv::Mat> develop(Opened& opened, const fs::path& path, int reduction) {
   const std::unique_ptr<libraw_processed_image_t, Released> image(
       code == LIBRAW_SUCCESS ? raw.dcraw_make_mem_image(&code) : nullptr);
   if (!image || image->bits != 16 || image->colors != 3)
-    return fault(path, fmt::format("cannot be developed ({})", libraw_strerror(code)),
-                 "copy it again from the card, or use the camera's JPEG");
+    return reading_fault(path, fmt::format("cannot be developed ({})", libraw_strerror(code)),
+                         "copy it again from the card, or use the camera's JPEG");
   return cut_and_reduced(coded_bgr(*image), opened, half_size ? 2 : 1, reduction);
 }
 
@@ -147,13 +145,13 @@ bool raw_is_available() {
 }
 
 Result<FrameHeader> raw_header(const fs::path& path) {
-  const Result<Opened> opened = open(path);
+  const Result<OpenedRaw> opened = open_raw(path);
   if (!opened) return opened.error();
   return FrameHeader{opened->frame.width, opened->frame.height, 16, 3, "RAW"};
 }
 
 Result<cv::Mat> raw_preview(const fs::path& path, bool grey, int reduction) {
-  Result<Opened> opened = open(path);
+  Result<OpenedRaw> opened = open_raw(path);
   if (!opened) return opened.error();
   if (!opened->preview.empty())
     return decode_jpeg(opened->preview, grey, reduction, path.filename().string());
@@ -166,7 +164,7 @@ Result<cv::Mat> raw_preview(const fs::path& path, bool grey, int reduction) {
 }
 
 Result<cv::Mat> develop_raw(const fs::path& path, int reduction) {
-  Result<Opened> opened = open(path);
+  Result<OpenedRaw> opened = open_raw(path);
   if (!opened) return opened.error();
   return develop(*opened, path, reduction);
 }

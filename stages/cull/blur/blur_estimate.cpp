@@ -6,6 +6,7 @@
 #include <numbers>
 #include <optional>
 
+#include "pipeline/base/angles.h"
 #include "stages/cull/blur/network/blur_network.h"
 
 namespace lookdown::cull {
@@ -122,7 +123,7 @@ BlurEstimate estimate_blur(const MeanSpectrum& mean, const std::vector<DirectedW
     blur.sigma_px *= factor;
     blur.widest_px *= factor;
   }
-  const double degrees = std::fmod(fits.smear.direction_rad * 180 / std::numbers::pi, 180.0);
+  const double degrees = std::fmod(fits.smear.direction_rad / kDegree, 180.0);
   blur.smear_deg = degrees < 0 ? degrees + 180 : degrees;
   return blur;
 }

@@ -8,7 +8,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr std::array<double, kBands + 1> kRingEdges = {0.0,   0.022, 0.034, 0.047, 0.063, 0.083, 0.108, 0.138,
                                                        0.172, 0.21,  0.25,  0.295, 0.345, 0.41,  0.5};
 constexpr int kSlowFirst = 3, kSlowLast = 4;  // rings whose mean is the level of the slow frequencies
@@ -36,8 +35,8 @@ const std::vector<BandPlace>& band_places() {
         const auto ring = static_cast<int>(std::upper_bound(kRingEdges.begin(), kRingEdges.end(), f) -
                                            kRingEdges.begin() - 1);
         double angle = std::atan2(-row, x);
-        if (angle < 0) angle += kPi;
-        const double position = angle / kPi * kAxes;
+        if (angle < 0) angle += std::numbers::pi;
+        const double position = angle / std::numbers::pi * kAxes;
         const int low = static_cast<int>(position);
         const auto share = static_cast<float>(position - low);
         all.push_back({y * columns + x, (low % kAxes) * kBands + ring, ((low + 1) % kAxes) * kBands + ring,
@@ -115,7 +114,7 @@ DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
   // Equally spaced directions make the three basis functions orthogonal: the fit is a discrete Fourier sum.
   double c0 = 0, c1 = 0, c2 = 0;
   for (int k = 0; k < kAxes; ++k) {
-    const double square = widths_px[k] * widths_px[k], twice = 2 * kPi * k / kAxes;
+    const double square = widths_px[k] * widths_px[k], twice = 2 * std::numbers::pi * k / kAxes;
     c0 += square / kAxes;
     c1 += 2 * square * std::cos(twice) / kAxes;
     c2 += 2 * square * std::sin(twice) / kAxes;
@@ -127,7 +126,8 @@ DirectedWidth directed_width(const std::array<double, kAxes>& widths_px) {
 WholeFeatures whole_features(const DirectionBands& bands, const SpectrumContext& context,
                              const DirectedWidth& start) {
   WholeFeatures out;
-  out.head<kDirectionalFeatures>() = directional_features(bands, start.direction_rad / kPi * kAxes);
+  out.head<kDirectionalFeatures>() =
+      directional_features(bands, start.direction_rad / std::numbers::pi * kAxes);
   out.tail<4>() << static_cast<float>(std::log(context.tiles + 1.0)),
       static_cast<float>(context.middle_over_noise), log_of(start.smear_px(), 0.1),
       log_of(start.narrowest_px, 0.05);
@@ -145,7 +145,7 @@ EvidenceFeatures evidence_features(const Eigen::VectorXf& first_answer, const Sp
   const SpectrumFit &gaussian = fits.gaussian, &smear = fits.smear, &disc = fits.disc;
   const auto unexplained = [](const SpectrumFit& fit) { return std::log(fit.cost + 0.05); };
   const auto number = [](double value) { return static_cast<float>(value); };
-  const double along_rad = smear.direction_rad, across_rad = along_rad + kPi / 2;
+  const double along_rad = smear.direction_rad, across_rad = along_rad + std::numbers::pi / 2;
   const double uneven =
       Eigen::Map<const Eigen::Array<double, kContentAngles, 1>>(smear.content.data()).square().mean();
   EvidenceFeatures out;

@@ -12,7 +12,7 @@ namespace lookdown::cull {
 namespace {
 
 constexpr int kMostTiles = 60;
-constexpr int kLeastTiles = 3;
+constexpr int kComparedTiles = 3;
 // A piece shown much larger or smaller in the other frame has been resampled too much to compare.
 constexpr double kLargestScale = 1.6;
 constexpr double kMargin_px = 4;
@@ -67,7 +67,7 @@ std::optional<OverlapBlur> compare_overlap(const FrameRecord& one, const cv::Mat
     other_floor += std::log(theirs.corner_power + 0.01);
     ++tiles;
   }
-  if (tiles < kLeastTiles) return std::nullopt;
+  if (tiles < kComparedTiles) return std::nullopt;
   const auto one_rings = direction_bands(one_mean / tiles).colwise().mean().eval();
   const auto other_rings = direction_bands(other_mean / tiles).colwise().mean().eval();
   // Rings in which both stand at least a factor 2 above their noise; the mean of a logarithm lies 0.58 below

@@ -9,7 +9,7 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr int kLeastTiles = 3, kLeastRegions = 5;
+constexpr int kTilesOfRegion = 3, kLeastRegions = 5;
 constexpr double kClearTurn = 3;        // standard deviations of the turn
 constexpr double kWorthTelling = 0.15;  // of the length in the middle, at the corner
 constexpr int kRounds = 6;              // of reweighting
@@ -33,7 +33,7 @@ std::vector<LocalSmear> local_smears(const std::vector<TileSpectrum>& spectra, c
       middle += Eigen::Vector2d(tile.where.x, -tile.where.y);
     }
     const MeanSpectrum mean = mean_spectrum(inside, noise_power, 1);
-    if (mean.tiles_with_detail < kLeastTiles) continue;
+    if (mean.tiles_with_detail < kTilesOfRegion) continue;
     const SpectrumFit fit = refine_motion_blur(samples_of(mean.wide_log_periodogram), whole);
     Eigen::Vector2d vector =
         fit.length_px * Eigen::Vector2d(std::cos(fit.direction_rad), std::sin(fit.direction_rad));

@@ -13,7 +13,7 @@ namespace {
 // of a walked line overlap by 60 to 80 %, which is a shift of 20 % and more.
 constexpr double kLeastCorrelation = 0.9;
 constexpr double kLargestShiftShare = 0.1;
-constexpr double kLargestTurnDeg = 10;
+constexpr double kRepeatTurnDeg = 10;
 // Hovering is seen in frames that follow each other; a kite that comes back to a place an hour later gives
 // new light.
 constexpr int kFramesAhead = 12;
@@ -27,7 +27,7 @@ bool near_in_time(const FrameRecord& a, const FrameRecord& b) {
 bool same_picture(const Thumbnail& a, const Thumbnail& b) {
   const Likeness likeness = compare(a, b);
   return likeness.correlation >= kLeastCorrelation && likeness.shift_share <= kLargestShiftShare &&
-         std::abs(likeness.turn_deg) <= kLargestTurnDeg;
+         std::abs(likeness.turn_deg) <= kRepeatTurnDeg;
 }
 
 int root(std::vector<int>& parent, int i) {

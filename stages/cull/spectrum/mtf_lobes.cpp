@@ -12,7 +12,6 @@ struct Lobe {
   float value, derivative;
 };
 
-constexpr double kPi = std::numbers::pi;
 constexpr float kStep = 0.005F;
 constexpr int kEntries = 8200;  // to r = 41: 80 px at 0.51 cycles/px
 
@@ -22,10 +21,10 @@ const std::array<Lobe, kEntries>& jinc_table() {
     std::array<Lobe, kEntries> t{};
     t[0] = {1, 0};
     for (int i = 1; i < kEntries; ++i) {
-      const double x = 2 * kPi * i * kStep, jinc = 2 * ::j1(x) / x;
+      const double x = 2 * std::numbers::pi * i * kStep, jinc = 2 * ::j1(x) / x;
       // d/dx (J1(x) / x) = -J2(x) / x.
       t[i] = {static_cast<float>(jinc * jinc),
-              static_cast<float>(2 * jinc * (-2 * ::jn(2, x) / x) * 2 * kPi)};
+              static_cast<float>(2 * jinc * (-2 * ::jn(2, x) / x) * 2 * std::numbers::pi)};
     }
     return t;
   }();

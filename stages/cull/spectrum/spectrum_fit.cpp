@@ -11,7 +11,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kGuessAt = 0.045;  // frequency at which the first guess takes the level
 constexpr int kIterations = 16;
 
@@ -88,7 +87,7 @@ SpectrumFit fit(const Places& places, const SpectrumFit& start, int iterations, 
 }
 
 double turn_between(double a_rad, double b_rad) {
-  return std::abs(std::remainder(a_rad - b_rad, kPi));
+  return std::abs(std::remainder(a_rad - b_rad, std::numbers::pi));
 }
 
 void keep_best(std::vector<SpectrumFit>& fits, std::size_t most) {
@@ -124,7 +123,7 @@ std::vector<SpectrumFit> rough_fits(const Places& places, const SpectrumFit& gue
     std::vector<SpectrumFit> by_direction;
     for (int k = 0; k < directions; ++k) {
       SpectrumFit there = guess;
-      there.direction_rad = k * kPi / directions;
+      there.direction_rad = k * std::numbers::pi / directions;
       there.length_px = kShortest_px * std::pow(kStep, i);
       by_direction.push_back(fit<shape>(places, there, 1, Free::all_but_shape));
     }

@@ -7,7 +7,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr double kResidualScale = 0.3;
 // What is known beforehand keeps unknowns that trade against each other from running away: slope of the scene
 // against Gaussian, content by direction against smear. Expected value, standard deviation and weight per
@@ -68,8 +67,8 @@ Places places_of(const SpectrumSamples& samples, std::size_t step) {
                  radius = std::sqrt(square);
     const bool thinned = radius > kThinFrom;
     if ((thinned && far++ % kThinBy != 0) || used++ % step != 0 || all == kMostSamples) continue;
-    const double angle = std::atan2(fy, fx),
-                 position = (angle < 0 ? angle + kPi : angle) / kPi * kContentAngles;
+    const double angle = std::atan2(fy, fx), position = (angle < 0 ? angle + std::numbers::pi : angle) /
+                                                        std::numbers::pi * kContentAngles;
     const double weight = (thinned ? static_cast<double>(kThinBy) : 1.0) / (radius + kWeighedFrom);
     const auto number = [](double value) { return static_cast<float>(value); };
     by_node[static_cast<std::size_t>(position) % kContentAngles].push_back(

@@ -9,6 +9,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/base/files/atomic_file.h"
 #include "stages/glare/across/clearest_views.h"
 #include "stages/glare/across/raised_planes.h"
@@ -145,7 +146,7 @@ std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vect
   SkySearch search;
   if (const auto sun = sun_of_frame(flight.frames[members[members.size() / 2]].info, options);
       sun && sun->elevation_deg > 0)
-    search.elevation_rad = sun->elevation_deg * std::numbers::pi / 180;
+    search.elevation_rad = sun->elevation_deg * kDegree;
   // A few frames tell as much as many; every n-th of a long flight is asked.
   constexpr std::size_t kFrames = 60;
   const std::size_t step = (members.size() + kFrames - 1) / kFrames;
@@ -162,12 +163,11 @@ std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vect
 }
 
 std::string about(const GlintSun& sun) {
-  constexpr double kDegrees = 180 / std::numbers::pi;
-  const double azimuth_deg = std::fmod(std::atan2(sun.to_sun.x(), sun.to_sun.y()) * kDegrees + 360, 360);
+  const double azimuth_deg = std::fmod(std::atan2(sun.to_sun.x(), sun.to_sun.y()) / kDegree + 360, 360);
   return fmt::format(
       "Glint points to a sun {:.0f} degrees high, {:.0f} degrees clockwise from the mosaic's up, over waves "
       "of mean square slope {:.4f}.",
-      std::asin(sun.to_sun.z()) * kDegrees, azimuth_deg, sun.mean_square_slope);
+      std::asin(sun.to_sun.z()) / kDegree, azimuth_deg, sun.mean_square_slope);
 }
 
 // A mask of a few thousand pixels is enough to tell how much of a spot is hidden.

@@ -8,14 +8,14 @@
 namespace lookdown::glare {
 namespace {
 
-constexpr int kMiddle = 128;
+constexpr int kMeanGrey = 128;
 constexpr int kMostHeights = 120;
 constexpr int kWindowPx = 11;    // of the copy: sides of what is compared
 constexpr float kAlike = 0.55f;  // chance comes to 0.4
 
 cv::Mat about_zero(const cv::Mat& even) {
   cv::Mat out;
-  even.convertTo(out, CV_32FC1, 1, -kMiddle);
+  even.convertTo(out, CV_32FC1, 1, -kMeanGrey);
   return out;
 }
 

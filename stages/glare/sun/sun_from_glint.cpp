@@ -8,12 +8,11 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 namespace {
-
-constexpr double kRadians = std::numbers::pi / 180.0;
 
 Eigen::Vector3d direction(double elevation_rad, double azimuth_rad) {
   return {std::cos(elevation_rad) * std::sin(azimuth_rad), std::cos(elevation_rad) * std::cos(azimuth_rad),
@@ -82,7 +81,7 @@ template <class Try>
 void over_the_sky(const SkySearch& search, const Try& at) {
   constexpr double kLowestDeg = 15;
   for (double elevation_deg = kLowestDeg; elevation_deg <= 90; elevation_deg += search.step_deg) {
-    const double elevation = search.elevation_rad.value_or(elevation_deg * kRadians);
+    const double elevation = search.elevation_rad.value_or(elevation_deg * kDegree);
     const int around =
         std::max(1, static_cast<int>(std::lround(360 * std::cos(elevation) / search.step_deg)));
     for (int k = 0; k < around; ++k) at(direction(elevation, 2 * std::numbers::pi * k / around));
@@ -129,8 +128,8 @@ std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, cons
         for (const double factor : {0.7, 1.0, 1.4}) {
           const double raised = search.elevation_rad
                                     ? elevation
-                                    : std::min(89.9 * kRadians, elevation + up * step_deg * kRadians);
-          consider(direction(raised, azimuth + along * step_deg * kRadians / std::max(0.1, std::cos(raised))),
+                                    : std::min(89.9 * kDegree, elevation + up * step_deg * kDegree);
+          consider(direction(raised, azimuth + along * step_deg * kDegree / std::max(0.1, std::cos(raised))),
                    std::clamp(slope * factor, 0.0008, 0.04));
         }
   }

@@ -7,6 +7,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/metadata/derived_metadata.h"
 #include "stages/level/copies/display_turn.h"
@@ -16,7 +17,6 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kRadians = std::numbers::pi / 180;
 constexpr int kRowsAtOnce = 256;
 
 const Camera& camera_of(const FrameRecord& frame) {
@@ -30,7 +30,7 @@ Result<LevelledView> choose_view(const FrameRecord& frame, bool upright) {
               : "choose another frame, or use upright when its tilt is known from elsewhere"};
   if (!upright) {
     if (!frame.horizon) return unknown;
-    return turned_view(camera_of(frame), frame.horizon->roll_deg * kRadians, frame.source.orientation);
+    return turned_view(camera_of(frame), frame.horizon->roll_deg * kDegree, frame.source.orientation);
   }
   if (!frame.tilt) return unknown;
   const auto& down = frame.tilt->down_in_camera;

@@ -15,7 +15,7 @@ constexpr double kDeepest = 0.24;       // below the skyline, of the long side: 
 constexpr double kSearchStep = 0.06;    // half the strip that a first line is looked about in
 constexpr double kLeastLand = 0.02;     // between waterline and skyline, of the long side
 // A hedge or a dike far away is coherent too, but the ground before it is as uneven as what lies behind.
-constexpr double kLeastCoherence = 0.55, kLeastFineShare = 0.85, kMostUneven = 0.7;
+constexpr double kShoreCoherence = 0.55, kLeastFineShare = 0.85, kMostUneven = 0.7;
 constexpr double kBesideLine_px = 4;  // the edge itself
 
 /// The line moved away from its sky side.
@@ -69,7 +69,7 @@ std::optional<FarShore> find_far_shore(const cv::Mat3b& bgr, const Camera& camer
   for (const RefinedLine& line : refine_straight(blurred, camera, firsts)) {
     const double land_px = line.line.dot(middle) - skyline.dot(middle);
     const LineSupport& support = line.support;
-    if (land_px < kLeastLand * long_side || support.coherence < kLeastCoherence ||
+    if (land_px < kLeastLand * long_side || support.coherence < kShoreCoherence ||
         support.fine_share < kLeastFineShare || !parts_smooth_from_uneven(blurred, camera, line.line))
       continue;
     if (!best || support.coherence > best->waterline.support.coherence) best = FarShore{line, land_px};

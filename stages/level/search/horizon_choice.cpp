@@ -5,6 +5,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/level/lines/skyline_course.h"
 
 namespace lookdown::level {
@@ -14,7 +15,7 @@ namespace {
 // (Koschmieder's law), so that what stands nearer looks likelier by that much and is still not the horizon.
 // Chosen on real frames of small wide cameras.
 constexpr double kFadedBy = 4;
-constexpr double kNearbyTurn = 4 * std::numbers::pi / 180;
+constexpr double kNearbyTurn = 4 * kDegree;
 // Shares of the long side: lines nearer to each other follow one ridge; land that lies farther apart than the
 // second is no ridge behind ridges.
 constexpr double kSameRidge = 0.008, kHighestRidge = 0.12;

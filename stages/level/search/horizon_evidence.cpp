@@ -5,30 +5,32 @@
 #include <numbers>
 #include <vector>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::level {
 namespace {
 
 constexpr int kBins = 128;
-constexpr int kChannels = 4;
+constexpr int kEvidenceChannels = 4;
 /// Beyond these a sky is hardly one, whatever else speaks for it: log texture, share of blue or neutral
 /// pixels, share rougher than half of the ground.
 constexpr double kRoughSky = 0.7, kFewestBlue = 0.7, kMostRoughShare = 0.25;
 enum Channel { lightness, green_red, blue_yellow, texture };
 
 /// Histogram range of each channel.
-constexpr std::array<float, kChannels> kLowest{0.F, -60.F, -60.F, -2.F};
-constexpr std::array<float, kChannels> kHighest{100.F, 60.F, 60.F, 4.F};
+constexpr std::array<float, kEvidenceChannels> kLowest{0.F, -60.F, -60.F, -2.F};
+constexpr std::array<float, kEvidenceChannels> kHighest{100.F, 60.F, 60.F, 4.F};
 
 /// Pixels of one side of the cut.
 struct Side {
-  std::array<std::array<double, kBins>, kChannels> histogram{};
-  std::array<double, kChannels> sum{}, square{};
+  std::array<std::array<double, kBins>, kEvidenceChannels> histogram{};
+  std::array<double, kEvidenceChannels> sum{}, square{};
   double count = 0;
   double blue_or_neutral = 0;
 
   void add(const cv::Vec4f& v) {
     count += 1;
-    for (int c = 0; c < kChannels; ++c) {
+    for (int c = 0; c < kEvidenceChannels; ++c) {
       const float place = (v[c] - kLowest[c]) / (kHighest[c] - kLowest[c]) * kBins;
       histogram[c][std::clamp(static_cast<int>(place), 0, kBins - 1)] += 1;
       sum[c] += v[c];
@@ -126,7 +128,7 @@ double region_gain(const Sides& sides) {
   const double all = s.count + g.count;
   if (s.count == 0 || g.count == 0) return 0;
   double gain = 0;
-  for (int c = 0; c < kChannels; ++c) {
+  for (int c = 0; c < kEvidenceChannels; ++c) {
     const double floor = c == texture ? 0.03 : 3.0;
     const double mean = (s.sum[c] + g.sum[c]) / all;
     const double joint = (s.square[c] + g.square[c]) / all - mean * mean + floor;
@@ -143,7 +145,7 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
   const Sides s = part(picture, line, stride);
   const double smaller_share =
       std::min(s.sky.count, s.ground.count) / std::max(1.0, s.sky.count + s.ground.count);
-  const double roll_deg = std::abs(roll_rad) * 180 / std::numbers::pi;
+  const double roll_deg = std::abs(roll_rad) / kDegree;
   return {
       1.0,
       support.inlier_share,

@@ -7,18 +7,19 @@
 #include <iterator>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = std::numbers::pi / 180;
-constexpr double kCoarseTolerance = 2.5 * kDegrees;
-constexpr double kFineTolerance = 0.8 * kDegrees;
-constexpr double kLargestTilt = 28 * kDegrees;
-constexpr double kSurestNeeded = 1.5 * kDegrees;
+constexpr double kCoarseTolerance = 2.5 * kDegree;
+constexpr double kFineTolerance = 0.8 * kDegree;
+constexpr double kLargestTilt = 28 * kDegree;
+constexpr double kSurestNeeded = 1.5 * kDegree;
 /// Edges of one yard, roof or bed share its slope and its builder's faults, which no fit shows.
-constexpr double kTrustInBuilders = 0.8 * kDegrees;
-constexpr double kMostSpread = 0.8 * kDegrees;  // over the parts of the picture
-constexpr double kRivalTolerance = 0.3 * kDegrees;
+constexpr double kTrustInBuilders = 0.8 * kDegree;
+constexpr double kMostSpread = 0.8 * kDegree;  // over the parts of the picture
+constexpr double kRivalTolerance = 0.3 * kDegree;
 constexpr double kRivalShare = 0.985;  // of the edge length that the best fit explains closely
 constexpr int kFewestOfAFamily = 5;
 constexpr int kPartsASide = 4;  // the picture in 4 x 4 parts
@@ -71,11 +72,11 @@ Frame frame_of(double tilt_x, double tilt_y, double heading) {
 /// Starts for the fit, best first, each with another direction of straight down.
 std::vector<Frame> coarse_frames(const std::vector<StraightEdge>& edges, std::size_t most) {
   std::vector<std::pair<double, Frame>> scored;
-  const double step = 4 * kDegrees;
+  const double step = 4 * kDegree;
   for (double x = -kLargestTilt; x <= kLargestTilt; x += step)
     for (double y = -kLargestTilt; y <= kLargestTilt; y += step) {
       std::pair<double, Frame> best{-1, Frame::Identity()};
-      for (double heading = 0; heading < 90 * kDegrees; heading += step) {
+      for (double heading = 0; heading < 90 * kDegree; heading += step) {
         const Frame frame = frame_of(x, y, heading);
         const double score = agreed_length(edges, frame, kCoarseTolerance);
         if (score > best.first) best = {score, frame};
@@ -133,7 +134,7 @@ Refined refine(const std::vector<StraightEdge>& edges, Frame frame) {
     const Eigen::Vector3d step = -(result.information + 1e-6 * Eigen::Matrix3d::Identity())
                                       .ldlt()
                                       .solve(gradient * (used / weight_sum));
-    const double turn = std::min(step.norm(), 3 * kDegrees);
+    const double turn = std::min(step.norm(), 3 * kDegree);
     if (step.norm() > 1e-12) frame = Eigen::AngleAxisd(turn, step.normalized()) * frame;
     tolerance = std::max(kFineTolerance, 0.8 * tolerance);
   }
@@ -146,7 +147,7 @@ Refined refine(const std::vector<StraightEdge>& edges, Frame frame) {
 double down_sigma(const Refined& fit) {
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> solver(fit.information);
   if (solver.eigenvalues()(0) < 1e-3) return INFINITY;
-  const double scatter = std::max(fit.scatter, 0.15 * kDegrees);
+  const double scatter = std::max(fit.scatter, 0.15 * kDegree);
   const Eigen::Matrix3d covariance = fit.information.inverse() * scatter * scatter;
   // Turning by w moves the down direction by w x down.
   Eigen::Matrix3d cross;
@@ -225,15 +226,15 @@ std::optional<Tilt> tilt_from_manhattan_directions(const std::vector<StraightEdg
   // Another way of hanging that explains as much: the edges do not tell.
   const double closely = agreed_length(edges, best.frame, kRivalTolerance);
   for (const auto& [length, fit] : fits)
-    if (angle_between(fit.frame.col(2), best.frame.col(2)) > 1.5 * kDegrees &&
+    if (angle_between(fit.frame.col(2), best.frame.col(2)) > 1.5 * kDegree &&
         agreed_length(edges, fit.frame, kRivalTolerance) > kRivalShare * closely)
       return std::nullopt;
   Eigen::Vector3d down = best.frame.col(2);
-  if (down.z() < std::cos(kLargestTilt + 4 * kDegrees)) return std::nullopt;
+  if (down.z() < std::cos(kLargestTilt + 4 * kDegree)) return std::nullopt;
   Tilt tilt;
   tilt.down_in_camera = {down.x(), down.y(), down.z()};
-  tilt.off_nadir_deg = std::acos(std::clamp(down.z(), -1.0, 1.0)) / kDegrees;
-  tilt.sigma_deg = sigma / kDegrees;
+  tilt.off_nadir_deg = std::acos(std::clamp(down.z(), -1.0, 1.0)) / kDegree;
+  tilt.sigma_deg = sigma / kDegree;
   tilt.from = best.length[2] > agreed / 3 ? "verticals" : "parallels";
   return tilt;
 }

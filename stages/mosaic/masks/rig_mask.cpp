@@ -34,10 +34,10 @@ struct Squares {
   cv::Mat contradiction;  ///< CV_16SC1, code values by which other frames usually differ; -1: no other frame
 };
 
-struct Layout {
+struct SquareGrid {
   cv::Size size;
   double per_px;
-  explicit Layout(const Camera& camera)
+  explicit SquareGrid(const Camera& camera)
       : per_px(kLongSide / static_cast<double>(std::max(camera.width_px, camera.height_px))) {
     size = {std::max(1, static_cast<int>(camera.width_px * per_px)),
             std::max(1, static_cast<int>(camera.height_px * per_px))};
@@ -81,7 +81,7 @@ std::vector<int> overlapping(const Survey& survey, int view) {
   return others;
 }
 
-Squares squares_of(const FrameView& view, const Survey& survey, int index, const Layout& layout) {
+Squares squares_of(const FrameView& view, const Survey& survey, int index, const SquareGrid& layout) {
   Squares squares{cv::Mat(layout.size, CV_32FC3, cv::Scalar::all(0)),
                   cv::Mat(layout.size, CV_32SC1, cv::Scalar(0)),
                   cv::Mat(layout.size, CV_16SC1, cv::Scalar(-1))};
@@ -249,7 +249,7 @@ std::vector<RidingPart> riding_parts(const FlightRecord& flight, const std::vect
   std::vector<RidingPart> parts;
   for (const auto& [camera, of_camera] : cameras) {
     if (of_camera.size() < kLeastFrames) continue;
-    const Layout layout(views[of_camera.front()].camera);
+    const SquareGrid layout(views[of_camera.front()].camera);
     std::vector<Squares> frames(of_camera.size());
     tbb::parallel_for(std::size_t{0}, frames.size(), [&, &of_camera = of_camera](std::size_t i) {
       frames[i] = squares_of(views[of_camera[i]], survey, of_camera[i], layout);

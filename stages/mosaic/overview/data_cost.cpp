@@ -11,8 +11,8 @@ constexpr double kUnknownBlurPx = 1.5;     // common practice: a good frame's bl
 constexpr double kResolutionWeight = 1.0;  // per doubling of the smallest thing resolved on the ground
 constexpr double kSlantWeight =
     1.5;  // per unit of tan^2 of the view angle: what stands up leans by its tangent
-constexpr double kEdgeWeight = 0.4;  // at the frame's edge, falling to none at its middle
-constexpr double kRimShare = 0.03;   // of the half side: lens corrections and vignetting are worst here
+constexpr double kEdgeWeight = 0.4;      // at the frame's edge, falling to none at its middle
+constexpr double kFrameRimShare = 0.03;  // of the half side: lens corrections and vignetting are worst here
 constexpr double kRimWeight = 1.0;
 constexpr double kGlareWeight =
     40.0;  // above any sum of the others: glare is shown only where no frame is clean
@@ -68,7 +68,8 @@ double Preference::dislike(const FrameRecord& record, const FrameView& view, con
                            double y) const {
   const double tangent = view.tan_view_angle(x, y);
   const double edge = nearness_to_edge(view.camera, seen);
-  const double rim = edge > 1 - kRimShare ? kRimWeight * (edge - 1 + kRimShare) / kRimShare : 0;
+  const double rim =
+      edge > 1 - kFrameRimShare ? kRimWeight * (edge - 1 + kFrameRimShare) / kFrameRimShare : 0;
   // A single rule counts a hundredfold, so that the others only break ties.
   constexpr double kRule = 100;
   double rule = 0;

@@ -4,8 +4,8 @@
 
 namespace lookdown::mosaic {
 
-Choice least_disliked(const Survey& survey) {
-  Choice choice(survey.rows, survey.columns, CV_16SC1, cv::Scalar(-1));
+LabelMap least_disliked(const Survey& survey) {
+  LabelMap choice(survey.rows, survey.columns, CV_16SC1, cv::Scalar(-1));
   cv::Mat least(survey.rows, survey.columns, CV_32FC1, cv::Scalar(std::numeric_limits<float>::max()));
   for (std::size_t index = 0; index < survey.frames.size(); ++index) {
     const SurveyFrame& frame = survey.frames[index];

@@ -8,10 +8,10 @@
 namespace lookdown::mosaic {
 
 /// View index of each survey cell, CV_16SC1, survey rows x columns; -1 where no frame sees the cell.
-using Choice = cv::Mat;
+using LabelMap = cv::Mat;
 
 /// The least disliked frame of each cell, seams not yet considered. Of equals the first in the order of the
 /// record.
-[[nodiscard]] Choice least_disliked(const Survey&);
+[[nodiscard]] LabelMap least_disliked(const Survey&);
 
 }  // namespace lookdown::mosaic

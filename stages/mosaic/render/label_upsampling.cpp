@@ -11,7 +11,7 @@ namespace {
 
 constexpr int kVoteReachCells = 3;  // half the filter that smooths votes, and one for the interpolation
 
-std::vector<int> views_in(const Choice& choice, const cv::Rect& cells) {
+std::vector<int> views_in(const LabelMap& choice, const cv::Rect& cells) {
   std::vector<char> present(std::numeric_limits<short>::max(), 0);
   for (int row = cells.y; row < cells.br().y; ++row)
     for (int column = cells.x; column < cells.br().x; ++column)

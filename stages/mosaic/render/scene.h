@@ -16,7 +16,7 @@ struct Scene {
   const Canvas& canvas;
   const std::vector<FrameView>& views;
   const Survey& survey;
-  const Choice& choice;
+  const LabelMap& choice;
   const ColourModel& colours;
   int bits = 8;  ///< of the mosaic's pixels, 8 or 16
   /// Frames are joined in linear light, with what they have beyond eight bits; else as code values.

@@ -92,7 +92,7 @@ struct LeanSample {
 using ShownRoof = std::map<int, std::vector<LeanSample>>;
 
 ShownRoof shown_of(const RaisedArea& roof, const std::vector<FrameView>& views, const Survey& survey,
-                   const Choice& choice) {
+                   const LabelMap& choice) {
   ShownRoof shown;
   const Outline outline(roof);
   for (int row = 0; row < survey.rows; ++row)
@@ -242,7 +242,7 @@ void keep_whole(const std::vector<RaisedArea>& roofs, const std::vector<FrameVie
 }
 
 void join_roofs(const std::vector<RaisedArea>& roofs, std::vector<FrameView>& views, const Survey& survey,
-                const Choice& choice) {
+                const LabelMap& choice) {
   std::map<int, Pulls> pulls;
   for (const RaisedArea& roof : roofs) {
     const ShownRoof shown = shown_of(roof, views, survey, choice);

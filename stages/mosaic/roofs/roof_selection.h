@@ -19,6 +19,6 @@ void keep_whole(const std::vector<RaisedArea>&, const std::vector<FrameView>&, S
 /// and the pieces meet. Sets FrameView::bend. Walls and ground next to such a roof are covered where it moves
 /// out over them and stretched where it moves in, over about twice the length by which it moves in the frame.
 /// Frames in which it would have to move very far are left alone.
-void join_roofs(const std::vector<RaisedArea>&, std::vector<FrameView>&, const Survey&, const Choice&);
+void join_roofs(const std::vector<RaisedArea>&, std::vector<FrameView>&, const Survey&, const LabelMap&);
 
 }  // namespace lookdown::mosaic

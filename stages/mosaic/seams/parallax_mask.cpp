@@ -17,7 +17,7 @@ constexpr int kGapCells = 2;                  // in a ring that are closed
 
 /// The most that any frame differs from the one chosen, CV_32FC1; 0 where only one sees the cell.
 cv::Mat greatest_difference(const Survey& survey, const std::vector<Structure>& structures,
-                            const Choice& choice) {
+                            const LabelMap& choice) {
   cv::Mat greatest(survey.rows, survey.columns, CV_32FC1, cv::Scalar(0));
   for (int view = 0; view < static_cast<int>(survey.frames.size()); ++view) {
     const SurveyFrame& frame = survey.frames[view];
@@ -64,7 +64,7 @@ void fill_insides(cv::Mat& things, int largest_area) {
 }  // namespace
 
 cv::Mat things_off_plane(const Survey& survey, const std::vector<Structure>& structures,
-                         const Choice& choice) {
+                         const LabelMap& choice) {
   const cv::Mat differs = greatest_difference(survey, structures, choice);
   cv::Mat things = differs > std::max<double>(kLeastDifference, kTimesUsual * median_of_positive(differs));
   const cv::Mat around = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * kGapCells + 1, 2 * kGapCells + 1});

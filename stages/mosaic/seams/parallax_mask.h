@@ -13,6 +13,6 @@ namespace lookdown::mosaic {
 /// CV_8UC1 over the survey, 255 on things that stand off the plane or move, their insides included: a roof is
 /// as even inside as the ground, but the places where its outline falls in the different frames ring it.
 /// Rings too large for one frame are left open.
-[[nodiscard]] cv::Mat things_off_plane(const Survey&, const std::vector<Structure>&, const Choice&);
+[[nodiscard]] cv::Mat things_off_plane(const Survey&, const std::vector<Structure>&, const LabelMap&);
 
 }  // namespace lookdown::mosaic

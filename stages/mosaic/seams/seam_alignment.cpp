@@ -7,8 +7,8 @@ namespace lookdown::mosaic {
 namespace {
 
 constexpr double kWorthBendingPx = 0.75;
-constexpr double kReachPx = 64;  // over which a bend fades
-constexpr double kCorePx = 24;   // within it of a tie other ties hardly count
+constexpr double kFadePx = 64;  // over which a bend fades
+constexpr double kCorePx = 24;  // within it of a tie other ties hardly count
 
 /// A displacement asked of a frame at a place.
 struct Pull {
@@ -46,15 +46,15 @@ class Field {
         weight_(cells.size(), CV_32FC1, cv::Scalar(0)),
         strength_(cells.size(), CV_32FC1, cv::Scalar(0)) {}
   void add(const Pull& pull) {
-    const auto first = cell_at(pull.at_px - cv::Point2d(kReachPx, kReachPx)),
-               last = cell_at(pull.at_px + cv::Point2d(kReachPx, kReachPx));
+    const auto first = cell_at(pull.at_px - cv::Point2d(kFadePx, kFadePx)),
+               last = cell_at(pull.at_px + cv::Point2d(kFadePx, kFadePx));
     const cv::Rect reached = cv::Rect(first, last + cv::Point(1, 1)) & cells_;
     const bool bends = cv::norm(pull.shift_px) > 0;
     for (int row = reached.y; row < reached.br().y; ++row)
       for (int column = reached.x; column < reached.br().x; ++column) {
         const double far = std::hypot((column + 0.5) * cell_px_ - 0.5 - pull.at_px.x,
                                       (row + 0.5) * cell_px_ - 0.5 - pull.at_px.y);
-        const double near = 1 - far / kReachPx;
+        const double near = 1 - far / kFadePx;
         if (near <= 0) continue;
         const cv::Point here(column - cells_.x, row - cells_.y);
         const auto weight = static_cast<float>(near * near / (far * far + kCorePx * kCorePx));

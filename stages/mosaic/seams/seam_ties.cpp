@@ -22,7 +22,7 @@ constexpr double kNeighbourSpacings = 2.6;
 using Pair = std::pair<int, int>;
 
 /// Places along the seams, thinned to one a bucket.
-std::map<Pair, std::vector<cv::Point2d>> places_on_seams(const Survey& survey, const Choice& choice) {
+std::map<Pair, std::vector<cv::Point2d>> places_on_seams(const Survey& survey, const LabelMap& choice) {
   const int bucket_cells = std::max(1, kSpacingPx / survey.cell_px);
   std::map<Pair, std::map<std::pair<int, int>, cv::Point2d>> thinned;
   for (int row = 0; row < survey.rows; ++row)
@@ -121,7 +121,7 @@ std::vector<SeamTie> confirmed(const std::vector<SeamTie>& ties) {
 }  // namespace
 
 std::vector<SeamTie> seam_ties(const std::vector<FrameView>& views, const Survey& survey,
-                               const Choice& choice, FrameStore& store, RunContext& context) {
+                               const LabelMap& choice, FrameStore& store, RunContext& context) {
   const std::map<Pair, std::vector<cv::Point2d>> places = places_on_seams(survey, choice);
   std::vector<Pair> pairs;
   for (const auto& [pair, along] : places) pairs.push_back(pair);

@@ -22,7 +22,7 @@ struct SeamTie {
 /// is left of errors of the placement and of uneven ground. Found by normalised correlation at full
 /// resolution. A place without a clear match, or whose neighbours along the seam say otherwise, gives none.
 /// Does not depend on the number of threads.
-[[nodiscard]] std::vector<SeamTie> seam_ties(const std::vector<FrameView>&, const Survey&, const Choice&,
+[[nodiscard]] std::vector<SeamTie> seam_ties(const std::vector<FrameView>&, const Survey&, const LabelMap&,
                                              FrameStore&, RunContext&);
 
 }  // namespace lookdown::mosaic

@@ -28,7 +28,7 @@ constexpr double kWorthASweep = 2e-4;  // share of the energy
 
 class SeamEnergy {
  public:
-  SeamEnergy(const Survey& survey, const Choice& first_choice)
+  SeamEnergy(const Survey& survey, const LabelMap& first_choice)
       : survey_(survey),
         structures_(structures_of(survey)),
         off_plane_(things_off_plane(survey, structures_, first_choice)) {}
@@ -67,7 +67,7 @@ class SeamEnergy {
 const std::array<cv::Point, 2> kForward{cv::Point(1, 0), cv::Point(0, 1)};
 const std::array<cv::Point, 4> kAround{cv::Point(1, 0), cv::Point(0, 1), cv::Point(-1, 0), cv::Point(0, -1)};
 
-double total_energy(const Survey& survey, const SeamEnergy& energy, const Choice& choice) {
+double total_energy(const Survey& survey, const SeamEnergy& energy, const LabelMap& choice) {
   double sum = 0;
   for (int row = 0; row < survey.rows; ++row)
     for (int column = 0; column < survey.columns; ++column) {
@@ -91,7 +91,7 @@ struct Movable {
   cv::Mat number;  ///< CV_32SC1 over the frame's box, -1 for cells that stay
 };
 
-Movable movable_cells(const SurveyFrame& frame, int view, const Choice& choice) {
+Movable movable_cells(const SurveyFrame& frame, int view, const LabelMap& choice) {
   Movable movable;
   movable.number = cv::Mat(frame.box.size(), CV_32SC1, cv::Scalar(-1));
   for (int row = 0; row < frame.box.height; ++row)
@@ -106,7 +106,7 @@ Movable movable_cells(const SurveyFrame& frame, int view, const Choice& choice) 
 
 /// The best move that gives any of its cells to `view`. Source side of the cut: keeps its frame; sink side:
 /// is given.
-bool expand(const Survey& survey, const SeamEnergy& energy, int view, Choice& choice) {
+bool expand(const Survey& survey, const SeamEnergy& energy, int view, LabelMap& choice) {
   const SurveyFrame& frame = survey.frames[view];
   const Movable movable = movable_cells(frame, view, choice);
   const int count = static_cast<int>(movable.cells.size());
@@ -154,7 +154,7 @@ bool expand(const Survey& survey, const SeamEnergy& energy, int view, Choice& ch
 
 }  // namespace
 
-double optimise_seams(const Survey& survey, Choice& choice) {
+double optimise_seams(const Survey& survey, LabelMap& choice) {
   const SeamEnergy energy(survey, choice);
   double now = total_energy(survey, energy, choice);
   for (int sweep = 0; sweep < kMostSweeps; ++sweep) {

@@ -10,7 +10,7 @@ namespace lookdown::mosaic {
 /// "Fast approximate energy minimization via graph cuts", IEEE TPAMI 23(11):1222-1239 (2001). The energy is
 /// the sum of `dislike` over cells plus, for each pair of neighbours shown by different frames, what differs
 /// between the two frames there. Expects corrected colours in the survey. Returns the energy.
-double optimise_seams(const Survey&, Choice&);
+double optimise_seams(const Survey&, LabelMap&);
 
 /// Makes glare lose wherever some frame shows the cell without: such cells are disliked beyond any other
 /// cost.

@@ -175,7 +175,7 @@ void order_elimination(const Network& network, ceres::Problem& problem, Unknowns
 
 double residual_px(const Network& network, const Sighting& s) {
   const Pose& pose = network.poses[std::size_t(s.frame)];
-  const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(s.frame)])];
+  const Camera& camera = network.camera_of(std::size_t(s.frame));
   double depth = 0;
   const auto flat = project(pose, camera, network.points[std::size_t(s.point)].position, &depth);
   if (depth <= 0) return std::numeric_limits<double>::infinity();

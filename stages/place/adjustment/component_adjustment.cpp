@@ -23,8 +23,6 @@ namespace lookdown::place {
 namespace {
 constexpr int kSightsOfFrame = 320;
 constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
-constexpr double kSwingSigma =
-    0.26;  ///< radians (15 degrees): how far a hanging camera tends to be off nadir
 constexpr int kFewestSights = 12;
 /// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007):
 /// the one nearest to a hanging camera is taken. When even that one tilts more than cameras hang, the frames
@@ -136,7 +134,7 @@ int resect_strays(const GroupInput& input, Group& group) {
   int changed = 0;
   for (std::size_t i = 0; i < medians.size(); ++i) {
     if (trusted[i]) continue;
-    const Camera& camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    const Camera& camera = group.network.camera_of(i);
     const double tolerance =
         2 * limit * kSpotSigma / double(input.frames[std::size_t(group.members[i])].features.work_scale);
     const auto found =

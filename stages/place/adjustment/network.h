@@ -58,6 +58,9 @@ struct KnownCamera {
   double k2_sigma = 0.05;
 };
 
+/// Radians (15 degrees): how far a hanging camera tends to be off nadir.
+inline constexpr double kSwingSigma = 0.26;
+
 struct Network {
   std::vector<Camera> cameras;
   std::vector<KnownCamera> known_cameras;  ///< one a camera
@@ -68,6 +71,8 @@ struct Network {
   std::vector<KnownTilt> known_tilts;
   std::vector<KnownCentre> known_centres;
   double relief_sigma = 1;  ///< world units: how far ground that counts as plane may lie off it
+
+  const Camera& camera_of(std::size_t frame) const { return cameras[std::size_t(camera_of_frame[frame])]; }
 };
 
 /// p' = scale * turn p + shift.

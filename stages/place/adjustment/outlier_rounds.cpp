@@ -65,7 +65,7 @@ double median_residual(const Network& network) {
 void take_lens(std::vector<TieFrame>& frames, const Group& group) {
   for (std::size_t i = 0; i < group.members.size(); ++i) {
     TieFrame& frame = frames[std::size_t(group.members[i])];
-    frame.camera = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+    frame.camera = group.network.camera_of(i);
     undistort_spots(frame);
   }
 }

@@ -13,8 +13,6 @@
 namespace lookdown::place {
 namespace {
 
-constexpr double kSwingSigma = 0.26;
-
 /// Derivatives of one sighting at the present values.
 struct Derivatives {
   Eigen::Matrix<double, 2, kPoseParameters, Eigen::RowMajor> pose;

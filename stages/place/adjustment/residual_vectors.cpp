@@ -33,7 +33,7 @@ std::vector<Misfit> misfits_of(const Network& network, int frame,
                                const std::vector<const Sighting*>& sightings,
                                const Homography<MosaicPx, UndistortedPx>& mosaic_from_frame) {
   const Pose& pose = network.poses[std::size_t(frame)];
-  const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(frame)])];
+  const Camera& camera = network.camera_of(std::size_t(frame));
   std::array<Quarter, 4> quarters;
   for (const Sighting* s : sightings) {
     double depth = 0;

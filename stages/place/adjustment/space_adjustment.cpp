@@ -45,9 +45,7 @@ double median_residual_on_plane(const GroupInput& input, const Group& group,
       const std::size_t place = std::size_t(place_of(group, s.frame));
       const TieFrame& frame = input.frames[std::size_t(s.frame)];
       double depth = 0;
-      const auto expected =
-          project(group.network.poses[place],
-                  group.network.cameras[std::size_t(group.network.camera_of_frame[place])], mean, &depth);
+      const auto expected = project(group.network.poses[place], group.network.camera_of(place), mean, &depth);
       const auto& seen = frame.undistorted[std::size_t(s.spot)];
       residuals.push_back(depth > 0 ? std::hypot(expected.x - seen.x, expected.y - seen.y) *
                                           double(frame.features.work_scale) / kSpotSigma

@@ -85,7 +85,7 @@ double median_height(const Group& group) {
 }
 
 double typical_gsd(const Group& group) {
-  return median_height(group) / group.network.cameras[std::size_t(group.network.camera_of_frame[0])].fx_px;
+  return median_height(group) / group.network.camera_of(0).fx_px;
 }
 
 Datum settle_in_space(const SpaceSimilarity& fit, const Eigen::Vector3d& middle, Group& group) {

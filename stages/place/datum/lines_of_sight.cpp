@@ -19,8 +19,7 @@ std::optional<LineOfSight> line_of_sight(const Mark& mark, const Group& group,
                                          const std::vector<TieFrame>& frames) {
   const int member = member_of(group, frames, mark.record);
   if (member < 0) return std::nullopt;
-  const Camera& camera =
-      group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(member)])];
+  const Camera& camera = group.network.camera_of(std::size_t(member));
   const Pose& pose = group.network.poses[std::size_t(member)];
   return LineOfSight{pose.centre, pose.world_from_camera * camera.ray(camera.undistort(mark.at))};
 }

@@ -14,7 +14,7 @@
 namespace lookdown::place {
 namespace {
 
-constexpr double kRatio = 0.78;
+constexpr double kSimulatedRatio = 0.78;
 constexpr int kSpotsOfView = 1100;
 /// Hundreds of view pairs add up their chance matches, so that the agreeing ones are a smaller share than in
 /// a plain comparison; by chance alone one in ten thousand agrees.
@@ -122,7 +122,7 @@ Pool match_views(const TieFrame& a, const TiltedViews& views_a, const TieFrame& 
   tbb::parallel_for(std::size_t(0), found.size(), [&](std::size_t k) {
     const std::size_t i = k / views_b.size(), j = k % views_b.size();
     if (simulate == Simulate::one_side && i > 0 && j > 0) return;
-    found[k] = match_all(views_a[i], wide_a[i], views_b[j], wide_b[j], kRatio);
+    found[k] = match_all(views_a[i], wide_a[i], views_b[j], wide_b[j], kSimulatedRatio);
   });
   Pool pool;
   pool.a.camera = a.camera;

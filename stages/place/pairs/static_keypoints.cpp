@@ -13,7 +13,7 @@ namespace {
 constexpr int kOthers = 6;          ///< frames, spread over the flight, that each frame is held against
 constexpr int kEnoughOthers = 3;    ///< a spot that comes again in so many of them rides along
 constexpr double kSamePlace = 2.5;  ///< pixels of the searched copy
-constexpr double kRatio = 0.95;
+constexpr double kStaticRatio = 0.95;
 constexpr double kMostShare = 0.5;  ///< of a frame's spots; more than that is ground seen from one place
 
 std::vector<Expectation> where_they_were(const TieFrame& a) {
@@ -33,7 +33,7 @@ std::vector<bool> riding(const std::vector<TieFrame>& frames, int index, const s
   for (std::size_t k = 1; k <= others; ++k) {
     const TieFrame& other = frames[std::size_t(of_camera[(own + k * count / (others + 1)) % count])];
     for (const Match& m : match_near(frame.features, other.features, expected,
-                                     kSamePlace / double(frame.features.work_scale), kRatio))
+                                     kSamePlace / double(frame.features.work_scale), kStaticRatio))
       ++times[std::size_t(m.a)];
   }
   std::vector<bool> rides;

@@ -18,7 +18,7 @@ constexpr int kCellsOfLink = 8;        ///< of the raster that outlines are draw
 constexpr double kFlatShare = 0.004;   ///< of the cameras' height: how flat a flat roof is
 constexpr double kLeastHeight = 0.02;  ///< of the cameras' height: below it lies the ground's own relief
 constexpr double kSpread = 3;          ///< standard deviations
-constexpr std::size_t kFewestPoints = 10;
+constexpr std::size_t kPointsOfRoof = 10;
 constexpr int kFewestSeenThrice = 5;
 constexpr double kMostUnsure = 0.01;  ///< of the cameras' height: heights less sure than this tell little
 constexpr double kLeastShare = 0.7;   ///< of all tie points inside the outline
@@ -62,7 +62,7 @@ class Search {
   Search(const std::vector<TieFrame>& frames, const Group& group) : ground_(ground_points(group.network)) {
     std::vector<double> heights, sides;
     for (std::size_t i = 0; i < group.members.size(); ++i) {
-      const Camera& c = group.network.cameras[std::size_t(group.network.camera_of_frame[i])];
+      const Camera& c = group.network.camera_of(i);
       heights.push_back(group.network.poses[i].centre.z());
       sides.push_back(heights.back() * std::min(c.width_px, c.height_px) / c.fx_px);
     }
@@ -193,7 +193,7 @@ class Search {
   }
   /// Round points that hang together, gaps narrower than the reach filled.
   [[nodiscard]] std::vector<Outline> outlines_of(const std::vector<int>& members, int reach_cells) const {
-    if (members.size() < kFewestPoints) return {};
+    if (members.size() < kPointsOfRoof) return {};
     const int room = reach_cells + 1;
     Eigen::Vector2d low = points_[std::size_t(members[0])].at.head<2>(), high = low;
     for (int m : members) {
@@ -221,7 +221,7 @@ class Search {
     return outlines;
   }
   [[nodiscard]] std::optional<Area> judged(const std::vector<int>& members, const Outline& outline) const {
-    if (members.size() < kFewestPoints) return std::nullopt;
+    if (members.size() < kPointsOfRoof) return std::nullopt;
     Area area;
     area.outline = outline;
     area.height = height_of(members);

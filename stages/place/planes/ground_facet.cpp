@@ -10,7 +10,7 @@
 namespace lookdown::place {
 namespace {
 
-constexpr std::size_t kFewestPoints = 8;
+constexpr std::size_t kPointsOfFacet = 8;
 constexpr int kPasses = 8;
 /// A frame's ground as a whole is less steep than a dike's side; steeper says that a few points lie badly.
 constexpr double kSteepest = 0.5;
@@ -20,7 +20,7 @@ constexpr double kLeastTangent = 0.1;
 }  // namespace
 
 GroundFacet facet_under(const Network& network, int frame, const std::vector<const Sighting*>& sightings) {
-  if (sightings.size() < kFewestPoints) return {};
+  if (sightings.size() < kPointsOfFacet) return {};
   const Eigen::Vector3d centre = network.poses[std::size_t(frame)].centre;
   const auto point = [&](const Sighting* s) { return network.points[std::size_t(s->point)].position; };
   Eigen::Vector3d middle = Eigen::Vector3d::Zero();

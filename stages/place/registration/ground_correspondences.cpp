@@ -10,10 +10,6 @@ namespace {
 
 constexpr double kResectionTolerance = 8;  ///< pixels of the searched copy
 
-const Camera& camera_of(const Group& group, int place) {
-  return group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(place)])];
-}
-
 /// Camera axes with straight down along `down` (camera axes), any heading, `height` above the ground.
 Pose looking(const Eigen::Vector3d& down, double height) {
   Pose pose;
@@ -74,7 +70,7 @@ void resect_outward(const std::vector<TieFrame>& frames, const std::vector<Tie>&
     const double tolerance =
         kResectionTolerance /
         double(frames[std::size_t(group.members[std::size_t(best_place)])].features.work_scale);
-    const auto found = resect(best, camera_of(group, best_place), tolerance);
+    const auto found = resect(best, group.network.camera_of(std::size_t(best_place)), tolerance);
     if (!found) return;
     group.network.poses[std::size_t(best_place)] = found->pose;
     known[std::size_t(best_place)] = true;
@@ -85,7 +81,7 @@ void resect_outward(const std::vector<TieFrame>& frames, const std::vector<Tie>&
 }  // namespace
 
 std::optional<Eigen::Vector3d> on_plane(const Network& network, const Sighting& s) {
-  const Camera& camera = network.cameras[std::size_t(network.camera_of_frame[std::size_t(s.frame)])];
+  const Camera& camera = network.camera_of(std::size_t(s.frame));
   const Pose& pose = network.poses[std::size_t(s.frame)];
   const Eigen::Vector3d ray = pose.world_from_camera * camera.ray(camera.undistort(s.at));
   if (ray.z() > -0.05) return std::nullopt;
@@ -98,7 +94,7 @@ std::vector<GroundSight> ground_from_neighbours(const std::vector<TieFrame>& fra
   std::vector<GroundSight> sights;
   const int member = group.members[std::size_t(place)];
   const TieFrame& own = frames[std::size_t(member)];
-  const Camera& camera = camera_of(group, place);
+  const Camera& camera = group.network.camera_of(std::size_t(place));
   for (const Tie& t : ties) {
     if (t.a != member && t.b != member) continue;
     const int other = place_of(group, t.a == member ? t.b : t.a);
@@ -124,9 +120,9 @@ std::vector<std::vector<Pose>> oblique_starts(const std::vector<TieFrame>& frame
   std::vector<std::vector<Pose>> starts;
   if (best == nullptr) return starts;
   const int seed = place_of(group, best->a);
-  const Camera& camera = camera_of(group, seed);
-  for (const Eigen::Vector3d& down :
-       plane_directions(best->b_from_a.matrix, camera, camera_of(group, place_of(group, best->b)))) {
+  const Camera& camera = group.network.camera_of(std::size_t(seed));
+  for (const Eigen::Vector3d& down : plane_directions(
+           best->b_from_a.matrix, camera, group.network.camera_of(std::size_t(place_of(group, best->b))))) {
     Group trial;
     trial.members = group.members;
     trial.network.cameras = group.network.cameras;

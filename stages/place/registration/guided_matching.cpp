@@ -18,13 +18,9 @@ struct Overlap {
   int a = 0, b = 0;  ///< places in the group, a < b
 };
 
-const Camera& camera_of(const Group& group, int place) {
-  return group.network.cameras[std::size_t(group.network.camera_of_frame[std::size_t(place)])];
-}
-
 /// Radius of the circle on the ground that holds a frame's footprint.
 double footprint_radius(const Group& group, int place) {
-  const Camera& c = camera_of(group, place);
+  const Camera& c = group.network.camera_of(std::size_t(place));
   return 1.3 * group.network.poses[std::size_t(place)].centre.z() * 0.5 *
          std::hypot(c.width_px, c.height_px) / c.fx_px;
 }
@@ -41,7 +37,8 @@ std::vector<Overlap> overlaps(const std::vector<TieFrame>& frames, const Group& 
       const double reach =
           footprint_radius(group, a) + footprint_radius(group, b) + 0.5 * (pa.centre.z() + pb.centre.z());
       if ((pa.centre - pb.centre).head<2>().norm() > reach) continue;
-      const Eigen::Matrix3d h = by_way_of_ground(pa, camera_of(group, a), pb, camera_of(group, b));
+      const Eigen::Matrix3d h = by_way_of_ground(pa, group.network.camera_of(std::size_t(a)), pb,
+                                                 group.network.camera_of(std::size_t(b)));
       const TieFrame& fa = frames[std::size_t(group.members[std::size_t(a)])];
       const TieFrame& fb = frames[std::size_t(group.members[std::size_t(b)])];
       const double share = std::max(overlap_share(fa, fb, h), overlap_share(fb, fa, h.inverse()));
@@ -87,8 +84,9 @@ std::vector<Tie> geometric_ties(const std::vector<TieFrame>& frames, const Group
   tbb::parallel_for(std::size_t(0), pairs.size(), [&](std::size_t i) {
     if (stop_requested()) return;
     const auto [a, b] = pairs[i];
-    const Eigen::Matrix3d h = by_way_of_ground(group.network.poses[std::size_t(a)], camera_of(group, a),
-                                               group.network.poses[std::size_t(b)], camera_of(group, b));
+    const Eigen::Matrix3d h =
+        by_way_of_ground(group.network.poses[std::size_t(a)], group.network.camera_of(std::size_t(a)),
+                         group.network.poses[std::size_t(b)], group.network.camera_of(std::size_t(b)));
     found[i] = tie_guided(frames, group.members[std::size_t(a)], group.members[std::size_t(b)], h,
                           options.radius, options.tolerance);
   });

@@ -4,6 +4,8 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::report {
 namespace {
 
@@ -45,10 +47,10 @@ std::optional<DisplayedShare> DisplayedFrame::share(const Point2<UndistortedPx>&
 }
 
 double DisplayedFrame::axis_deg(double stored_deg) const {
-  const double angle = stored_deg * std::numbers::pi / 180;
+  const double angle = stored_deg * kDegree;
   const DisplayedShare from = turned(0, 0, orientation_);
   const DisplayedShare to = turned(std::cos(angle), -std::sin(angle), orientation_);
-  const double turned_deg = std::atan2(from.y - to.y, to.x - from.x) * 180 / std::numbers::pi;
+  const double turned_deg = std::atan2(from.y - to.y, to.x - from.x) / kDegree;
   return std::fmod(turned_deg + 360, 180);
 }
 

@@ -8,10 +8,10 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr int kTileNodes = 256;
+constexpr int kSnapTileNodes = 256;
 constexpr int kReach = 7;    ///< nodes by which a step may lie wrong, and over which likes are looked for
 constexpr int kPasses = 12;  ///< a wide gap at a roof's corner is won back by and by
-constexpr int kMarginNodes = 48;
+constexpr int kSnapMarginNodes = 48;
 constexpr std::size_t kLooks = 3;
 constexpr int kFewNodes = 12;  ///< of a tile: when no more change their side it is done
 constexpr float kUnknownCounts = 0.3F;
@@ -179,18 +179,18 @@ void snap_to_edges(const NodeGrid& grid, const cv::Mat& known, double wall,
                    cv::Mat& heights) {
   const cv::Rect whole({}, heights.size());
   std::vector<cv::Rect> tiles;
-  for (int y = 0; y < whole.height; y += kTileNodes)
-    for (int x = 0; x < whole.width; x += kTileNodes)
-      tiles.push_back(cv::Rect(x, y, kTileNodes, kTileNodes) & whole);
+  for (int y = 0; y < whole.height; y += kSnapTileNodes)
+    for (int x = 0; x < whole.width; x += kSnapTileNodes)
+      tiles.push_back(cv::Rect(x, y, kSnapTileNodes, kSnapTileNodes) & whole);
   const cv::Mat before = heights.clone();
   constexpr std::int64_t kPeakBytes =
-      64LL * (kTileNodes + 2 * kMarginNodes) * (kTileNodes + 2 * kMarginNodes);
+      64LL * (kSnapTileNodes + 2 * kSnapMarginNodes) * (kSnapTileNodes + 2 * kSnapMarginNodes);
   context.scheduler.for_each_frame(
       tiles.size(), kPeakBytes,
       [&](std::size_t i) {
         const cv::Rect outer =
-            cv::Rect(tiles[i].x - kMarginNodes, tiles[i].y - kMarginNodes, tiles[i].width + 2 * kMarginNodes,
-                     tiles[i].height + 2 * kMarginNodes) &
+            cv::Rect(tiles[i].x - kSnapMarginNodes, tiles[i].y - kSnapMarginNodes,
+                     tiles[i].width + 2 * kSnapMarginNodes, tiles[i].height + 2 * kSnapMarginNodes) &
             whole;
         cv::Mat part = before(outer).clone();
         cv::Mat open(part.size(), CV_8UC1, cv::Scalar(255));

@@ -8,13 +8,13 @@
 #include <numbers>
 #include <sstream>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/record/record_json.h"
 
 namespace lookdown::level {
 namespace {
 
 namespace fs = std::filesystem;
-constexpr double kDegrees = 180 / std::numbers::pi;
 
 Camera camera_of(const nlohmann::json& truth) {
   Camera camera = camera_from_json(truth);
@@ -68,7 +68,7 @@ std::vector<KnownFrame> labelled(const fs::path& folder) {
                      "labelled",
                      1,
                      true,
-                     kDegrees * std::atan(std::stod(slope)),
+                     std::atan(std::stod(slope)) / kDegree,
                      label_line(std::stod(slope), std::stod(offset)),
                      {},
                      {},

@@ -32,6 +32,7 @@
 #include <string>
 #include <vector>
 
+#include "pipeline/base/angles.h"
 #include "stages/level/copies/display_turn.h"
 #include "stages/level/level.h"
 #include "stages/level/search/horizon_choice.h"
@@ -44,8 +45,6 @@ using lookdown::Camera;
 using lookdown::level::KnownFrame;
 
 namespace {
-
-constexpr double kDegrees = 180 / std::numbers::pi;
 
 struct Tally {
   int frames = 0, found = 0, false_horizons = 0, without = 0, tilt_claims = 0;
@@ -206,7 +205,7 @@ void write_evidence(const KnownFrame& known, std::ofstream& evidence) {
     const auto& l = guess.refined.line;
     const auto turn = lookdown::level::display_from_stored(source.orientation);
     const Eigen::Vector2d shown = turn * l.head<2>();
-    const double roll = kDegrees * std::atan2(shown.x(), -shown.y());
+    const double roll = std::atan2(shown.x(), -shown.y()) / kDegree;
     evidence << known.path.string() << ',' << known.has_horizon << ','
              << std::remainder(roll - known.roll_deg, 360.0) << ','
              << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
@@ -244,7 +243,7 @@ void score_hazy(int count, int seed, const fs::path& drawings) {
     const auto uniform = [&](double low, double high) {
       return std::uniform_real_distribution<double>(low, high)(random);
     };
-    const lookdown::level::Attitude attitude{uniform(-35, 35) / kDegrees, uniform(-14, 8) / kDegrees};
+    const lookdown::level::Attitude attitude{uniform(-35, 35) * kDegree, uniform(-14, 8) * kDegree};
     const std::size_t haze = static_cast<std::size_t>(i) % kVisibilities_m.size();
     const cv::Mat3b bgr = lookdown::level::hazy_ridges(camera, attitude, kVisibilities_m[haze], random());
     const auto guesses = lookdown::level::horizon_guesses(bgr, camera, 1);
@@ -252,7 +251,7 @@ void score_hazy(int count, int seed, const fs::path& drawings) {
     double error = 90;
     if (!guesses.empty() && guesses.front().log_odds > 0) {
       const Eigen::Vector3d line = lookdown::level::choose_horizon(guesses, bgr, camera).refined.line;
-      error = angle_apart(kDegrees * std::atan2(line.x(), -line.y()), kDegrees * attitude.roll_rad);
+      error = angle_apart(std::atan2(line.x(), -line.y()) / kDegree, attitude.roll_rad / kDegree);
     }
     errors[haze].push_back(error);
     if (!drawings.empty() && error > 1) {

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 #include <random>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/record/record_json.h"
 
 namespace lookdown::bench {
@@ -27,7 +28,7 @@ Pose shaken_pose(const json& frame, const Shake& shake, std::mt19937& random) {
   std::normal_distribution<double> normal;
   Eigen::Vector3d turn;
   for (int i = 0; i < 3; ++i) pose.centre[i] += shake.centre_m * normal(random);
-  for (int i = 0; i < 3; ++i) turn[i] = shake.rotation_deg * M_PI / 180 * normal(random);
+  for (int i = 0; i < 3; ++i) turn[i] = shake.rotation_deg * kDegree * normal(random);
   if (turn.norm() > 0)
     pose.world_from_camera =
         Eigen::AngleAxisd(turn.norm(), turn.normalized()).toRotationMatrix() * pose.world_from_camera;

@@ -12,19 +12,21 @@
 #include <numbers>
 #include <stdexcept>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/record/record_json.h"
 
 namespace lookdown::bench {
+
+nlohmann::json read_json(const std::filesystem::path& path) {
+  std::ifstream in(path);
+  if (!in) throw std::runtime_error(path.string() + ": cannot be read");
+  return nlohmann::json::parse(in);
+}
+
 namespace {
 
 using nlohmann::json;
 using Complex = std::complex<double>;
-
-json read_json(const std::filesystem::path& path) {
-  std::ifstream in(path);
-  if (!in) throw std::runtime_error(path.string() + ": cannot be read");
-  return json::parse(in);
-}
 
 Eigen::Matrix3d matrix(const json& numbers) {
   Eigen::Matrix3d m;
@@ -112,7 +114,7 @@ void sample_frame(const json& truth, const json& true_frame, const json& placed,
 double down_error_deg(const json& true_frame, const json& placed) {
   const Eigen::Vector3d truth = -matrix(true_frame.at("rotation")).row(2).transpose();
   const Eigen::Vector3d found = -matrix(placed.at("rotation")).row(2).transpose();
-  return std::atan2(truth.cross(found).norm(), truth.dot(found)) * 180 / std::numbers::pi;
+  return std::atan2(truth.cross(found).norm(), truth.dot(found)) / kDegree;
 }
 
 void summarise(PlacementScore& score, const std::vector<Sample>& samples, const json& placement) {

@@ -9,10 +9,14 @@
 #include <Eigen/Core>
 #include <complex>
 #include <filesystem>
+#include <nlohmann/json_fwd.hpp>
 #include <string>
 #include <vector>
 
 namespace lookdown::bench {
+
+/// Throws std::runtime_error where the file cannot be read or is no JSON.
+[[nodiscard]] nlohmann::json read_json(const std::filesystem::path&);
 
 struct FrameScore {
   std::string file;

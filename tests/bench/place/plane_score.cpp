@@ -1,11 +1,11 @@
 #include "plane_score.h"
 
 #include <cmath>
-#include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
 #include <set>
-#include <stdexcept>
+
+#include "placement_score.h"
 
 namespace lookdown::bench {
 namespace {
@@ -13,12 +13,6 @@ namespace {
 using nlohmann::json;
 using Complex = std::complex<double>;
 using Outline = std::vector<Complex>;
-
-json read_json(const std::filesystem::path& path) {
-  std::ifstream in(path);
-  if (!in) throw std::runtime_error(path.string() + ": cannot be read");
-  return json::parse(in);
-}
 
 double area(const Outline& o) {
   double twice = 0;

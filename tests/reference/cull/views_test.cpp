@@ -18,7 +18,7 @@ namespace {
 
 const std::filesystem::path kSampleFrames = std::string(LOOKDOWN_SOURCE_DIR) + "/sample_frames";
 
-cv::Mat picture(const std::filesystem::path& path) {
+cv::Mat read_picture(const std::filesystem::path& path) {
   EXPECT_TRUE(std::filesystem::exists(path)) << path << " is missing; the test command installs it";
   return cv::imread(path.string(), cv::IMREAD_COLOR);
 }
@@ -42,9 +42,9 @@ TEST(ViewOfAFrame, BehindALensCapIsOther) {
 }
 
 TEST(ViewOfAFrame, OfTheSkyAloneIsOther) {
-  const cv::Mat estuary = picture("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg");
+  const cv::Mat estuary = read_picture("/usr/share/backgrounds/Bridge_by_Sander_Klootwijk.jpg");
   const cv::Mat dusk =
-      picture(std::filesystem::path(LOOKDOWN_NODE_MODULES) / "exif/test/sony-alpha-6000.jpg");
+      read_picture(std::filesystem::path(LOOKDOWN_NODE_MODULES) / "exif/test/sony-alpha-6000.jpg");
   ASSERT_FALSE(estuary.empty() || dusk.empty());
   for (const cv::Mat& whole : {estuary, dusk}) {
     const Decision decision = alone(whole(cv::Rect(0, 0, whole.cols, whole.rows / 5)));
@@ -63,7 +63,7 @@ TEST(ViewOfAFrame, OfBrokenCloudsIsOther) {
                            Part{"Bridge_by_Sander_Klootwijk.jpg", 0.4, 0.3, 0.5, 0.2},
                            Part{"picosdeeuropa_by_Aitzol_Berasategi.jpg", 0.05, 0, 0.9, 0.14},
                            Part{"sunset_by_Aitzol_Berasategi.jpg", 0, 0, 1, 0.35}}) {
-    const cv::Mat whole = picture(std::string("/usr/share/backgrounds/") + part.name);
+    const cv::Mat whole = read_picture(std::string("/usr/share/backgrounds/") + part.name);
     ASSERT_FALSE(whole.empty());
     const cv::Mat sky = whole(
         cv::Rect(static_cast<int>(part.x * whole.cols), static_cast<int>(part.y * whole.rows),
@@ -79,7 +79,7 @@ TEST(ViewOfAFrame, OfTheGroundIsNotTakenForTheSky) {
                     skimage = "/usr/lib/python3/dist-packages/skimage/data/";
   for (const std::string& path :
        {opencv + "aero1.jpg", opencv + "graf1.png", skimage + "gravel.png", skimage + "grass.png"}) {
-    const cv::Mat ground = picture(path);
+    const cv::Mat ground = read_picture(path);
     ASSERT_FALSE(ground.empty());
     EXPECT_NE(alone(ground).view, View::other) << path;
   }
@@ -102,7 +102,7 @@ FlightRecord flight_after(const std::vector<cv::Mat>& first) {
     flight.frames.back().info.taken_at_s = static_cast<double>(flight.frames.size());
   };
   for (const cv::Mat& bgr : first) add(bgr);
-  for (const std::string& file : sample_files("nadir", 12)) add(picture(kSampleFrames / file));
+  for (const std::string& file : sample_files("nadir", 12)) add(read_picture(kSampleFrames / file));
   cull::Options options;
   options.keep_repeats = true;
   cull::decide(flight, options);
@@ -111,7 +111,8 @@ FlightRecord flight_after(const std::vector<cv::Mat>& first) {
 
 TEST(ViewOfAFrame, OfGrassBeforeTheStartIsOther) {
   std::vector<cv::Mat> first;
-  for (const std::string& file : sample_files("launch", 2)) first.push_back(picture(kSampleFrames / file));
+  for (const std::string& file : sample_files("launch", 2))
+    first.push_back(read_picture(kSampleFrames / file));
   ASSERT_EQ(first.size(), 2U);
   const FlightRecord flight = flight_after(first);
   for (std::size_t i = 0; i < flight.frames.size(); ++i)

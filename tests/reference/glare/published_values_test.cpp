@@ -5,12 +5,11 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/sun_and_water.h"
 
 namespace lookdown::glare {
 namespace {
-
-constexpr double kRadians = std::numbers::pi / 180;
 
 double utc_s(int year, unsigned month, unsigned day, double hours) {
   using namespace std::chrono;
@@ -78,11 +77,11 @@ TEST(SunPosition, RefractionLiftsTheLowSunOnly) {
 // Fresnel's equations for n = 1.333 and 1.34 (derived).
 TEST(Fresnel, GivesTheKnownReflectances) {
   EXPECT_NEAR(fresnel_reflectance(0, 1.333), 0.020373, 1e-6);
-  EXPECT_NEAR(fresnel_reflectance(40 * kRadians, 1.333), 0.024502, 1e-6);
-  EXPECT_NEAR(fresnel_reflectance(60 * kRadians, 1.333), 0.059691, 1e-6);
+  EXPECT_NEAR(fresnel_reflectance(40 * kDegree, 1.333), 0.024502, 1e-6);
+  EXPECT_NEAR(fresnel_reflectance(60 * kDegree, 1.333), 0.059691, 1e-6);
   EXPECT_NEAR(fresnel_reflectance(0, 1.34), 0.021112, 1e-6);
-  EXPECT_NEAR(fresnel_reflectance(90 * kRadians, 1.333), 1, 1e-9);
-  EXPECT_NEAR(brewster_angle_rad(1.333) / kRadians, 53.123, 5e-4);
+  EXPECT_NEAR(fresnel_reflectance(90 * kDegree, 1.333), 1, 1e-9);
+  EXPECT_NEAR(brewster_angle_rad(1.333) / kDegree, 53.123, 5e-4);
 }
 
 // Cox & Munk, J. Opt. Soc. Am. 44:838 (1954): mean square slope 0.003 + 0.00512 W; nadir view, W = 5 m/s, sun
@@ -93,7 +92,7 @@ TEST(CoxMunk, FacetDensityFollowsTheSlopeDistribution) {
   EXPECT_NEAR(slope, 0.0286, 1e-12);
   const Eigen::Vector3d up(0, 0, 1);
   const auto sun_at = [](double zenith_deg) {
-    return Eigen::Vector3d(std::sin(zenith_deg * kRadians), 0, std::cos(zenith_deg * kRadians));
+    return Eigen::Vector3d(std::sin(zenith_deg * kDegree), 0, std::cos(zenith_deg * kDegree));
   };
   EXPECT_NEAR(facet_density(sun_at(0), up, slope), 11.1297, 1e-4);
   EXPECT_NEAR(facet_density(sun_at(20), up, slope), 3.75284, 1e-5);

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/cull/spectrum/edge_spread.h"
 #include "stages/cull/spectrum/log_periodogram.h"
 #include "stages/cull/spectrum/mtf_lobes.h"
@@ -77,9 +78,9 @@ TEST(BlurOfFrame, NullsOfAMadeSpectrumGiveLengthAndDirection) {
 
 TEST(BlurOfFrame, StraightEdgesOfTheSceneDoNotPassForTheSmear) {
   // Walls put e^2.5 times the power on rays within 6 degrees of 20 degrees; the smear runs along 65 degrees.
-  const double length = 12, turn = 65 * M_PI / 180;
+  const double length = 12, turn = 65 * kDegree;
   const auto walls = [](double fx, double fy) {
-    const double off = std::remainder(std::atan2(fy, fx) - 20 * M_PI / 180, M_PI) / (6 * M_PI / 180);
+    const double off = std::remainder(std::atan2(fy, fx) - 20 * kDegree, M_PI) / (6 * kDegree);
     return std::exp(2.5 * std::exp(-off * off));
   };
   const auto fit = cull::fit_spectrum(
@@ -129,14 +130,14 @@ TEST(BlurOfFrame, WidthOfAStepIsThatOfItsBlur) {
     cv::Mat step(cull::kSpectralTile, cull::kSpectralTile, CV_8U);
     for (int y = 0; y < step.rows; ++y)
       for (int x = 0; x < step.cols; ++x) {
-        const double off = (x - 64) * std::cos(20 * M_PI / 180) + (y - 64) * std::sin(20 * M_PI / 180);
+        const double off = (x - 64) * std::cos(20 * kDegree) + (y - 64) * std::sin(20 * kDegree);
         step.at<std::uint8_t>(y, x) =
             static_cast<std::uint8_t>(std::lround(60 + 140 * 0.5 * std::erfc(-off / sigma / std::sqrt(2.0))));
       }
     const auto edges = cull::edge_histogram(step, 0.3);
     ASSERT_GT(edges.count(), 50) << sigma;
     EXPECT_NEAR(edges.quantile(0.5), sigma, 0.15 * sigma);
-    EXPECT_GT(edges.count(160 * M_PI / 180), 0.6 * edges.count());
+    EXPECT_GT(edges.count(160 * kDegree), 0.6 * edges.count());
   }
 }
 
@@ -194,8 +195,7 @@ TEST(BlurOfFrame, SmearOfKnownLengthIsRecovered) {
 cv::Mat smeared_and_turned(const cv::Mat& sharp, double length, double direction_deg, double turn_px) {
   constexpr int kMoments = 41;
   const cv::Point2d middle(sharp.cols / 2.0, sharp.rows / 2.0);
-  const double angle = direction_deg * M_PI / 180,
-               turn_deg = turn_px / std::hypot(middle.x, middle.y) * 180 / M_PI;
+  const double angle = direction_deg * kDegree, turn_deg = turn_px / std::hypot(middle.x, middle.y) / kDegree;
   cv::Mat sum = cv::Mat::zeros(sharp.size(), CV_32F), seen;
   for (int k = 0; k < kMoments; ++k) {
     const double t = (k + 0.5) / kMoments - 0.5;

@@ -8,6 +8,8 @@
 #include <opencv2/imgproc.hpp>
 #include <random>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::test {
 
 cv::Mat dead_leaves(const cv::Size& size, unsigned seed) {
@@ -27,7 +29,7 @@ cv::Mat dead_leaves(const cv::Size& size, unsigned seed) {
 }
 
 cv::Mat line_kernel(double length_px, double direction_deg) {
-  const double a = direction_deg * std::numbers::pi / 180;
+  const double a = direction_deg * kDegree;
   const int reach = static_cast<int>(std::ceil(length_px / 2)) + 1,
             steps = static_cast<int>(std::ceil(length_px * 20));
   cv::Mat kernel = cv::Mat::zeros(2 * reach + 1, 2 * reach + 1, CV_32F);

@@ -3,17 +3,16 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/level/level.h"
 
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = std::numbers::pi / 180;
-
 Tilt tilt(double off_nadir_deg, double sigma_deg, const char* from) {
   Tilt t;
-  t.down_in_camera = {0, std::sin(off_nadir_deg * kDegrees), std::cos(off_nadir_deg * kDegrees)};
+  t.down_in_camera = {0, std::sin(off_nadir_deg * kDegree), std::cos(off_nadir_deg * kDegree)};
   t.off_nadir_deg = off_nadir_deg;
   t.sigma_deg = sigma_deg;
   t.from = from;

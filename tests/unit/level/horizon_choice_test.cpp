@@ -7,12 +7,10 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = 3.14159265358979323846 / 180;
-
 /// `above_px` the middle of 1000 x 600.
 HorizonGuess guess(double roll_deg, double fine_share, double log_odds, double above_px = 0) {
   HorizonGuess g;
-  const double nx = std::sin(roll_deg * kDegrees), ny = -std::cos(roll_deg * kDegrees);
+  const double nx = std::sin(roll_deg * kDegree), ny = -std::cos(roll_deg * kDegree);
   g.refined.line = {nx, ny, -(nx * 500 + ny * 300) - above_px};
   g.refined.support.fine_share = fine_share;
   g.log_odds = log_odds;
@@ -20,7 +18,7 @@ HorizonGuess guess(double roll_deg, double fine_share, double log_odds, double a
 }
 
 double roll_of(const Eigen::Vector3d& line) {
-  return std::atan2(line.x(), -line.y()) / kDegrees;
+  return std::atan2(line.x(), -line.y()) / kDegree;
 }
 
 TEST(ChooseHorizon, AStraightEdgeIsTakenAsItIs) {
@@ -32,13 +30,13 @@ TEST(ChooseHorizon, AStraightEdgeIsTakenAsItIs) {
 TEST(ChooseHorizon, OverHillsEquallyLikelyLinesAreAveraged) {
   const auto choice = choose_horizon({guess(2, 0.4, 3), guess(4, 0.3, 3)}, {1000, 600});
   EXPECT_NEAR(roll_of(choice.refined.line), 3, 1e-6);
-  EXPECT_NEAR(choice.roll_spread_rad / kDegrees, 1, 1e-6);
+  EXPECT_NEAR(choice.roll_spread_rad / kDegree, 1, 1e-6);
 }
 
 TEST(ChooseHorizon, AFarOffRivalIsNotMixedInButMakesTheAnswerLessSure) {
   const auto choice = choose_horizon({guess(2, 0.4, 3), guess(-18, 0.3, 3)}, {1000, 600});
   EXPECT_NEAR(roll_of(choice.refined.line), 2, 1e-6);
-  EXPECT_GT(choice.roll_spread_rad / kDegrees, 10);
+  EXPECT_GT(choice.roll_spread_rad / kDegree, 10);
 }
 
 HorizonGuess ridge(double roll_deg, double log_odds, double above_px, double own_step) {
@@ -52,7 +50,7 @@ HorizonGuess ridge(double roll_deg, double log_odds, double above_px, double own
 TEST(ChooseHorizon, TheFarRidgeIsTakenThoughTheNearOneIsLikelier) {
   const auto choice = choose_horizon({ridge(4, 5, 0, 3), ridge(1, 3.5, 30, 0.8)}, {1000, 600});
   EXPECT_NEAR(roll_of(choice.refined.line), 1, 1e-6);
-  EXPECT_GT(choice.roll_spread_rad / kDegrees, 2) << "the choice between the two is left open";
+  EXPECT_GT(choice.roll_spread_rad / kDegree, 2) << "the choice between the two is left open";
 }
 
 TEST(ChooseHorizon, ASkyThatDarkensUpwardHasNoEdge) {

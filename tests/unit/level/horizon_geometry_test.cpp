@@ -1,4 +1,5 @@
 #include "stages/level/horizon_geometry.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -11,8 +12,7 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = std::numbers::pi / 180;
-constexpr double kArcMinute = kDegrees / 60;
+constexpr double kArcMinute = kDegree / 60;
 
 Camera camera_3000() {
   Camera camera = assumed_camera(4001, 3001);
@@ -48,12 +48,12 @@ TEST(HorizonGeometry, HorizonLineHasTheDerivedPlaces) {
   for (const Case& c :
        {Case{30, 0, {-232.0508, -232.0508, -232.0508}}, Case{30, 5, {-413.6443, -238.6670, -63.6896}},
         Case{10, -3, {1075.1087, 970.2931, 865.4776}}}) {
-    const Eigen::Vector3d up = up_from_attitude({c.roll_deg * kDegrees, -c.depression_deg * kDegrees}, 1);
+    const Eigen::Vector3d up = up_from_attitude({c.roll_deg * kDegree, -c.depression_deg * kDegree}, 1);
     const Eigen::Vector3d line = horizon_line(camera_3000(), up);
     for (int i = 0; i < 3; ++i) EXPECT_NEAR(y_at(line, 2000.0 * i), c.y[i], 5e-5);
     const Attitude back = attitude_from_up(up_from_line(camera_3000(), line), 1);
-    EXPECT_NEAR(back.roll_rad / kDegrees, c.roll_deg, 1e-9);
-    EXPECT_NEAR(back.pitch_rad / kDegrees, -c.depression_deg, 1e-9);
+    EXPECT_NEAR(back.roll_rad / kDegree, c.roll_deg, 1e-9);
+    EXPECT_NEAR(back.pitch_rad / kDegree, -c.depression_deg, 1e-9);
   }
 }
 
@@ -62,7 +62,7 @@ TEST(HorizonGeometry, HorizonLineHasTheDerivedPlaces) {
 TEST(HorizonGeometry, HorizonOfATiltedFrameLiesAtTheCotangent) {
   for (const auto& [tilt_deg, distance_px] : {std::pair{10.0, 17013.85}, std::pair{30.0, 5196.15}}) {
     const Eigen::Vector3d line =
-        horizon_line(camera_3000(), up_from_attitude({0, (tilt_deg - 90) * kDegrees}, 1));
+        horizon_line(camera_3000(), up_from_attitude({0, (tilt_deg - 90) * kDegree}, 1));
     const double distance = std::abs(line.x() * 2000 + line.y() * 1500 + line.z()) / line.head<2>().norm();
     EXPECT_NEAR(distance, distance_px, 0.005);
   }

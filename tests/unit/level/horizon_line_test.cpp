@@ -1,4 +1,5 @@
 #include "stages/level/search/horizon_line.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -13,8 +14,6 @@
 
 namespace lookdown::level {
 namespace {
-
-constexpr double kDegrees = std::numbers::pi / 180;
 
 Camera plain_camera(int width_px, int height_px) {
   Camera camera = assumed_camera(width_px, height_px);
@@ -36,10 +35,10 @@ TEST(HorizonLine, RollAndPitchOfADrawnHorizonAreRecovered) {
   for (const double roll_deg : {0.0, 12.0, -35.0, 58.0})
     for (const double pitch_deg : {-18.0, 0.0, 9.0}) {
       const Camera camera = plain_camera(720, 480);
-      const Attitude given{roll_deg * kDegrees, pitch_deg * kDegrees};
+      const Attitude given{roll_deg * kDegree, pitch_deg * kDegree};
       const Attitude found = found_in(drawn_scene(camera, given, 1, seed++), camera, 1);
-      EXPECT_NEAR(found.roll_rad / kDegrees, roll_deg, 0.1) << "pitch " << pitch_deg;
-      EXPECT_NEAR(found.pitch_rad / kDegrees, pitch_deg, 0.1) << "roll " << roll_deg;
+      EXPECT_NEAR(found.roll_rad / kDegree, roll_deg, 0.1) << "pitch " << pitch_deg;
+      EXPECT_NEAR(found.pitch_rad / kDegree, pitch_deg, 0.1) << "roll " << roll_deg;
     }
 }
 
@@ -47,19 +46,19 @@ TEST(HorizonLine, BarrelDistortionBendsTheHorizonButNotTheAnswer) {
   Camera camera = plain_camera(720, 480);
   camera.k1 = -0.18;
   camera.k2 = 0.03;
-  const Attitude given{7 * kDegrees, -14 * kDegrees};
+  const Attitude given{7 * kDegree, -14 * kDegree};
   const Attitude found = found_in(drawn_scene(camera, given, 1, 5), camera, 1);
-  EXPECT_NEAR(found.roll_rad / kDegrees, 7, 0.1);
-  EXPECT_NEAR(found.pitch_rad / kDegrees, -14, 0.1);
+  EXPECT_NEAR(found.roll_rad / kDegree, 7, 0.1);
+  EXPECT_NEAR(found.pitch_rad / kDegree, -14, 0.1);
 }
 
 TEST(HorizonLine, PortraitFramesGiveTheRollOfTheFrameAsDisplayed) {
   for (const int orientation : {6, 8, 3}) {
     const Camera camera = plain_camera(720, 480);
-    const Attitude given{-6 * kDegrees, -10 * kDegrees};
+    const Attitude given{-6 * kDegree, -10 * kDegree};
     const Attitude found = found_in(drawn_scene(camera, given, orientation, 9), camera, orientation);
-    EXPECT_NEAR(found.roll_rad / kDegrees, -6, 0.1) << "orientation " << orientation;
-    EXPECT_NEAR(found.pitch_rad / kDegrees, -10, 0.1) << "orientation " << orientation;
+    EXPECT_NEAR(found.roll_rad / kDegree, -6, 0.1) << "orientation " << orientation;
+    EXPECT_NEAR(found.pitch_rad / kDegree, -10, 0.1) << "orientation " << orientation;
   }
 }
 
@@ -70,12 +69,12 @@ TEST(HorizonLine, TheFarRidgeIsFoundThroughThickAndThinHaze) {
   int level = 0, frames = 0;
   for (const double visibility_m : {8000.0, 40000.0})
     for (unsigned seed = 1; seed <= 5; ++seed, ++frames) {
-      const Attitude given{(9.0 * seed - 27) * kDegrees, -6 * kDegrees};
+      const Attitude given{(9.0 * seed - 27) * kDegree, -6 * kDegree};
       const cv::Mat3b picture = hazy_ridges(camera, given, visibility_m, seed);
       const auto guesses = horizon_guesses(picture, camera, 1);
       ASSERT_FALSE(guesses.empty());
       const Eigen::Vector3d line = choose_horizon(guesses, picture, camera).refined.line;
-      level += std::abs(std::atan2(line.x(), -line.y()) - given.roll_rad) < kDegrees;
+      level += std::abs(std::atan2(line.x(), -line.y()) - given.roll_rad) < kDegree;
     }
   EXPECT_GE(level, frames - 1);
 }
@@ -101,7 +100,7 @@ TEST(HorizonLine, EvenAndTinyPicturesHaveNoHorizon) {
 // A frame read at a reduced size must give the same line as the full frame: pixel centres are kept.
 TEST(HorizonLine, FindReportsTheLineInPixelsOfTheFrameAsStored) {
   const Camera camera = plain_camera(2400, 1600);
-  const Attitude given{4 * kDegrees, -12 * kDegrees};
+  const Attitude given{4 * kDegree, -12 * kDegree};
   const auto path = std::filesystem::temp_directory_path() / "lookdown_level_find.png";
   cv::imwrite(path.string(), drawn_scene(camera, given, 1, 21));
   FrameSource source;
@@ -122,7 +121,7 @@ TEST(HorizonLine, FindReportsTheLineInPixelsOfTheFrameAsStored) {
   EXPECT_NEAR(std::hypot(line[0], line[1]), 1, 1e-12);
   // The horizon below the middle column: f tan(pitch) above the principal point over cos(roll), positive on
   // the sky side.
-  const double y = camera.cy_px + camera.fy_px * std::tan(-12 * kDegrees) / std::cos(4 * kDegrees);
+  const double y = camera.cy_px + camera.fy_px * std::tan(-12 * kDegree) / std::cos(4 * kDegree);
   EXPECT_NEAR(line[0] * camera.cx_px + line[1] * y + line[2], 0, 1.5);
   EXPECT_GT(line[0] * camera.cx_px + line[1] * (y - 100) + line[2], 0);
   ASSERT_EQ(finding.tilts.size(), 1U);

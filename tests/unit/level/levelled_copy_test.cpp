@@ -9,13 +9,12 @@
 #include <opencv2/imgcodecs.hpp>
 #include <set>
 
+#include "pipeline/base/angles.h"
 #include "stages/level/level.h"
 #include "tests/unit/level/drawn_scene.h"
 
 namespace lookdown::level {
 namespace {
-
-constexpr double kDegrees = std::numbers::pi / 180;
 
 class LevelledCopy : public testing::Test {
  protected:
@@ -37,7 +36,7 @@ class LevelledCopy : public testing::Test {
     record.source.orientation = orientation;
     record.info.camera = assumed_camera(720, 480);
     cv::imwrite(record.source.path.string(),
-                drawn_scene(record.info.camera, {roll_deg * kDegrees, -8 * kDegrees}, orientation, 4),
+                drawn_scene(record.info.camera, {roll_deg * kDegree, -8 * kDegree}, orientation, 4),
                 {cv::IMWRITE_JPEG_QUALITY, 95});
     const auto file = Exiv2::ImageFactory::open(record.source.path.string());
     file->readMetadata();

@@ -1,4 +1,5 @@
 #include "stages/level/copies/levelled_view.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -12,14 +13,12 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = std::numbers::pi / 180;
-
 // A rectangle of the frame's own shape in a w x h frame turned by r: both of its sides must fit, so its scale
 // is min(w / (w cos r + h sin r), h / (w sin r + h cos r)); derived.
 TEST(LevelledView, LargestCleanRectangleHasTheDerivedSize) {
   for (const double roll_deg : {0.0, 1.0, 5.0, 20.0}) {
     const Camera camera = assumed_camera(1200, 800);
-    const double r = roll_deg * kDegrees, w = 1199, h = 799, aspect = w / h;
+    const double r = roll_deg * kDegree, w = 1199, h = 799, aspect = w / h;
     const auto found = largest_clean_rectangle(turned_view(camera, r, 1), aspect);
     ASSERT_TRUE(found);
     const double scale =
@@ -32,7 +31,7 @@ TEST(LevelledView, LargestCleanRectangleHasTheDerivedSize) {
 TEST(LevelledView, TheCleanRectangleShowsOnlyTheFrameUnderDistortion) {
   Camera camera = assumed_camera(1200, 800);
   camera.k1 = -0.15;
-  const LevelledView view = turned_view(camera, 8 * kDegrees, 1);
+  const LevelledView view = turned_view(camera, 8 * kDegree, 1);
   const auto r = largest_clean_rectangle(view, 1.5);
   ASSERT_TRUE(r);
   for (double t = 0; t <= 1; t += 0.01) {
@@ -44,10 +43,10 @@ TEST(LevelledView, TheCleanRectangleShowsOnlyTheFrameUnderDistortion) {
 // Turning back a horizon that falls to the right: two points of one view row must lie on a line with that
 // slope in the frame.
 TEST(LevelledView, ViewRowsRunAlongTheHorizon) {
-  const LevelledView view = turned_view(assumed_camera(1200, 800), 10 * kDegrees, 1);
+  const LevelledView view = turned_view(assumed_camera(1200, 800), 10 * kDegree, 1);
   const auto left = view.source_of(-200, 0), right = view.source_of(200, 0);
   ASSERT_TRUE(left && right);
-  EXPECT_NEAR(std::atan2(right->y - left->y, right->x - left->x) / kDegrees, 10, 1e-9);
+  EXPECT_NEAR(std::atan2(right->y - left->y, right->x - left->x) / kDegree, 10, 1e-9);
 }
 
 TEST(LevelledView, PortraitFramesAreShownUpright) {
@@ -67,7 +66,7 @@ TEST(LevelledView, PortraitFramesAreShownUpright) {
 TEST(LevelledView, UprightViewOfATiltedFrameIsCentredOnTheNadirPoint) {
   Camera camera = assumed_camera(4001, 3001);
   camera.fx_px = camera.fy_px = 3000;
-  const double tilt = 10 * kDegrees;
+  const double tilt = 10 * kDegree;
   const Eigen::Vector3d down(0, std::sin(tilt), std::cos(tilt));
   const auto nadir = upright_view(camera, down, 1).source_of(0, 0);
   ASSERT_TRUE(nadir);
@@ -78,7 +77,7 @@ TEST(LevelledView, UprightViewOfATiltedFrameIsCentredOnTheNadirPoint) {
 // In an upright view toward the horizon verticals stay vertical and the horizon lies at y = 0.
 TEST(LevelledView, UprightViewPutsTheHorizonOnARow) {
   Camera camera = assumed_camera(1200, 800);
-  const Eigen::Vector3d up = up_from_attitude({12 * kDegrees, -15 * kDegrees}, 1);
+  const Eigen::Vector3d up = up_from_attitude({12 * kDegree, -15 * kDegree}, 1);
   const LevelledView view = upright_view(camera, -up, 1);
   const Eigen::Vector3d line = horizon_line(camera, up);
   for (const double x : {-300.0, 0.0, 250.0}) {

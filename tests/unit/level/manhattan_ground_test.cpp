@@ -9,8 +9,6 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = 3.14159265358979323846 / 180;
-
 /// A camera 30 m up, tilted `tilt` about its x axis, then turned; sees points of the world as z = 1 plane
 /// positions.
 struct Onlooker {
@@ -20,8 +18,8 @@ struct Onlooker {
     Eigen::Matrix3d straight;
     straight << 1, 0, 0, 0, -1, 0, 0, 0, -1;
     camera_from_world =
-        Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d::UnitX()).toRotationMatrix() *
-        Eigen::AngleAxisd(heading_deg * kDegrees, Eigen::Vector3d::UnitZ()).toRotationMatrix() * straight;
+        Eigen::AngleAxisd(tilt_deg * kDegree, Eigen::Vector3d::UnitX()).toRotationMatrix() *
+        Eigen::AngleAxisd(heading_deg * kDegree, Eigen::Vector3d::UnitZ()).toRotationMatrix() * straight;
   }
   Eigen::Vector2d see(const Eigen::Vector3d& world) const {
     const Eigen::Vector3d p = camera_from_world * (world - Eigen::Vector3d(0, 0, 30));
@@ -37,12 +35,12 @@ struct Onlooker {
 /// degrees.
 std::vector<StraightEdge> beds(const Onlooker& onlooker, double askew_deg, unsigned seed) {
   std::mt19937 random(seed);
-  std::uniform_real_distribution<double> place(-11, 11), askew(-askew_deg * kDegrees, askew_deg * kDegrees);
-  std::normal_distribution<double> scatter(0, 0.15 * kDegrees);
+  std::uniform_real_distribution<double> place(-11, 11), askew(-askew_deg * kDegree, askew_deg * kDegree);
+  std::normal_distribution<double> scatter(0, 0.15 * kDegree);
   std::vector<StraightEdge> edges;
   for (int i = 0; i < 60; ++i) {
     const Eigen::Vector3d from(place(random), place(random), 0);
-    const double heading = (i % 2) * 90 * kDegrees + askew(random);
+    const double heading = (i % 2) * 90 * kDegree + askew(random);
     const Eigen::Vector3d to = from + 5 * Eigen::Vector3d(std::cos(heading), std::sin(heading), 0);
     StraightEdge edge = onlooker.edge(from, to);
     edge.direction = Eigen::Rotation2Dd(scatter(random)) * edge.direction;

@@ -11,8 +11,6 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kDegrees = 3.14159265358979323846 / 180;
-
 /// A light sky over dark ground, 600 x 400, the skyline level at y = 200 but for a hill of straight slopes.
 cv::Mat3b hill(int from_px, int top_px, int to_px, int height_px) {
   cv::Mat3b picture(400, 600, cv::Vec3b(220, 205, 190));
@@ -30,13 +28,13 @@ Camera plain_camera() {
 }
 
 double roll_deg(const Eigen::Vector3d& line) {
-  return std::atan2(line.x(), -line.y()) / kDegrees;
+  return std::atan2(line.x(), -line.y()) / kDegree;
 }
 
 TEST(SkylineCourse, ALineAlongOneSlopeOfAHillComesBackToTheLevel) {
   const cv::Mat3b picture = hill(180, 330, 400, 14);  // 150 px of slope at 5.3 degrees
   // Along the slope's upper half and out into the sky.
-  const double slope = 4 * kDegrees;
+  const double slope = 4 * kDegree;
   const Eigen::Vector3d normal(-std::sin(slope), -std::cos(slope), 0);
   Eigen::Vector3d first = normal;
   first.z() = -normal.dot(Eigen::Vector3d(300, 190, 0));
@@ -50,7 +48,7 @@ TEST(SkylineCourse, ALevelSkylineStaysWhereItIs) {
   const auto course = skyline_course(hill(200, 200, 200, 0), plain_camera(), {0, -1, 200});
   ASSERT_TRUE(course);
   EXPECT_NEAR(roll_deg(course->line), 0, 0.02);
-  EXPECT_LT(course->roll_spread_rad / kDegrees, 0.05);
+  EXPECT_LT(course->roll_spread_rad / kDegree, 0.05);
 }
 
 TEST(SkylineCourse, AnEvenPictureHasNone) {

@@ -1,4 +1,5 @@
 #include "stages/level/sun_tilt.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -11,8 +12,6 @@
 
 namespace lookdown::level {
 namespace {
-
-constexpr double kDegrees = std::numbers::pi / 180;
 
 Camera camera_3000() {
   Camera camera = assumed_camera(6001, 4001);
@@ -52,9 +51,9 @@ Seen askew(double tilt_deg, double axis_rad, double elevation_deg, double azimut
   Seen seen;
   seen.camera.k1 = -0.08;
   seen.pose.world_from_camera =
-      Eigen::AngleAxisd(tilt_deg * kDegrees, Eigen::Vector3d(std::cos(axis_rad), std::sin(axis_rad), 0)) *
+      Eigen::AngleAxisd(tilt_deg * kDegree, Eigen::Vector3d(std::cos(axis_rad), std::sin(axis_rad), 0)) *
       seen.pose.world_from_camera;
-  const double e = elevation_deg * kDegrees;
+  const double e = elevation_deg * kDegree;
   const Eigen::Vector3d to_sun(std::sin(azimuth_rad) * std::cos(e), std::cos(azimuth_rad) * std::cos(e),
                                std::sin(e));
   const Eigen::Vector3d normal(0, 0, 1);
@@ -83,7 +82,7 @@ TEST(SunTilt, FindsTheVerticalOfACameraThatHangsAskew) {
 // at most.
 TEST(SunTilt, StatesHowFarMarksThatAreOffMoveIt) {
   const Seen seen = askew(9, 0.3, 65, 2);
-  const double half_degree_px = 3000 * 0.5 * kDegrees;
+  const double half_degree_px = 3000 * 0.5 * kDegree;
   for (const auto& [dx, dy] : {std::pair{1, 0}, {-1, 0}, {0, 1}, {0, -1}}) {
     SunMarks marks = seen.marks;
     marks.mirror_point->x += dx * half_degree_px;
@@ -91,7 +90,7 @@ TEST(SunTilt, StatesHowFarMarksThatAreOffMoveIt) {
     const auto tilt = tilt_from_sun(marks, seen.camera, std::nullopt);
     ASSERT_TRUE(tilt);
     const Eigen::Vector3d found(tilt->down_in_camera[0], tilt->down_in_camera[1], tilt->down_in_camera[2]);
-    const double off_deg = std::acos(std::min(1.0, found.dot(down_in_camera(seen.pose)))) / kDegrees;
+    const double off_deg = std::acos(std::min(1.0, found.dot(down_in_camera(seen.pose)))) / kDegree;
     EXPECT_GT(off_deg, 0.1);
     EXPECT_LT(off_deg, 3 * tilt->sigma_deg);
   }

@@ -1,4 +1,5 @@
 #include "stages/measure/measure.h"
+#include "pipeline/base/angles.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -187,7 +188,7 @@ TEST(Align, RecoversAKnownTurnAndShift) {
   // The same flight on a grid that is turned by 8 degrees and shifted: every homography gets that motion in
   // front.
   test::SmallFlight second = test::make_small_flight({.columns = 4, .rows = 4, .tilt_deg = 1});
-  const double turn = 8 * M_PI / 180;
+  const double turn = 8 * kDegree;
   Eigen::Matrix3d moved;
   moved << std::cos(turn), -std::sin(turn), 90, std::sin(turn), std::cos(turn), 5, 0, 0, 1;
   for (FrameRecord& frame : second.record.frames)

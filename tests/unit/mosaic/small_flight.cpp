@@ -9,6 +9,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_view.h"
@@ -122,7 +123,7 @@ SmallFlight make_small_flight(const SmallFlightPlan& plan) {
     frame.placement.pose = straight_down(centre, 0.15 * i);
     const Eigen::Vector3d axis(std::cos(1.7 * i), std::sin(1.7 * i), 0);
     frame.placement.pose.world_from_camera =
-        Eigen::AngleAxisd(plan.tilt_deg * M_PI / 180, axis).toRotationMatrix() *
+        Eigen::AngleAxisd(plan.tilt_deg * kDegree, axis).toRotationMatrix() *
         frame.placement.pose.world_from_camera;
     frame.placement.mosaic_from_frame.matrix =
         mosaic_from_ground * ground_from_frame(frame.placement.pose, frame.placement.camera).matrix;

@@ -1,4 +1,5 @@
 // The adjustment on made-up networks: known cameras over a known plane, sightings with Gaussian errors.
+#include "pipeline/base/angles.h"
 #include "stages/place/adjustment/network.h"
 
 #include <gtest/gtest.h>
@@ -94,7 +95,7 @@ double worst_tilt_error_deg(const MadeUp& made) {
   for (std::size_t f = 0; f < made.poses.size(); ++f) {
     const Eigen::Vector3d truth = down_in_camera(made.poses[f]),
                           found = down_in_camera(made.network.poses[f]);
-    worst = std::max(worst, std::atan2(truth.cross(found).norm(), truth.dot(found)) * 180 / std::numbers::pi);
+    worst = std::max(worst, std::atan2(truth.cross(found).norm(), truth.dot(found)) / kDegree);
   }
   return worst;
 }

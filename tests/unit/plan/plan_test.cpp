@@ -1,4 +1,5 @@
 #include "stages/plan/plan.h"
+#include "pipeline/base/angles.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -88,7 +89,7 @@ TEST(Rows, GlintEntersWithTheHighSun) {
     const bool can_enter = row.sun.elevation_deg > plan.shot.clear_below_elevation_deg;
     EXPECT_EQ(row.glint == Glint::in_frame || row.glint == Glint::out_if_turned, can_enter)
         << row.minute_of_day;
-    EXPECT_NEAR(row.shadow_per_m, 1 / std::tan(row.sun.elevation_deg * std::numbers::pi / 180), 1e-12);
+    EXPECT_NEAR(row.shadow_per_m, 1 / std::tan(row.sun.elevation_deg * kDegree), 1e-12);
   }
 }
 

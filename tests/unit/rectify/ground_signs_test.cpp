@@ -11,8 +11,6 @@
 namespace lookdown::rectify {
 namespace {
 
-constexpr double kDegrees = 3.14159265358979323846 / 180;
-
 std::filesystem::path table(const std::string& text) {
   const auto path = std::filesystem::temp_directory_path() /
                     ("lookdown_ground_signs_" + std::to_string(::getpid()) + ".csv");
@@ -28,7 +26,7 @@ Camera plain_camera() {
 
 /// 30 m up, tilted 50 degrees from straight down, looking north.
 Pose oblique_pose() {
-  const double tilt = 50 * kDegrees;
+  const double tilt = 50 * kDegree;
   Pose pose;
   pose.world_from_camera << 1, 0, 0, 0, -std::cos(tilt), std::sin(tilt), 0, -std::sin(tilt), -std::cos(tilt);
   pose.centre = Eigen::Vector3d(0, 0, 30);

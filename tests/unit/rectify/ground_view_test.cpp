@@ -4,14 +4,13 @@
 #include <cmath>
 #include <numbers>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/rectify/ground_resolution.h"
 #include "stages/rectify/rectify.h"
 
 namespace lookdown::rectify {
 namespace {
-
-constexpr double kDegrees = std::numbers::pi / 180;
 
 Camera camera_3000() {
   Camera camera = assumed_camera(4001, 3001);
@@ -20,7 +19,7 @@ Camera camera_3000() {
 }
 
 Pose tilted(double tilt_deg, double height_m) {
-  return pose_from_down(Eigen::Vector3d(0, std::sin(tilt_deg * kDegrees), std::cos(tilt_deg * kDegrees)),
+  return pose_from_down(Eigen::Vector3d(0, std::sin(tilt_deg * kDegree), std::cos(tilt_deg * kDegree)),
                         height_m);
 }
 

@@ -12,6 +12,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/base/files/cache.h"
 
 namespace lookdown::test {
@@ -191,7 +192,7 @@ void make_oblique(FrameRecord& frame) {
   frame.placement.why_not = "no overlap found";
   frame.tilt.reset();
   Horizon horizon;
-  const double roll = 6 * std::numbers::pi / 180;
+  const double roll = 6 * kDegree;
   // The sky lies towards smaller y: the line's normal points there.
   horizon.line = {std::sin(roll), -std::cos(roll), 0};
   horizon.line[2] =

@@ -4,6 +4,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core.hpp>
 
+#include "pipeline/base/angles.h"
 #include "stages/report/overlay_shapes.h"
 #include "stages/report/words/flight_figures.h"
 
@@ -40,7 +41,7 @@ double height_at(const Outline& line, double x) {
 // up).
 TEST(HorizonShape, PassesThroughTheDerivedPoints) {
   FrameRecord frame = frame_3000();
-  const double down = 10 * M_PI / 180, roll = -3 * M_PI / 180;
+  const double down = 10 * kDegree, roll = -3 * kDegree;
   const Eigen::Vector3d up(std::sin(roll) * std::cos(down), -std::cos(roll) * std::cos(down),
                            -std::sin(down));
   Eigen::Vector3d line = horizon_line(frame.info.camera, up);
@@ -94,7 +95,7 @@ TEST(Footprint, IsAsLargeAsHeightAndFocalLengthSay) {
 
 TEST(Footprint, OfAFrameThatSeesTheHorizonIsEmpty) {
   FrameRecord frame = placed_straight_down(50, 50, 30, 0);
-  const double lean = 80 * M_PI / 180;
+  const double lean = 80 * kDegree;
   Eigen::Matrix3d turn;
   turn << 1, 0, 0, 0, std::cos(lean), -std::sin(lean), 0, std::sin(lean), std::cos(lean);
   frame.placement.pose.world_from_camera = frame.placement.pose.world_from_camera * turn;
@@ -123,7 +124,7 @@ TEST(MosaicPosition, OfAGroundPointFollowsThePlacement) {
 // f = 3000, tilt 10 degrees: the nadir point lies f tan t = 528.981 px from the principal point (derived).
 TEST(PlumbPoint, LiesAsFarFromTheMiddleAsTheTiltSays) {
   FrameRecord frame = frame_3000();
-  const double tilt = 10 * M_PI / 180;
+  const double tilt = 10 * kDegree;
   frame.tilt = Tilt{{0, std::sin(tilt), std::cos(tilt)}, 10, 0.1, "placement"};
   const auto spot = plumb_point(frame);
   ASSERT_TRUE(spot);

@@ -30,19 +30,19 @@ struct Box {
 };
 
 /// Where things stand on a sheet.
-struct Layout {
+struct SheetLayout {
   double paper_wide_mm = 0, paper_high_mm = 0;
   Box map, panel;
   bool panel_at_side = false;
 };
 
 /// ISO 216: A0 is 841 x 1189 mm, each next one half of it.
-Layout layout_of(const std::string& paper, bool landscape, bool panel_at_side) {
+SheetLayout layout_of(const std::string& paper, bool landscape, bool panel_at_side) {
   double wide = 841, high = 1189;
   for (int halvings = paper.size() == 2 ? paper[1] - '0' : 3; halvings > 0; --halvings)
     std::tie(wide, high) = std::pair(std::floor(high / 2), wide);
   if (landscape) std::swap(wide, high);
-  Layout layout{wide, high, {}, {}, panel_at_side};
+  SheetLayout layout{wide, high, {}, {}, panel_at_side};
   const double inner_wide = wide - 2 * kMarginMm, inner_high = high - 2 * kMarginMm;
   const double foot = panel_at_side ? 0 : kFootPanelMm, side = panel_at_side ? kSidePanelMm : 0;
   layout.map = {kMarginMm + kLabelsMm, kMarginMm + foot + kLabelsMm, inner_wide - side - kLabelsMm,
@@ -54,19 +54,19 @@ Layout layout_of(const std::string& paper, bool landscape, bool panel_at_side) {
   return layout;
 }
 
-struct Choice {
-  Layout layout;
+struct ChosenSheet {
+  SheetLayout layout;
   int scale = 0;
 };
 
 /// The largest picture on one sheet; with a given scale the fewest sheets.
-Choice choose_layout(const Canvas& canvas, double gsd_m, const std::string& paper, int scale) {
+ChosenSheet choose_layout(const Canvas& canvas, double gsd_m, const std::string& paper, int scale) {
   const double width_m = canvas.width_px * gsd_m, height_m = canvas.height_px * gsd_m;
-  Choice best;
+  ChosenSheet best;
   double best_cost = INFINITY;
   for (const bool landscape : {width_m >= height_m, width_m < height_m})
     for (const bool at_side : {false, true}) {
-      const Layout layout = layout_of(paper, landscape, at_side);
+      const SheetLayout layout = layout_of(paper, landscape, at_side);
       const int own = scale > 0 ? scale : fitting_scale(width_m, height_m, layout.map.wide, layout.map.high);
       const double sheets = std::ceil(width_m * 1e3 / own / layout.map.wide - 1e-9) *
                             std::ceil(height_m * 1e3 / own / layout.map.high - 1e-9);
@@ -143,8 +143,8 @@ std::string place_in_words(const Canvas& canvas) {
                     : std::string("Local coordinates in metres");
 }
 
-void draw_panel(PdfPage& page, const Layout& layout, const Canvas& canvas, const PrintText& text, int scale,
-                const std::string& sheet) {
+void draw_panel(PdfPage& page, const SheetLayout& layout, const Canvas& canvas, const PrintText& text,
+                int scale, const std::string& sheet) {
   constexpr const char* kCaution =
       "Made from pictures taken from the air; not a licensed survey. What stands above the plane leans.";
   const Box& panel = layout.panel;

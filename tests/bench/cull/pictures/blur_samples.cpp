@@ -7,6 +7,8 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::bench {
 namespace {
 
@@ -109,7 +111,7 @@ BlurRecipe random_blur(BlurKind kind, const CameraRecipe& camera, std::mt19937& 
 }
 
 cv::Mat smear_kernel(double smear_px, double smear_deg, double bend_rad) {
-  const double a = smear_deg * std::numbers::pi / 180;
+  const double a = smear_deg * kDegree;
   const int reach = static_cast<int>(std::ceil(smear_px / 2)) + 1;
   cv::Mat kernel = cv::Mat::zeros(2 * reach + 1, 2 * reach + 1, CV_32F);
   const int steps = std::max(1, static_cast<int>(std::ceil(smear_px * 16)));
@@ -145,7 +147,7 @@ namespace {
 
 /// Gaussian of the lens, wider in one direction than across it.
 cv::Mat lens_kernel(const CameraRecipe& camera, double added_sigma_px) {
-  const double a = camera.astigmatism_deg * std::numbers::pi / 180, root = std::sqrt(camera.astigmatism);
+  const double a = camera.astigmatism_deg * kDegree, root = std::sqrt(camera.astigmatism);
   const double wide = std::hypot(camera.lens_sigma_px * root, added_sigma_px),
                narrow = std::hypot(camera.lens_sigma_px / root, added_sigma_px);
   const int reach = static_cast<int>(std::ceil(4 * wide)) + 1;
@@ -161,7 +163,7 @@ cv::Mat lens_kernel(const CameraRecipe& camera, double added_sigma_px) {
 
 /// Mean of what the camera sees while it moves and turns.
 cv::Mat turned(const cv::Mat& light, const BlurRecipe& r) {
-  const double a = r.smear_deg * std::numbers::pi / 180;
+  const double a = r.smear_deg * kDegree;
   const double corner_px = std::abs(r.turn_rad) * std::hypot(light.cols, light.rows) / 2;
   const int steps = static_cast<int>(std::ceil(1.5 * (r.smear_px + corner_px))) + 2;
   const double cx = (light.cols - 1) / 2.0, cy = (light.rows - 1) / 2.0;

@@ -3,6 +3,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
+
 #include "pictures/blur_samples.h"
 
 namespace lookdown::bench {
@@ -119,7 +121,7 @@ cv::Mat courses(const cv::Size& size, Random& random) {
                spread = uniform(random, 0.02, 0.15), uneven = uniform(random, 0, 0.08);
   cv::Mat picture(size, CV_32FC3, joint);
   const double reach = std::hypot(size.width, size.height) / 2 + length;
-  const double c = std::cos(turn * std::numbers::pi / 180), s = std::sin(turn * std::numbers::pi / 180);
+  const double c = std::cos(turn * kDegree), s = std::sin(turn * kDegree);
   for (double v = -reach; v < reach; v += height)
     for (double u = -reach + uniform(random, 0, length); u < reach; u += length) {
       std::vector<cv::Point> outline;
@@ -207,7 +209,7 @@ cv::Mat ripples(const cv::Size& size, Random& random) {
   const int reach = static_cast<int>(std::ceil(2.5 * along));
   cv::Mat line = cv::getGaussianKernel(2 * reach + 1, along, CV_32F),
           kernel = cv::Mat::zeros(2 * reach + 1, 2 * reach + 1, CV_32F);
-  const double t = turn * std::numbers::pi / 180;
+  const double t = turn * kDegree;
   for (int i = -reach; i <= reach; ++i)
     kernel.at<float>(reach + static_cast<int>(std::lround(i * std::sin(t))),
                      reach + static_cast<int>(std::lround(i * std::cos(t)))) += line.at<float>(i + reach);

@@ -12,6 +12,7 @@
 #include <ostream>
 #include <random>
 
+#include "pipeline/base/angles.h"
 #include "separation.h"
 #include "stages/cull/blur/blur_estimate.h"
 #include "training/network_training.h"
@@ -26,7 +27,7 @@ constexpr double kPi = std::numbers::pi;
 constexpr int kFolds = 2;
 
 double width_along(const BlurRecipe& r, double angle_rad) {
-  const double along = r.smear_px * std::cos(angle_rad - r.smear_deg * kPi / 180);
+  const double along = r.smear_px * std::cos(angle_rad - r.smear_deg * kDegree);
   return std::sqrt(std::pow(r.sigma_across_px(), 2) + along * along / 12);
 }
 
@@ -203,7 +204,7 @@ void print_scores(std::ostream& out, const char* name, const BlurNetworks& netwo
     (r.smear_px >= 3 ? moved : still).push_back(answer[cull::kLogOddsSmeared]);
     if (r.smear_px >= 4 && r.smear_px <= 25) {
       length_error.push_back(std::abs(std::exp(answer[cull::kLogSmear]) / r.smear_px - 1));
-      turn_error.push_back(turn_between(s.fits.smear.direction_rad * 180 / kPi, r.smear_deg));
+      turn_error.push_back(turn_between(s.fits.smear.direction_rad / kDegree, r.smear_deg));
     }
     if (!r.smeared() && r.sigma_px >= 1.3)
       sigma_error.push_back(std::abs(std::exp(answer[cull::kLogNarrowest]) / r.sigma_across_px() - 1));

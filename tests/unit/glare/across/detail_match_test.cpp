@@ -7,10 +7,11 @@
 namespace lookdown::glare {
 namespace {
 
-constexpr int kWidth = 480, kHeight = 320;
+constexpr int kGrainWidth = 480, kGrainHeight = 320;
 
 // Detail of about 2 px, of a standard deviation in levels, about `level`.
-cv::Mat grain(std::uint64_t seed, double sigma, cv::Size size = {kWidth, kHeight}, double level = 110) {
+cv::Mat grain(std::uint64_t seed, double sigma, cv::Size size = {kGrainWidth, kGrainHeight},
+              double level = 110) {
   cv::RNG random(seed);
   cv::Mat out(size, CV_32FC1);
   random.fill(out, cv::RNG::NORMAL, 0, 1);
@@ -47,10 +48,10 @@ struct TwoViews {
 TwoViews two_views(const cv::Mat& pond, const cv::Mat& pond_of_other, int placing_error_px = 0) {
   const cv::Mat ground = grain(1, 6);
   cv::Mat own = ground.clone(), other = ground.clone();
-  const cv::Rect right(kWidth / 2, 0, kWidth / 2, kHeight);
+  const cv::Rect right(kGrainWidth / 2, 0, kGrainWidth / 2, kGrainHeight);
   pond.copyTo(own(right));
   pond_of_other.copyTo(other(right));
-  cv::Mat bgr(kHeight, kWidth, CV_8UC3, cv::Scalar(60, 120, 90));
+  cv::Mat bgr(kGrainHeight, kGrainWidth, CV_8UC3, cv::Scalar(60, 120, 90));
   bgr(right).setTo(cv::Scalar(70, 60, 40));
   return {stored(own, 11), stored(shifted(other, placing_error_px, -placing_error_px), 12), bgr};
 }
@@ -62,12 +63,12 @@ cv::Mat odds(const TwoViews& views) {
 }
 
 double mean_of(const cv::Mat& plane, bool right) {
-  const int quarter = kWidth / 4;
-  return cv::mean(
-      plane(cv::Rect(right ? kWidth / 2 + quarter / 2 : quarter / 2, 60, quarter, kHeight - 120)))[0];
+  const int quarter = kGrainWidth / 4;
+  return cv::mean(plane(
+      cv::Rect(right ? kGrainWidth / 2 + quarter / 2 : quarter / 2, 60, quarter, kGrainHeight - 120)))[0];
 }
 
-const cv::Size kHalf(kWidth / 2, kHeight);
+const cv::Size kHalf(kGrainWidth / 2, kGrainHeight);
 
 TEST(DetailComparison, GroundStandsAndRipplesMove) {
   for (const int placing_error_px : {0, 3}) {

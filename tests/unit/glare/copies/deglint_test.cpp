@@ -14,7 +14,7 @@ struct Pond {
 
 // A frame with a glint, one donor a fifth darker that glints where the first does on its left half, one that
 // looks at the left third only.
-Pond pond() {
+Pond glinting_pond() {
   Pond p;
   p.ground.create(200, 300, CV_8UC3);
   std::mt19937 random(4);
@@ -37,7 +37,7 @@ Pond pond() {
 }
 
 TEST(Deglint, FillsFromCleanDonorsAtTheExposureOfTheFrame) {
-  const Pond p = pond();
+  const Pond p = glinting_pond();
   const Filled filled = fill_from(p.glinting, p.glare, p.donors);
   for (const cv::Rect& part : {cv::Rect(160, 70, 35, 60), cv::Rect(102, 70, 15, 60)}) {
     EXPECT_LE(cv::norm(filled.bgr(part), p.ground(part), cv::NORM_INF), 3);
@@ -46,7 +46,7 @@ TEST(Deglint, FillsFromCleanDonorsAtTheExposureOfTheFrame) {
 }
 
 TEST(Deglint, LeavesWhatNoDonorShowsAndSaysSo) {
-  const Pond p = pond();
+  const Pond p = glinting_pond();
   const Filled filled = fill_from(p.glinting, p.glare, p.donors);
   const cv::Rect nobody(125, 70, 20, 60);
   EXPECT_EQ(cv::norm(filled.bgr(nobody), p.glinting(nobody), cv::NORM_INF), 0);
@@ -54,7 +54,7 @@ TEST(Deglint, LeavesWhatNoDonorShowsAndSaysSo) {
 }
 
 TEST(Deglint, TouchesNothingAwayFromGlare) {
-  const Pond p = pond();
+  const Pond p = glinting_pond();
   const Filled filled = fill_from(p.glinting, p.glare, p.donors);
   const cv::Rect far(0, 0, 300, 50);
   EXPECT_EQ(cv::norm(filled.bgr(far), p.glinting(far), cv::NORM_INF), 0);

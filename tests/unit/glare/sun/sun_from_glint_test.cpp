@@ -1,4 +1,5 @@
 #include "stages/glare/sun/sun_from_glint.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -31,7 +32,7 @@ std::vector<GlintSample> looks(const SunPosition& sun, double mean_square_slope,
 }
 
 double away_deg(const GlintSun& found, const SunPosition& sun) {
-  return std::acos(std::clamp(found.to_sun.dot(sun_direction(sun)), -1.0, 1.0)) * 180 / M_PI;
+  return std::acos(std::clamp(found.to_sun.dot(sun_direction(sun)), -1.0, 1.0)) / kDegree;
 }
 
 TEST(SunFromGlint, IsWhereTheFacetsMirrorIt) {
@@ -52,16 +53,16 @@ TEST(SunFromGlint, TurnsWithTheFlight) {
   for (GlintSample& sample : samples) sample.to_viewer = turn * sample.to_viewer;
   const auto found = sun_from_glint(samples);
   ASSERT_TRUE(found.has_value());
-  EXPECT_LT(std::acos(std::min(1.0, found->to_sun.dot(turn * sun_direction(sun)))) * 180 / M_PI, 1);
+  EXPECT_LT(std::acos(std::min(1.0, found->to_sun.dot(turn * sun_direction(sun)))) / kDegree, 1);
 }
 
 TEST(SunFromGlint, KeepsToAKnownElevation) {
   const SunPosition sun{64, 200};
   SkySearch search;
-  search.elevation_rad = 64 * M_PI / 180;
+  search.elevation_rad = 64 * kDegree;
   const auto found = sun_from_glint(looks(sun, 0.006, 0.3, 0.002), search);
   ASSERT_TRUE(found.has_value());
-  EXPECT_NEAR(std::asin(found->to_sun.z()) * 180 / M_PI, 64, 1e-6);
+  EXPECT_NEAR(std::asin(found->to_sun.z()) / kDegree, 64, 1e-6);
   EXPECT_LT(away_deg(*found, sun), 1);
 }
 

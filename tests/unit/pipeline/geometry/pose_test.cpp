@@ -1,4 +1,5 @@
 #include "pipeline/geometry/pose.h"
+#include "pipeline/base/angles.h"
 
 #include <gtest/gtest.h>
 
@@ -8,8 +9,6 @@
 
 namespace lookdown {
 namespace {
-
-constexpr double kRadian = std::numbers::pi / 180;
 
 Camera camera_4000x3000() {
   Camera camera = assumed_camera(4001, 3001);
@@ -21,7 +20,7 @@ Camera camera_4000x3000() {
 Pose tilted(double tilt_deg, double height) {
   Pose pose = straight_down({0, 0, height});
   pose.world_from_camera = pose.world_from_camera *
-                           Eigen::AngleAxisd(tilt_deg * kRadian, Eigen::Vector3d::UnitX()).toRotationMatrix();
+                           Eigen::AngleAxisd(tilt_deg * kDegree, Eigen::Vector3d::UnitX()).toRotationMatrix();
   return pose;
 }
 
@@ -34,7 +33,7 @@ TEST(Pose, StraightDownSeesNorthAtTheTop) {
 }
 
 TEST(Pose, HeadingTurnsTheTopOfTheFrameClockwiseFromNorth) {
-  const Pose pose = straight_down({0, 0, 30}, 90 * kRadian);
+  const Pose pose = straight_down({0, 0, 30}, 90 * kDegree);
   const auto east = project(pose, camera_4000x3000(), {1, 0, 0});
   EXPECT_NEAR(east.x, 2000, 1e-9);
   EXPECT_NEAR(east.y, 1400, 1e-9);
@@ -74,7 +73,7 @@ TEST(Pose, HorizonLineFollowsDepressionAndRoll) {
                                 {30, 5, -413.6443, -238.6670, -63.6896},
                                 {10, -3, 1075.1087, 970.2931, 865.4776}};
   for (const auto& [depression, roll, at_0, at_2000, at_4000] : expected) {
-    const double d = depression * kRadian, r = roll * kRadian;
+    const double d = depression * kDegree, r = roll * kDegree;
     const Eigen::Vector3d line = horizon_line(
         camera_4000x3000(), {std::sin(r) * std::cos(d), -std::cos(r) * std::cos(d), -std::sin(d)});
     const auto y_at = [&](double x) { return -(line.x() * x + line.z()) / line.y(); };
