@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "pipeline/base/angles.h"
-
 namespace painted {
 namespace {
 
@@ -46,7 +44,7 @@ cv::Mat reflected_light(const Surface& of, Lot& lot) {
   const cv::Size size = of.water.size();
   const Waves w = waves(of, size, lot);
   const double focal = lot.between(0.65, 1.3) * size.width;
-  const double elevation = of.sun_elevation_deg * kDegree;
+  const double elevation = of.sun_elevation_deg * kPi / 180;
   const cv::Vec3d sun(std::cos(elevation) * std::cos(of.sun_azimuth_rad),
                       std::cos(elevation) * std::sin(of.sun_azimuth_rad), std::sin(elevation));
   double tilt_x = 0.09 * lot.normal(), tilt_y = 0.09 * lot.normal();

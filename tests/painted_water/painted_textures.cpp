@@ -5,8 +5,6 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/angles.h"
-
 namespace painted {
 
 cv::Mat noise(Lot& lot, cv::Size size, double scale_px, double stretch, double angle) {
@@ -45,7 +43,7 @@ cv::Mat fractal(Lot& lot, cv::Size size, double coarsest_px, double finest_px, d
 Colour colour_of(double hue_deg, double saturation, double albedo) {
   // A simple hue wheel in linear light, scaled to the wanted luminance.
   const auto channel = [&](double centre) {
-    return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kDegree));
+    return 1 - saturation * 0.5 * (1 - std::cos((hue_deg - centre) * kPi / 180));
   };
   Colour c(channel(240), channel(120), channel(0));
   const double light = 0.0722 * c[0] + 0.7152 * c[1] + 0.2126 * c[2];

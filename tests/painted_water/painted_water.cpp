@@ -7,8 +7,6 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "pipeline/base/angles.h"
-
 #include "painted_reflection.h"
 #include "painted_textures.h"
 
@@ -207,7 +205,7 @@ class Painter {
     for (const auto& corner : corners) polygon.emplace_back(corner);
     cv::Mat mask = cv::Mat::zeros(size_, CV_8UC1);
     cv::fillConvexPoly(mask, polygon, cv::Scalar(255));
-    const double angle = box.angle * kDegree;
+    const double angle = box.angle * kPi / 180;
     for (int y = 0; y < size_.height; ++y)
       for (int x = 0; x < size_.width; ++x) {
         if (!mask.at<uchar>(y, x)) continue;

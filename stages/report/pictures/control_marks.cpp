@@ -17,7 +17,7 @@ namespace {
 constexpr int kCrop_px = 160;
 constexpr std::size_t kMostPlaces = 300;
 constexpr int kMostUnmarkedAPoint = 8;
-constexpr double kPageShare = 0.04;
+constexpr double kMarksShare = 0.04;
 
 std::optional<Point2<StoredPx>> expected_position(const FrameRecord& frame, const ControlResidual& point,
                                                   double ground_height) {
@@ -113,7 +113,7 @@ std::vector<MarkPlace> control_marks(const FlightRecord& record, const Options& 
     peak_bytes = std::max(peak_bytes, std::int64_t{7} * source.width_px * source.height_px);
   }
   const auto most_bytes = static_cast<std::int64_t>(
-      std::min(20e3, options.page_megabytes * 1e6 * kPageShare / static_cast<double>(places.size())));
+      std::min(20e3, options.page_megabytes * 1e6 * kMarksShare / static_cast<double>(places.size())));
   context.scheduler.for_each_frame(
       work.size(), peak_bytes,
       [&](std::size_t i) {

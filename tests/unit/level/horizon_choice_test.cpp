@@ -4,6 +4,8 @@
 
 #include <cmath>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::level {
 namespace {
 

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <random>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::level {
 namespace {
 

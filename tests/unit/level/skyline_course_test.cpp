@@ -8,6 +8,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/angles.h"
+
 namespace lookdown::level {
 namespace {
 

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <fstream>
 
+#include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/rectify/rectify.h"
 
