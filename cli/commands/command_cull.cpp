@@ -21,7 +21,8 @@ void describe(CullOptions& options, OptionVisitor& visitor) {
                   "times the work)"},
                  flight.look_for_horizon);
   visitor.option(
-      {"glare", "also find glare on water, which max-glare-share is held against (several times the work)"},
+      {"glare",
+       "also find glare on water (several times the work); a --max-glare-share of your own asks for it too"},
       flight.look_for_glare);
   visitor.option(
       {"choices-file", "table of a person's verdicts (columns file, verdict), which beat the program's"},
@@ -56,6 +57,7 @@ Command cull_command() {
     // hung and where glare is.
     const bool placed = flight.cull.cover > 0;
     if (placed) flight.look_for_horizon = flight.look_for_glare = true;
+    if (flight.cull.max_glare_share != cull::Options{}.max_glare_share) flight.look_for_glare = true;
     const auto page = [&](FlightRecord& record, RunContext& context) {
       if (options->page) report::write(record, flight.report, context);
     };

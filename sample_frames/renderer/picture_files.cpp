@@ -31,7 +31,7 @@ void write_frame(const std::filesystem::path& path, const cv::Mat& picture, cons
   exif["Exif.Photo.OffsetTimeOriginal"] = zone;
   exif["Exif.Photo.FocalLength"] = Exiv2::Rational(static_cast<int>(std::lround(camera.focal_mm * 100)), 100);
   exif["Exif.Photo.FocalLengthIn35mmFilm"] = static_cast<uint16_t>(std::lround(camera.focal_35mm));
-  exif["Exif.Photo.ExposureTime"] = Exiv2::Rational(1, static_cast<int>(std::lround(1 / frame.exposure_s)));
+  exif["Exif.Photo.ExposureTime"] = Exiv2::Rational(1, static_cast<int>(std::lround(1 / frame.exposure_s())));
   exif["Exif.Photo.FNumber"] = Exiv2::Rational(static_cast<int>(std::lround(frame.f_number * 10)), 10);
   exif["Exif.Photo.ISOSpeedRatings"] = static_cast<uint16_t>(frame.iso);
   exif["Exif.Photo.PixelXDimension"] = static_cast<uint32_t>(picture.cols);

@@ -289,6 +289,24 @@ TEST(Help, ABareCallAndEveryCommandGiveIt) {
   EXPECT_THAT(run_lookdown({"mosaic", "--help-all"}).output, Not(HasSubstr("--page-megabytes")));
 }
 
+TEST(Cull, LooksForGlareWhereALimitOfItIsGiven) {
+  const auto glare_share = [](const Desk& desk, const Words& more) {
+    Words words{"cull", "@/card", "-o", "@/out", "--no-page"};
+    words.insert(words.end(), more.begin(), more.end());
+    EXPECT_EQ(desk.run(words).exit_code, 0);
+    std::ifstream table(desk.path("out/frames.csv"));
+    std::string head, row;
+    std::getline(table, head);
+    std::getline(table, row);
+    std::istringstream names(head), cells(row);
+    for (std::string name, cell; std::getline(names, name, ',') && std::getline(cells, cell, ',');)
+      if (name == "glare_share") return cell;
+    return std::string("no such column");
+  };
+  EXPECT_EQ(glare_share(Desk(), {}), "");
+  EXPECT_EQ(glare_share(Desk(), {"--max-glare-share", "0.1"}), "0.0000");
+}
+
 TEST(Summary, NamesWhatThisRunWroteAndWhatAnEarlierOneLeft) {
   const Desk desk;
   const ProgramRun first = desk.run({"cull", "@/card", "-o", "@/out"});

@@ -171,7 +171,10 @@ void write_dng(const std::filesystem::path& file, const MadeDng& made) {
   const Bytes sensor = sensor_values(made);
   const std::uint32_t strip = put(bytes, sensor);
   const std::uint32_t exif =
-      put(bytes, Directory{{36867, text(made.taken_at)},
+      put(bytes, Directory{{33434, ratios(kRational, {made.exposure_s})},
+                           {33437, ratios(kRational, {made.f_number})},
+                           {34855, numbers(kShort, {of(static_cast<int>(std::lround(made.iso)))})},
+                           {36867, text(made.taken_at)},
                            {37386, ratios(kRational, {made.focal_mm})},
                            {41989, numbers(kShort, {of(static_cast<int>(std::lround(made.focal_35mm)))})}});
   const Directory raw = raw_directory(made, strip, static_cast<std::uint32_t>(sensor.size()));

@@ -24,6 +24,7 @@ struct MadeDng {
   /// right of and below it).
   int masked_columns = 0, masked_rows = 0;
   double focal_mm = 28, focal_35mm = 0;  ///< the second 0: not told
+  double exposure_s = 0.002, f_number = 4, iso = 200;
 };
 
 /// The camera's primaries are those of sRGB.

@@ -31,6 +31,14 @@ FrameBlur random_blur(RandomStream& random, double size_factor, double half_shar
   return blur;
 }
 
+}  // namespace
+
+double FramePlan::exposure_s() const {
+  return std::pow(2.0, exposure_ev) * (200 / iso) * (f_number * f_number / 16) / 1250;
+}
+
+namespace {
+
 // Free rotation of the rig, swing, and the camera's own habits.
 void settle(FramePlan& frame, double height, Vec2 over, RandomStream& random) {
   frame.pose.centre = {over.x, over.y, height};
@@ -43,8 +51,8 @@ void expose(FramePlan& frame, RandomStream& random, const FlightOptions& options
   frame.quality = random.integer(options.quality_low, options.quality_high);
   static const double isos[] = {100, 200, 200, 400};
   frame.iso = isos[random.integer(0, 3)];
-  static const double times[] = {1.0 / 800, 1.0 / 1000, 1.0 / 1250, 1.0 / 1600};
-  frame.exposure_s = times[random.integer(0, 3)];
+  static const double f_numbers[] = {3.5, 4, 4.5, 5};
+  frame.f_number = f_numbers[random.integer(0, 3)];
   frame.seed = random.bits();
 }
 

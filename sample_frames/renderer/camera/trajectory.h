@@ -41,7 +41,10 @@ struct FramePlan {
   double white_balance = 0;  // + warmer
   FrameBlur blur;
   int quality = 88;
-  double iso = 200, exposure_s = 1.0 / 1250, f_number = 4;
+  double iso = 200, f_number = 4;
+  /// The shutter time that gives `exposure_ev` with the other two under the flight's sun: 0 EV is 1/1250 s at
+  /// ISO 200 and f/4.
+  double exposure_s() const;
   std::string repeat_of;
   bool kite_line = false;
   // Horizon sets change the weather and the country from frame to frame.

@@ -54,8 +54,10 @@ void write_frame(const fs::path& flight, const fs::path& out, const std::string&
     cv::imwrite(file, coded(levels, CV_16U));
     const auto picture = Exiv2::ImageFactory::open(file);
     picture->readMetadata();
-    for (const char* key : {"Exif.Photo.DateTimeOriginal", "Exif.Photo.FocalLength",
-                            "Exif.Photo.FocalLengthIn35mmFilm", "Exif.Image.Make", "Exif.Image.Model"})
+    for (const char* key :
+         {"Exif.Photo.DateTimeOriginal", "Exif.Photo.FocalLength", "Exif.Photo.FocalLengthIn35mmFilm",
+          "Exif.Photo.ExposureTime", "Exif.Photo.FNumber", "Exif.Photo.ISOSpeedRatings", "Exif.Image.Make",
+          "Exif.Image.Model"})
       picture->exifData()[key] = exif[key];
     picture->writeMetadata();
     return;
@@ -72,6 +74,9 @@ void write_frame(const fs::path& flight, const fs::path& out, const std::string&
   made.masked_rows = 8;
   made.focal_mm = exif["Exif.Photo.FocalLength"].toFloat();
   made.focal_35mm = exif["Exif.Photo.FocalLengthIn35mmFilm"].toFloat();
+  made.exposure_s = exif["Exif.Photo.ExposureTime"].toFloat();
+  made.f_number = exif["Exif.Photo.FNumber"].toFloat();
+  made.iso = exif["Exif.Photo.ISOSpeedRatings"].toFloat();
   lookdown::write_dng(out / (stem + ".dng"), made);
 }
 
