@@ -367,7 +367,8 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const Derivation derivation = derivation_of(flight, views, kMosaicOf);
   Rasters rasters(context.out, canvas, derivation, views, bits);
   const Tally tally =
-      render_all({canvas, views, survey, choice, model, bits, deep}, flight, context, store, rasters);
+      render_all({canvas, views, survey, choice, model, bits, deep, ToneCurve(options.tone_curve)}, flight,
+                 context, store, rasters);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });

@@ -20,6 +20,7 @@ struct Options {
   std::optional<double> gsd_m;  ///< empty: as placed
   std::string compression = "deflate";
   std::string bits = "8";  ///< a sample of mosaic.tif: "8" or "16"
+  std::string tone_curve;  ///< points "0,0 0.25,0.18 1,1" from and to, coded values 0 to 1; empty: none
   double max_gigapixels = 4;
   bool colour_balance = true;
   bool fill =
@@ -35,6 +36,10 @@ struct Options {
   std::optional<double> plane_height_m;  ///< in place of `plane`: a plane other than the ground, e.g. a roof
 };
 void describe(Options&, OptionVisitor&);
+
+/// Throws std::runtime_error, with the option's name and what to do, where options contradict each other or
+/// hold what cannot be read.
+void check(const Options&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
 inline constexpr const char* kMosaicVersion = "mosaic/13";

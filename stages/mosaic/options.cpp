@@ -1,4 +1,7 @@
+#include <stdexcept>
+
 #include "stages/mosaic/mosaic.h"
+#include "stages/mosaic/radiometry/tone_curve.h"
 
 namespace lookdown::mosaic {
 
@@ -22,6 +25,12 @@ void describe(Options& options, OptionVisitor& visitor) {
                           "bits hold, for editing",
                   .choices = {"8", "16"}},
                  options.bits);
+  visitor.option(
+      {.name = "tone-curve",
+       .help =
+           "curve laid over the finished mosaic, as points from,to of coded values 0 to 1: \"0,0 "
+           "0.25,0.18 0.75,0.84 1,1\" deepens shadows and lifts lights; for camera raw, which looks flat"},
+      options.tone_curve);
   visitor.option(
       {.name = "max-gigapixels", .help = "refuse to make a larger mosaic", .least = 0.0001, .most = 1000},
       options.max_gigapixels);
@@ -74,6 +83,17 @@ void describe(Options& options, OptionVisitor& visitor) {
        .least = -1000,
        .most = 1000},
       options.plane_height_m);
+}
+
+void check(const Options& options) {
+  if (options.bits == "16" && options.compression == "jpeg")
+    throw std::runtime_error(
+        "--compression jpeg holds 8 bits; with --bits 16 choose deflate, zstd, lzw or none");
+  try {
+    (void)ToneCurve(options.tone_curve);
+  } catch (const std::runtime_error& error) {
+    throw std::runtime_error(std::string("--tone-curve: ") + error.what());
+  }
 }
 
 }  // namespace lookdown::mosaic

@@ -148,7 +148,8 @@ Tile render_tile(const Scene& scene, FrameStore& store, const cv::Rect& area) {
   const Shown shown = shown_in(scene, wide);
   const cv::Rect inside = tile.area - wide.tl();
   if (shown.views.empty() || cv::countNonZero(shown.covered(inside)) == 0) return tile;
-  const Joined joined = join_frames(scene, store, shown, wide, tile.area);
+  Joined joined = join_frames(scene, store, shown, wide, tile.area);
+  scene.tones.apply(joined.colours);
   tile.bgra = scene.bits == 16 ? with_alpha<ushort>(joined.colours, shown.covered(inside))
                                : with_alpha<uchar>(joined.colours, shown.covered(inside));
   for (int row = 0; row < tile.area.height; ++row) {

@@ -8,6 +8,7 @@
 #include "stages/mosaic/overview/label_map.h"
 #include "stages/mosaic/overview/overview.h"
 #include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/mosaic/radiometry/tone_curve.h"
 
 namespace lookdown::mosaic {
 
@@ -21,6 +22,7 @@ struct Scene {
   int bits = 8;  ///< of the mosaic's pixels, 8 or 16
   /// Frames are joined in linear light, with what they have beyond eight bits; else as code values.
   bool linear_light = false;
+  ToneCurve tones = {};  ///< over what is finished
 };
 
 /// Survey cells under `area` (canvas pixels) with `rim` more around, cut at the canvas.

@@ -210,8 +210,7 @@ std::vector<std::string> check_inputs(const FlightOptions& options,
     if (!options.rectify.ground_file.empty()) (void)rectify::read_ground_signs(options.rectify.ground_file);
     inspect::check(options.inspect);
     check_allowed_size(options.mosaic, files);
-    if (options.mosaic.bits == "16" && options.mosaic.compression == "jpeg")
-      throw InputMistake("--compression jpeg holds 8 bits; with --bits 16 choose deflate, zstd, lzw or none");
+    mosaic::check(options.mosaic);
     return notes;
   } catch (const InputMistake&) {
     throw;
