@@ -16,8 +16,8 @@ constexpr double kTurnTolerance = 0.45;   ///< radians
 constexpr double kScaleTolerance = 0.45;  ///< natural logarithm
 constexpr double kGreatestScale = 4;      ///< size ratio of two frames of one flight
 
-/// What a plane does not explain (relief, the lens before it is known) grows with the picture: tolerances hold
-/// for copies of this diagonal (pixels) and grow with larger ones. Chosen on copies of 800 x 600.
+/// What a plane does not explain (relief, the lens before it is known) grows with the picture: tolerances
+/// hold for copies of this diagonal (pixels) and grow with larger ones. Chosen on copies of 800 x 600.
 constexpr double kDiagonalOfTolerances = 1000;
 
 double stored_px(const TieFrame& frame, double work_px) {

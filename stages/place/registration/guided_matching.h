@@ -15,8 +15,8 @@ struct GeometricTieOptions {
   int most_of_frame = 16;  ///< the best-overlapping neighbours of each frame
 };
 
-/// Ties among the group's frames, ordered by (a, b). Pairs that are tied already (`known`) are looked at again
-/// however little they overlap: two strips may touch in one corner.
+/// Ties among the group's frames, ordered by (a, b). Pairs that are tied already (`known`) are looked at
+/// again however little they overlap: two strips may touch in one corner.
 [[nodiscard]] std::vector<Tie> geometric_ties(const std::vector<TieFrame>&, const Group&,
                                               const std::vector<Tie>& known, const GeometricTieOptions&);
 
