@@ -32,11 +32,25 @@ std::vector<std::string> mask_files(const FlightRecord& record) {
   return files;
 }
 
-// What the step sees of the record: not how the run was called nor how long it took.
+// What the step sees of the record: not how the run was called, how long it took, nor where the flight's
+// folder lies now.
 std::string seen_by_step(const FlightRecord& record) {
   json seen = to_json(record);
   for (const char* own : {"command_line", "options", "timings"}) seen.erase(own);
+  for (json& frame : seen.at("frames")) {
+    json& path = frame.at("source").at("path");
+    path = fs::path(path.get<std::string>()).parent_path().filename().string();
+  }
   return seen.dump();
+}
+
+// Tables count by what they hold, not by how their names were written.
+std::string options_seen(const Step& step) {
+  json options = json::parse(options_to_json(step.options));
+  for (const fs::path& table : step.tables)
+    for (json& value : options)
+      if (!table.empty() && value == table.string()) value = "table";
+  return options.dump();
 }
 
 std::string key_of(const Step& step, const FlightRecord& record, const fs::path& out) {
@@ -44,7 +58,7 @@ std::string key_of(const Step& step, const FlightRecord& record, const fs::path&
   for (const std::string& mask : mask_files(record)) seen += digest_of_file(out / mask);
   for (const fs::path& table : step.tables)
     if (!table.empty()) seen += digest_of_file(table);
-  return Cache::key(step.name_and_version + " " + kReaderVersion, seen, options_to_json(step.options));
+  return Cache::key(step.name_and_version + " " + kReaderVersion, seen, options_seen(step));
 }
 
 std::vector<fs::path> output_files(const Step& step, const fs::path& out) {
@@ -69,6 +83,8 @@ void restore(const json& kept, FlightRecord& record, const fs::path& out) {
   made.command_line = record.command_line;
   made.options_json = record.options_json;
   made.timings = std::move(record.timings);
+  for (std::size_t i = 0; i < made.frames.size(); ++i)
+    made.frames[i].source.path = record.frames[i].source.path;
   record = std::move(made);
   for (const auto& [file, bytes] : kept.at("masks").items()) {
     const auto& binary = bytes.get_binary();

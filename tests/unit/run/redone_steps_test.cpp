@@ -1,5 +1,6 @@
 // What a second run does again: only what depends on what has changed. Read from the timings of flight.json,
 // which say of each step how many frames it took from the cache.
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <fstream>
@@ -59,6 +60,19 @@ class RedoneSteps : public ::testing::Test {
 TEST_F(RedoneSteps, NothingChangedNothingDone) {
   contents_of_run({});
   EXPECT_EQ(redone(), std::vector<std::string>{});
+}
+
+TEST_F(RedoneSteps, AFlightThatLiesElsewhereNowIsTheSameFlight) {
+  const fs::path there = folder_->path() / "elsewhere" / "card";
+  fs::create_directories(there.parent_path());
+  fs::rename(folder_->path() / "card", there);
+  const ProgramRun run = run_lookdown({"run", there.string(), "-o", out().string()});
+  fs::rename(there, folder_->path() / "card");
+  ASSERT_EQ(run.exit_code, 0) << run.errors;
+  EXPECT_EQ(redone(), std::vector<std::string>{});
+  const json record = json::parse(std::ifstream(out() / "flight.json"));
+  EXPECT_THAT(record.at("frames").at(0).at("source").at("path").get<std::string>(),
+              ::testing::HasSubstr("elsewhere"));
 }
 
 TEST_F(RedoneSteps, ALimitOfTheVerdictsMeasuresNoFrameAnew) {
