@@ -170,23 +170,35 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
   if (sun)
     for (std::size_t i = 0; i < frames.size(); ++i) searched.at(i).frame.field = glitter_of(*sun, places[i]);
   int scored = 0;
-  double across_s = 0;
+  double across_s = 0, detail_s = 0;
+  // What detail says of each frame, and what all of it says of colours.
+  std::vector<Motion> motions;
+  ColourEvidence colours;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    const SearchedFrame& own = searched.at(i).frame;
+    std::vector<PlacedView> placed;
+    for (const int view : views[i]) {
+      const auto j = static_cast<std::size_t>(view);
+      placed.push_back({&searched.at(j).frame, &places[j]});
+    }
+    const double started = processor_seconds();
+    motions.push_back(compare_detail(own, places[i], placed).motion(own.bgr));
+    colours.add({own, motions.back()});
+    detail_s += processor_seconds() - started;
+  }
   for (std::size_t i = 0; i < frames.size(); i += static_cast<std::size_t>(choice.every)) {
     const Loaded l = load(*frames[i]);
     Searched::Frame& own = searched.at(i);
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
     std::vector<OverlaidView> others;
-    std::vector<PlacedView> placed;
     for (const int view : views[i]) {
       const auto j = static_cast<std::size_t>(view);
-      placed.push_back({&searched.at(j).frame, &places[j]});
       others.push_back(overlay(searched.at(j).frame, places[j], places[i], own.frame.bgr.size()));
     }
-    const DetailComparison details = compare_detail(own.frame, places[i], placed);
     const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const cv::Mat water = water_beyond_views(own.picture, compared, details.motion(own.frame.bgr));
+    const cv::Mat water = water_beyond_views(own.picture, compared, motions[i], colours);
     const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared, prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
@@ -206,7 +218,9 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
       "alone, "
       "{:.0f} ms across\n",
       flight.name, scored, frames.size(), flight.sun_elevation_deg, flight.mean_square_slope,
-      searched.ms_a_frame(), 1000 * across_s / std::max(1, scored));
+      searched.ms_a_frame(),
+      1000 * (across_s / std::max(1, scored) +
+              detail_s / std::max<double>(1, static_cast<double>(frames.size()))));
   if (sun) {
     const double away_deg =
         std::acos(std::clamp(
