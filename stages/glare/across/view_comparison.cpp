@@ -202,8 +202,6 @@ cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& c
                            const ColourEvidence& colours) {
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   constexpr double kSurelyMoves = 3, kLeastColour = -1.5;
-  // Where other views look, they know better than what has the same colour elsewhere in the flight.
-  constexpr double kOfLooked = 0.75;
   const cv::Size size = picture.calm_bgr.size();
   const cv::Mat moving = at_size(motion.moving, size),
                 waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1),
@@ -212,8 +210,7 @@ cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& c
   const cv::Mat looked = at_size(motion.looked, size),
                 colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
   return water_mask(picture, cues.evenness + colour + at_size(compared.votes, size) + moving +
-                                 (1 - kOfLooked * looked).mul(by_colour) +
-                                 (1 - looked) * distrust(cues.log_odds(), looked, moving));
+                                 (1 - looked).mul(by_colour + distrust(cues.log_odds(), looked, moving)));
 }
 
 Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,
