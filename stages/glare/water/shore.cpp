@@ -7,11 +7,11 @@
 namespace lookdown::glare {
 namespace {
 
-constexpr int kReachPx = 7;
+constexpr int kBesidePx = 7;
 
-cv::Mat around(const cv::Mat& plane) {
+cv::Mat mean_around(const cv::Mat& plane) {
   cv::Mat mean;
-  cv::boxFilter(plane, mean, -1, {2 * kReachPx + 1, 2 * kReachPx + 1}, {-1, -1}, true, cv::BORDER_REFLECT);
+  cv::boxFilter(plane, mean, -1, {2 * kBesidePx + 1, 2 * kBesidePx + 1}, {-1, -1}, true, cv::BORDER_REFLECT);
   return mean;
 }
 
@@ -23,9 +23,10 @@ cv::Mat colour_step(const cv::Mat& bgr, const cv::Mat& marked) {
   std::array<cv::Mat, 3> planes;
   cv::split(lab, planes.data());
   marked.convertTo(inside, CV_32FC1, 1 / 255.0);
-  const cv::Mat outside = 1 - inside, within = around(inside) + 1e-4, beyond = around(outside) + 1e-4;
+  const cv::Mat outside = 1 - inside, within = mean_around(inside) + 1e-4,
+                beyond = mean_around(outside) + 1e-4;
   for (const cv::Mat& plane : planes) {
-    const cv::Mat step = around(plane.mul(inside)) / within - around(plane.mul(outside)) / beyond;
+    const cv::Mat step = mean_around(plane.mul(inside)) / within - mean_around(plane.mul(outside)) / beyond;
     sum += step.mul(step);
   }
   cv::sqrt(sum, sum);

@@ -162,7 +162,7 @@ cv::Mat without_small_holes(const cv::Mat& mask) {
 }
 
 // From the sure places to the outline of what has their colour; what is nowhere sure is left out.
-cv::Mat spread(const CalmColour& calm, const cv::Mat& sure, const cv::Mat& log_odds) {
+cv::Mat grown_from_sure(const CalmColour& calm, const cv::Mat& sure, const cv::Mat& log_odds) {
   constexpr float kNear = 3 * 3, kSurelyAlone = 1.5f;
   constexpr double kSureShare = 0.3;
   const ColourAround near(calm, sure);
@@ -217,7 +217,7 @@ cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {
   for (const float least : {0.0f, 1.0f, 2.0f}) {
     const cv::Mat sure = sure_water(log_odds, least) & ~water;
     if (cv::countNonZero(sure) == 0) break;
-    const cv::Mat region = spread(calm, sure, log_odds) & ~water,
+    const cv::Mat region = grown_from_sure(calm, sure, log_odds) & ~water,
                   kept = ashore(picture.calm_bgr, region, log_odds);
     water |= kept;
     if (cv::countNonZero(region & ~kept) == 0) break;

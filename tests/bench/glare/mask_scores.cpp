@@ -29,7 +29,8 @@ void Score::print(const char* name) const {
       name, hit_ / std::max(1.0, hit_ + false_alarm_ + missed_), hit_ / std::max(1.0, hit_ + false_alarm_),
       hit_ / std::max(1.0, hit_ + missed_), 100 * dry_alarm_ / std::max(1.0, dry_),
       100 * crust_alarm_ / std::max(1.0, crust_), water_iou(),
-      100 * water_missed_ / std::max(1.0, water_hit_ + water_missed_), 100 * water_false_ / std::max(1.0, dry_));
+      100 * water_missed_ / std::max(1.0, water_hit_ + water_missed_),
+      100 * water_false_ / std::max(1.0, dry_));
 }
 
 double Score::water_iou() const {
