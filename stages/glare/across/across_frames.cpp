@@ -191,12 +191,12 @@ struct Refined {
 };
 
 Refined refine_frame(const FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
-                     const Motion& motion, const GlintPrior& prior, const Options& options,
-                     const RunContext& context) {
+                     const Motion& motion, const ColourEvidence& colours, const GlintPrior& prior,
+                     const Options& options, const RunContext& context) {
   FramePixels pixels(context.reader, frame.source, RawPixels::quick);
   const cv::Mat& luma = pixels.grey();
   const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
-  const cv::Mat water = water_beyond_views(picture, compared, motion);
+  const cv::Mat water = water_beyond_views(picture, compared, motion, colours);
   const Glint glint = glint_beyond_views(picture, water, own, compared, prior);
   const FrameMasks masks = frame_masks(water | glint.field, glint, luma);
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
@@ -263,34 +263,61 @@ struct GroupViews {
   }
 };
 
+// The views that a frame is compared with.
+struct Views {
+  std::vector<SearchedFrame> frames;
+  std::vector<PlacedView> placed;
+
+  Views(const GroupViews& known, std::size_t i, SearchedFrames& searched) {
+    for (const int j : known.views[i]) frames.push_back(searched.get(known.members[j], known.fields[j]));
+    for (std::size_t k = 0; k < frames.size(); ++k)
+      placed.push_back({&frames[k], &known.places[known.views[i][k]]});
+  }
+};
+
+// What detail says of a frame, kept until it has been asked in all frames.
+struct FrameDetail {
+  cv::Mat heights;
+  PackedMotion motion;  // empty planes: no other view, or a frame that cannot be read
+  std::optional<ColourEvidence> colours;
+};
+
+FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
+                            SearchedFrames& searched) {
+  FrameDetail detail;
+  if (known.views[i].empty()) return detail;
+  const SearchedFrame own = searched.get(known.members[i]);
+  const Views views(known, i, searched);
+  detail.heights =
+      seen_heights(own, known.places[i], views.placed, heights_to_look_at(flight.placement, known.places[i]));
+  const Motion motion = compare_detail(own, known.places[i], views.placed, detail.heights).motion(own.bgr);
+  detail.motion = PackedMotion(motion);
+  detail.colours = ColourEvidence(own, motion);
+  return detail;
+}
+
 Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
-                      SearchedFrames& searched, MaskedView& masked, const Options& options,
-                      RunContext& context) {
+                      const FrameDetail& detail, const ColourEvidence& colours, SearchedFrames& searched,
+                      MaskedView& masked, const Options& options, RunContext& context) {
   const FrameRecord& frame = flight.frames[known.members[i]];
   SearchedFrame own = searched.get(known.members[i]);
   const cv::Size size = own.bgr.size();
   masked = {known.places[i], coarse(own.glint), known.members[i]};
+  if (detail.motion.moving.empty()) return {};
   const cv::Mat raised = known.group == 0 ? raised_planes_in(flight.placement, known.places[i], size)
                                           : cv::Mat::zeros(size, CV_8UC1);
   own.water = own.water & ~raised;
-  if (known.views[i].empty()) return {};
-  std::vector<SearchedFrame> frames;
-  for (const int j : known.views[i]) frames.push_back(searched.get(known.members[j], known.fields[j]));
-  std::vector<PlacedView> placed;
-  for (std::size_t k = 0; k < frames.size(); ++k)
-    placed.push_back({&frames[k], &known.places[known.views[i][k]]});
-  const cv::Mat heights =
-      seen_heights(own, known.places[i], placed, heights_to_look_at(flight.placement, known.places[i]));
+  const Views views(known, i, searched);
   std::vector<OverlaidView> others;
-  for (const PlacedView& other : placed)
-    others.push_back(overlay(*other.frame, *other.place, known.places[i], size, heights));
+  for (const PlacedView& other : views.placed)
+    others.push_back(overlay(*other.frame, *other.place, known.places[i], size, detail.heights));
   // The waves' slope is known from the glint itself, and only guessed from place and time.
   const GlintPrior prior =
       known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
   const ComparedFrame compared = compare_views(own, others);
-  Motion motion = compare_detail(own, known.places[i], placed, heights).motion(own.bgr);
+  Motion motion = detail.motion.unpacked();
   motion.moving.setTo(kNoWater, raised);
-  Refined refined = refine_frame(frame, own, compared, motion, prior, options, context);
+  Refined refined = refine_frame(frame, own, compared, motion, colours, prior, options, context);
   masked.glare = refined.coarse_glare;
   return refined;
 }
@@ -301,13 +328,23 @@ Comparison compare_group(FlightRecord& flight, const GroupViews& known, Searched
   std::vector<MaskedView> masked(count);
   std::vector<Refined> answers(count);
   std::vector<char> compared(count, 0);
+  std::vector<FrameDetail> details(count);
+  ColourEvidence colours;
+  context.scheduler.for_each_frame(
+      count, comparing_bytes(flight, known.members),
+      [&](std::size_t i) { details[i] = detail_of_frame(flight, known, i, searched); },
+      [&](std::size_t i, const std::optional<Fault>&) {
+        if (details[i].colours) colours.add(*details[i].colours);
+        details[i].colours.reset();
+      });
   context.scheduler.for_each_frame(
       count, comparing_bytes(flight, known.members),
       [&](std::size_t i) {
-        answers[i] = compare_frame(flight, known, i, searched, masked[i], options, context);
+        answers[i] =
+            compare_frame(flight, known, i, details[i], colours, searched, masked[i], options, context);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
-        compared[i] = !fault && !known.views[i].empty();
+        compared[i] = !fault && !details[i].motion.moving.empty();
       });
   Comparison sums;
   for (std::size_t i = 0; i < count; ++i) {

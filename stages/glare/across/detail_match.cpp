@@ -16,6 +16,8 @@ constexpr int kMostShiftPx = 4, kShifts = 2 * kMostShiftPx + 1;
 constexpr int kMiddle = 128;
 // Chance gives a correlation of 0.4 over a tile, and ground that placing brings within some pixels 0.9.
 constexpr float kStands = 0.75f, kMoves = 0.5f;
+// Of packed numbers: log-odds from -8 to 7.9, shares from 0 to 1.
+constexpr double kStepsOfOdds = 16, kNoOdds = 128, kStepsOfShare = 255;
 
 cv::Mat by_tile(const cv::Mat& plane) {
   cv::Mat cropped = plane(cv::Rect(0, 0, plane.cols / kDetailTilePx * kDetailTilePx,
@@ -142,6 +144,20 @@ Detail detail_of(const cv::Mat& luma) {
   cv::max(fine, -kMost, fine);
   fine.convertTo(detail.even, CV_8UC1, kScale, kMiddle);
   return detail;
+}
+
+PackedMotion::PackedMotion(const Motion& motion) {
+  motion.moving.convertTo(moving, CV_8UC1, kStepsOfOdds, kNoOdds);
+  motion.faint.convertTo(faint, CV_8UC1, kStepsOfShare);
+  motion.looked.convertTo(looked, CV_8UC1, kStepsOfShare);
+}
+
+Motion PackedMotion::unpacked() const {
+  Motion motion;
+  moving.convertTo(motion.moving, CV_32FC1, 1 / kStepsOfOdds, -kNoOdds / kStepsOfOdds);
+  faint.convertTo(motion.faint, CV_32FC1, 1 / kStepsOfShare);
+  looked.convertTo(motion.looked, CV_32FC1, 1 / kStepsOfShare);
+  return motion;
 }
 
 DetailComparison::DetailComparison(const Detail& own)

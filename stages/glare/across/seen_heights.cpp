@@ -19,7 +19,7 @@ cv::Mat about_zero(const cv::Mat& even) {
   return out;
 }
 
-cv::Mat around(const cv::Mat& plane) {
+cv::Mat window_mean(const cv::Mat& plane) {
   cv::Mat out;
   cv::boxFilter(plane, out, CV_32FC1, {kWindowPx, kWindowPx}, {-1, -1}, true, cv::BORDER_REFLECT);
   return out;
@@ -53,11 +53,12 @@ void add_view(const cv::Mat& own, const cv::Mat& own_power, const PlacedCamera& 
   const cv::Mat heights(1, 1, CV_32FC1, cv::Scalar(height));
   const LaidDetail laid = lay_detail(other.frame->coarse, *other.place, own_place, own.size(), heights);
   if (laid.even.empty()) return;
-  const cv::Mat even = about_zero(laid.even), scale = cv::max(own_power.mul(around(even.mul(even))), 1.0f);
+  const cv::Mat even = about_zero(laid.even),
+                scale = cv::max(own_power.mul(window_mean(even.mul(even))), 1.0f);
   cv::Mat root, seen;
   cv::sqrt(scale, root);
   cv::resize(laid.seen, seen, own.size(), 0, 0, cv::INTER_NEAREST);
-  cv::add(likeness.sum, around(own.mul(even)) / root, likeness.sum, seen);
+  cv::add(likeness.sum, window_mean(own.mul(even)) / root, likeness.sum, seen);
   cv::add(likeness.views, 1, likeness.views, seen);
 }
 
@@ -118,7 +119,7 @@ cv::Mat seen_heights(const SearchedFrame& own, const PlacedCamera& own_place,
                      const std::vector<PlacedView>& all, const HeightRange& range) {
   if (range.flat() || all.empty() || own.coarse.power.empty() || own.detail.power.empty()) return {};
   const std::vector<PlacedView> others = telling(own, own_place, all, range);
-  const cv::Mat even = about_zero(own.coarse.even), power = around(even.mul(even));
+  const cv::Mat even = about_zero(own.coarse.even), power = window_mean(even.mul(even));
   const cv::Size size = even.size(), tiles = own.detail.power.size();
   const std::vector<float> steps = steps_of(range, own_place, others, size);
   cv::Mat best(tiles, CV_32FC1, cv::Scalar(0)), heights(tiles, CV_32FC1, cv::Scalar(0));

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
@@ -87,23 +88,16 @@ cv::Mat colour_bins(const cv::Mat& bgr) {
   return bins;
 }
 
-constexpr float kMostByColour = 1.5;
-// Log-odds of water by how much of each colour moves and stands elsewhere in the frame: back-projected
-// histograms (Swain & Ballard, "Color indexing", Int. J. Computer Vision 7:11, 1991). Colours that nothing is
-// known of have 0.
-cv::Mat odds_by_colour(const cv::Mat& bgr, const cv::Mat& moving) {
-  constexpr float kSure = 1.5f, kDoubtPx = 60, kLeast = -3;
+// Log-odds of water by how much of each colour moves and stands: back-projected histograms (Swain & Ballard,
+// "Color indexing", Int. J. Computer Vision 7:11, 1991). Colours that nothing is known of have 0.
+cv::Mat odds_by_colour(const cv::Mat& bgr, const ColourEvidence& evidence) {
+  constexpr double kDoubtPx = 60, kLeast = -3, kMost = 1.5;
   const cv::Mat bins = colour_bins(bgr);
-  std::vector<float> stands(kColourBins, kDoubtPx), moves(kColourBins, kDoubtPx), odds(kColourBins);
-  for (int y = 0; y < bins.rows; ++y)
-    for (int x = 0; x < bins.cols; ++x) {
-      const auto bin = static_cast<std::size_t>(bins.at<int>(y, x));
-      if (moving.at<float>(y, x) < -kSure) ++stands[bin];
-      if (moving.at<float>(y, x) > kSure) ++moves[bin];
-    }
-  std::transform(moves.begin(), moves.end(), stands.begin(), odds.begin(),
-                 [&](float moving_px, float standing_px) {
-                   return std::clamp(std::log(moving_px / standing_px), kLeast, kMostByColour);
+  std::vector<float> odds(kColourBins);
+  std::transform(evidence.moves.begin(), evidence.moves.end(), evidence.stands.begin(), odds.begin(),
+                 [&](double moving_px, double standing_px) {
+                   return static_cast<float>(std::clamp(
+                       std::log((moving_px + kDoubtPx) / (standing_px + kDoubtPx)), kLeast, kMost));
                  });
   cv::Mat back_projected(bins.size(), CV_32FC1);
   std::transform(bins.begin<int>(), bins.end<int>(), back_projected.begin<float>(),
@@ -123,6 +117,27 @@ double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& mo
 }
 
 }  // namespace
+
+ColourEvidence::ColourEvidence() : stands(kColourBins, 0), moves(kColourBins, 0) {}
+
+ColourEvidence::ColourEvidence(const SearchedFrame& frame, const Motion& motion) : ColourEvidence() {
+  constexpr float kSure = 1.5f;
+  cv::Mat calm;
+  cv::medianBlur(frame.bgr, calm, 5);
+  const cv::Mat bins = colour_bins(calm);
+  for (int y = 0; y < bins.rows; ++y)
+    for (int x = 0; x < bins.cols; ++x) {
+      const auto bin = static_cast<std::size_t>(bins.at<int>(y, x));
+      const float moving = motion.moving.at<float>(y, x);
+      if (moving < -kSure) ++stands[bin];
+      if (moving > kSure) ++moves[bin];
+    }
+}
+
+void ColourEvidence::add(const ColourEvidence& other) {
+  std::transform(stands.begin(), stands.end(), other.stands.begin(), stands.begin(), std::plus<>());
+  std::transform(moves.begin(), moves.end(), other.moves.begin(), moves.begin(), std::plus<>());
+}
 
 SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
   const cv::Size working = working_size(bgr.size()),
@@ -183,14 +198,14 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   return compared;
 }
 
-cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared,
-                           const Motion& motion) {
+cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared, const Motion& motion,
+                           const ColourEvidence& colours) {
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   constexpr double kSurelyMoves = 3, kLeastColour = -1.5;
   const cv::Size size = picture.calm_bgr.size();
   const cv::Mat moving = at_size(motion.moving, size),
                 waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1),
-                by_colour = odds_by_colour(picture.calm_bgr, moving);
+                by_colour = odds_by_colour(picture.calm_bgr, colours);
   const WaterCues cues = water_cues(picture);
   const cv::Mat looked = at_size(motion.looked, size),
                 colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);

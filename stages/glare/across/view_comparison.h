@@ -74,8 +74,19 @@ struct ComparedFrame {
 };
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 
-/// Water of one frame by its own look and the comparison: CV_8UC1, 255 = water, half the working size.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&);
+/// How much of each colour moves and how much stands, in pixels of the comparison: what is known of a pond in
+/// one frame tells of it in all frames of a flight.
+struct ColourEvidence {
+  std::vector<double> stands, moves;  ///< by colour
+  ColourEvidence();
+  ColourEvidence(const SearchedFrame&, const Motion&);
+  void add(const ColourEvidence&);
+};
+
+/// Water of one frame by its own look and the comparison: CV_8UC1, 255 = water, half the working size. The
+/// evidence is that of all frames that were compared, with the frame's own.
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&,
+                                         const ColourEvidence&);
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls

@@ -7,7 +7,7 @@
 namespace lookdown::glare {
 namespace {
 
-cv::Mat widened(const cv::Mat& mask, int by_px) {
+cv::Mat with_rim(const cv::Mat& mask, int by_px) {
   cv::Mat out;
   cv::dilate(mask, out, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * by_px + 1, 2 * by_px + 1}));
   return out;
@@ -41,17 +41,17 @@ std::array<double, 3> ratio_around(const cv::Mat& own, const cv::Mat& donor, con
 Filled fill_from(const cv::Mat& bgr, const cv::Mat& glare, const std::vector<Donor>& donors) {
   // A glint's skirt reaches a little beyond the mask, in donors too.
   constexpr int kSkirtPx = 2, kAroundPx = 12;
-  const cv::Mat hole = widened(glare, kSkirtPx);
+  const cv::Mat hole = with_rim(glare, kSkirtPx);
   Filled filled{bgr.clone(), cv::Mat(bgr.size(), CV_8UC1, cv::Scalar(kOwnPixel))};
   std::vector<cv::Mat> usable;
   std::vector<std::pair<int, std::size_t>> order;
   for (const Donor& donor : donors) {
-    usable.push_back(donor.seen & ~widened(donor.glare, kSkirtPx));
+    usable.push_back(donor.seen & ~with_rim(donor.glare, kSkirtPx));
     order.emplace_back(-cv::countNonZero(usable.back() & hole), usable.size() - 1);
   }
   std::sort(order.begin(), order.end());
   cv::Mat left = hole.clone();
-  const cv::Mat near = widened(hole, kAroundPx);
+  const cv::Mat near = with_rim(hole, kAroundPx);
   for (const auto& [unused, i] : order) {
     const cv::Mat take = left & usable[i];
     if (cv::countNonZero(take) == 0) continue;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "stages/glare/picture/plane_math.h"
+#include "stages/glare/water/shore.h"
 
 namespace lookdown::glare {
 namespace {
@@ -96,11 +97,10 @@ std::vector<double> sums_by_label(const cv::Mat& labels, const cv::Mat& values) 
   return sums;
 }
 
-// Broad places that look like water, and somewhere clearly so.
-cv::Mat sure_water(const cv::Mat& log_odds) {
-  constexpr float kLikely = 0.0f;
+// Broad places that look at least so much like water, and somewhere clearly so.
+cv::Mat sure_water(const cv::Mat& log_odds, float least) {
   constexpr double kSureMean = 1.1, kLeastShare = 0.006;
-  cv::Mat likely = log_odds > kLikely;
+  cv::Mat likely = log_odds > least;
   cv::morphologyEx(likely, likely, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
   std::vector<double> sums;
   return kept_regions(likely, [&](int label, int area, const cv::Mat& labels) {
@@ -161,6 +161,38 @@ cv::Mat without_small_holes(const cv::Mat& mask) {
   });
 }
 
+// From the sure places to the outline of what has their colour; what is nowhere sure is left out.
+cv::Mat grown_from_sure(const CalmColour& calm, const cv::Mat& sure, const cv::Mat& log_odds) {
+  constexpr float kNear = 3 * 3, kSurelyAlone = 1.5f;
+  constexpr double kSureShare = 0.3;
+  const ColourAround near(calm, sure);
+  cv::Mat water = (near.distance(calm) < kNear) | (sure & (log_odds > kSurelyAlone));
+  cv::medianBlur(water, water, 5);
+  cv::morphologyEx(water, water, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  cv::Mat sureness;
+  sure.convertTo(sureness, CV_32FC1, 1 / 255.0);
+  std::vector<double> sums;
+  return kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
+    if (sums.empty()) sums = sums_by_label(labels, sureness);
+    return sums[static_cast<std::size_t>(label)] > kSureShare * area;
+  });
+}
+
+// Regions that end at a shore. Lawn, sand and shade that are even enough to pass for water go on beyond where
+// they happen to stop passing; only what looks like water through and through may do so.
+cv::Mat ashore(const cv::Mat& calm_bgr, const cv::Mat& water, const cv::Mat& log_odds) {
+  constexpr double kMostOpen = 0.3, kSurelyMean = 1.5;
+  std::vector<double> sums, open;
+  return kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
+    if (sums.empty()) {
+      sums = sums_by_label(labels, log_odds);
+      open = open_outline_shares(calm_bgr, labels, static_cast<int>(sums.size()));
+    }
+    const auto i = static_cast<std::size_t>(label);
+    return open[i] < kMostOpen || sums[i] > kSurelyMean * area;
+  });
+}
+
 }  // namespace
 
 WaterCues water_cues(const WorkingPicture& picture) {
@@ -179,22 +211,17 @@ WaterCues water_cues(const WorkingPicture& picture) {
 }
 
 cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {
-  constexpr float kNear = 3 * 3, kSurelyAlone = 1.5f;
-  constexpr double kSureShare = 0.3;
-  const cv::Mat sure = sure_water(log_odds);
-  if (cv::countNonZero(sure) == 0) return cv::Mat::zeros(log_odds.size(), CV_8UC1);
   const CalmColour calm = colour_of(picture.calm_bgr);
-  const ColourAround near(calm, sure);
-  cv::Mat water = (near.distance(calm) < kNear) | (sure & (log_odds > kSurelyAlone));
-  cv::medianBlur(water, water, 5);
-  cv::morphologyEx(water, water, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
-  cv::Mat sureness;
-  sure.convertTo(sureness, CV_32FC1, 1 / 255.0);
-  std::vector<double> sums;
-  water = kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
-    if (sums.empty()) sums = sums_by_label(labels, sureness);
-    return sums[static_cast<std::size_t>(label)] > kSureShare * area;
-  });
+  cv::Mat water = cv::Mat::zeros(log_odds.size(), CV_8UC1);
+  // Regions are nested: of one that does not end at a shore, a part that looks more like water may.
+  for (const float least : {0.0f, 1.0f, 2.0f}) {
+    const cv::Mat sure = sure_water(log_odds, least) & ~water;
+    if (cv::countNonZero(sure) == 0) break;
+    const cv::Mat region = grown_from_sure(calm, sure, log_odds) & ~water,
+                  kept = ashore(picture.calm_bgr, region, log_odds);
+    water |= kept;
+    if (cv::countNonZero(region & ~kept) == 0) break;
+  }
   return without_small_holes(water);
 }
 

@@ -1,5 +1,5 @@
 // Scores glare masks, on flights against a renderer's truth and on real tiles against labels by eye:
-//   evaluate_glare [--pictures OUT] [--all] [--every N] [--without-sun] FLIGHT_FOLDER...
+//   evaluate_glare [--pictures OUT] [--all] [--every N] [--without-sun] [--each] FLIGHT_FOLDER...
 //   evaluate_glare --tiles LABELS.csv FOLDER [--water-outlines FOLDER] [--glitter-outlines FOLDER] [--photos
 //   A,B,...]
 //                  [--pictures OUT] [--each]
@@ -56,13 +56,17 @@ Loaded load(const scoring::TruthFrame& frame) {
   return l;
 }
 
-// The picture, and beside it what was found: green rightly, red wrongly, magenta missed, grey missed where
-// dark.
+// The picture, and beside it what was found: glare green rightly, red wrongly, magenta missed, grey missed
+// where dark; water outlined in blue, tinted orange where it is none and yellow where it is missed.
 void draw(const std::filesystem::path& path, const Loaded& l, const FrameMasks& found) {
   cv::Mat drawn = l.bgr.clone();
   std::vector<std::vector<cv::Point>> outlines;
   cv::findContours(found.water.clone(), outlines, cv::RETR_LIST, cv::CHAIN_APPROX_NONE);
   cv::drawContours(drawn, outlines, -1, {255, 80, 0}, 2);
+  cv::Mat tint(drawn.size(), CV_8UC3);
+  tint.setTo(cv::Scalar(0, 140, 255), found.water & ~l.water);
+  tint.setTo(cv::Scalar(0, 255, 255), ~found.water & l.water);
+  cv::Mat(0.4 * drawn + 0.6 * tint).copyTo(drawn, found.water ^ l.water);
   drawn.setTo(cv::Scalar(0, 200, 0), found.glare & l.glare);
   drawn.setTo(cv::Scalar(0, 0, 255), found.glare & ~l.glare);
   drawn.setTo(cv::Scalar(255, 0, 255), ~found.glare & l.visible_glare);
@@ -90,15 +94,19 @@ struct Scores {
     outweighs[0].print("one frame, outweighs");
     outweighs[1].print("across frames, outweighs");
     threshold[0].print("threshold, outweighs");
+    print_in_sight();
+    threshold[1].print("threshold, in sight");
+  }
+  void print_in_sight() const {
     in_sight[0].print("one frame, in sight");
     in_sight[1].print("across frames, in sight");
-    threshold[1].print("threshold, in sight");
   }
 };
 
 struct Choice {
   bool without_sun = false;  // no estimate of the sun's place from the flight's own glint
   bool all_frames = false;   // blurred and oblique ones too
+  bool each = false;         // a line for each frame
   int every = 1;             // scores every n-th frame; views of it are searched all the same
   std::filesystem::path pictures;
 };
@@ -162,27 +170,41 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
   if (sun)
     for (std::size_t i = 0; i < frames.size(); ++i) searched.at(i).frame.field = glitter_of(*sun, places[i]);
   int scored = 0;
-  double across_s = 0;
+  double across_s = 0, detail_s = 0;
+  // What detail says of each frame, and what all of it says of colours.
+  std::vector<Motion> motions;
+  ColourEvidence colours;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    const SearchedFrame& own = searched.at(i).frame;
+    std::vector<PlacedView> placed;
+    for (const int view : views[i]) {
+      const auto j = static_cast<std::size_t>(view);
+      placed.push_back({&searched.at(j).frame, &places[j]});
+    }
+    const double started = processor_seconds();
+    motions.push_back(compare_detail(own, places[i], placed).motion(own.bgr));
+    colours.add({own, motions.back()});
+    detail_s += processor_seconds() - started;
+  }
   for (std::size_t i = 0; i < frames.size(); i += static_cast<std::size_t>(choice.every)) {
     const Loaded l = load(*frames[i]);
     Searched::Frame& own = searched.at(i);
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
     std::vector<OverlaidView> others;
-    std::vector<PlacedView> placed;
     for (const int view : views[i]) {
       const auto j = static_cast<std::size_t>(view);
-      placed.push_back({&searched.at(j).frame, &places[j]});
       others.push_back(overlay(searched.at(j).frame, places[j], places[i], own.frame.bgr.size()));
     }
-    const DetailComparison details = compare_detail(own.frame, places[i], placed);
     const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const cv::Mat water = water_beyond_views(own.picture, compared, details.motion(own.frame.bgr));
+    const cv::Mat water = water_beyond_views(own.picture, compared, motions[i], colours);
     const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared, prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
-    for (Scores* all : {&scores, &total}) all->add(l, masks, refined);
+    Scores own_scores;
+    for (Scores* all : {&scores, &total, &own_scores}) all->add(l, masks, refined);
+    if (choice.each) fmt::print("  {}\n", frames[i]->picture.stem().string()), own_scores.print_in_sight();
     if (!choice.pictures.empty()) {
       draw(choice.pictures / fmt::format("{}_{}.jpg", flight.name, frames[i]->picture.stem().string()), l,
            masks);
@@ -196,7 +218,9 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
       "alone, "
       "{:.0f} ms across\n",
       flight.name, scored, frames.size(), flight.sun_elevation_deg, flight.mean_square_slope,
-      searched.ms_a_frame(), 1000 * across_s / std::max(1, scored));
+      searched.ms_a_frame(),
+      1000 * (across_s / std::max(1, scored) +
+              detail_s / std::max<double>(1, static_cast<double>(frames.size()))));
   if (sun) {
     const double away_deg =
         std::acos(std::clamp(
@@ -239,7 +263,7 @@ int main(int argc, char** argv) {
     else if (argument == "--glitter-outlines" && i + 1 < argc)
       tiles.glitter = argv[++i];
     else if (argument == "--each")
-      tiles.each = true;
+      tiles.each = choice.each = true;
     else if (argument == "--photos" && i + 1 < argc)
       tiles.photos = argv[++i];
     else

@@ -18,16 +18,23 @@ void Score::add(const cv::Mat& found_glare, const cv::Mat& found_water, const cv
   crust_alarm_ += count(glare & true_crust);
   crust_ += count(true_crust);
   water_hit_ += count(found_water & true_water);
-  water_any_ += count(found_water | true_water);
+  water_false_ += count(found_water & land);
+  water_missed_ += count(~found_water & true_water);
 }
 
 void Score::print(const char* name) const {
   fmt::print(
       "  {:<26} IoU {:.3f}  precision {:.3f}  recall {:.3f}  on dry land {:.3f} %  on crust {:.3f} %  water "
-      "IoU {:.3f}\n",
+      "IoU {:.3f} (missed {:.1f} %, of dry ground {:.2f} %)\n",
       name, hit_ / std::max(1.0, hit_ + false_alarm_ + missed_), hit_ / std::max(1.0, hit_ + false_alarm_),
       hit_ / std::max(1.0, hit_ + missed_), 100 * dry_alarm_ / std::max(1.0, dry_),
-      100 * crust_alarm_ / std::max(1.0, crust_), water_hit_ / std::max(1.0, water_any_));
+      100 * crust_alarm_ / std::max(1.0, crust_), water_iou(),
+      100 * water_missed_ / std::max(1.0, water_hit_ + water_missed_),
+      100 * water_false_ / std::max(1.0, dry_));
+}
+
+double Score::water_iou() const {
+  return water_hit_ / std::max(1.0, water_hit_ + water_false_ + water_missed_);
 }
 
 void Threshold::add(const cv::Mat& bgr, const cv::Mat& true_glare, const cv::Mat& left_out) {

@@ -12,10 +12,11 @@ class Score {
   void add(const cv::Mat& found_glare, const cv::Mat& found_water, const cv::Mat& true_glare,
            const cv::Mat& left_out, const cv::Mat& true_water, const cv::Mat& true_crust);
   void print(const char* name) const;
+  [[nodiscard]] double water_iou() const;
 
  private:
   double hit_ = 0, false_alarm_ = 0, missed_ = 0, dry_alarm_ = 0, dry_ = 0, crust_alarm_ = 0, crust_ = 0,
-         water_hit_ = 0, water_any_ = 0;
+         water_hit_ = 0, water_false_ = 0, water_missed_ = 0;
 };
 
 /// "Glare is bright and pale", with the two limits that score best on the truth itself.

@@ -93,6 +93,22 @@ TEST(Water, GoesRoundWhatFloatsOnIt) {
   EXPECT_LT(share_of(searched(bgr).water(dock)), 0.1);
 }
 
+// A patch that looks somewhat like water is water where something else begins at its outline, and lawn where
+// the same goes on.
+TEST(Water, EndsWhereSomethingElseBegins) {
+  const cv::Rect patch(60, 60, 150, 100);
+  const auto share_with = [&](const cv::Scalar& patch_bgr, double log_odds) {
+    cv::Mat bgr(kHeight, kWidth, CV_8UC3, cv::Scalar(60, 84, 80));
+    bgr(cv::Rect(patch.tl() * 2, patch.size() * 2)).setTo(patch_bgr);
+    const WorkingPicture picture = prepare(bgr);
+    cv::Mat odds(picture.calm_bgr.size(), CV_32FC1, cv::Scalar(-2));
+    odds(patch).setTo(log_odds);
+    return cv::countNonZero(water_mask(picture, odds)) / static_cast<double>(patch.area());
+  };
+  EXPECT_GT(share_with({90, 80, 50}, 1.3), 0.9);
+  EXPECT_EQ(share_with({60, 84, 80}, 1.3), 0);
+}
+
 TEST(Water, IsNoTextureOfDryGround) {
   // Gravel and grass as Debian's python3-skimage carries them. (Its close-up of a brick wall, smooth faces
   // and bright joints without colour, is taken for glittering water.)

@@ -73,9 +73,9 @@ struct Valley {
     std::vector<OverlaidView> laid;
     for (const PlacedView& other : others())
       laid.push_back(overlay(*other.frame, *other.place, places[0], frames[0].bgr.size(), heights));
-    const cv::Mat water =
-        water_beyond_views(prepare(pictures[0]), compare_views(frames[0], laid),
-                           compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr));
+    const Motion motion = compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr);
+    const cv::Mat water = water_beyond_views(prepare(pictures[0]), compare_views(frames[0], laid), motion,
+                                             ColourEvidence(frames[0], motion));
     return cv::countNonZero(water) / static_cast<double>(water.total());
   }
 };

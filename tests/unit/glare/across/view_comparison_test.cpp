@@ -139,5 +139,26 @@ TEST(CompareViews, WhatIsAwayFromWaterIsNoGlareThoughItMoves) {
   EXPECT_EQ(cv::countNonZero(glare_beyond(views).colRange(500, 800)), 0);
 }
 
+// A grey-brown surface that no other view looks at. What the same colour does elsewhere in the flight
+// decides.
+TEST(WaterBeyondViews, ColoursThatStandElsewhereAreGroundAndThoseThatMoveAreWater) {
+  const cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(88, 92, 90));
+  const WorkingPicture own = prepare(picture);
+  const cv::Size size = own.calm_bgr.size();
+  const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
+  const ComparedFrame compared{plane(0), plane(0), cv::Mat::zeros(size, CV_8UC1)};
+  const Motion unseen{plane(0), plane(0), plane(0)};
+  SearchedFrame elsewhere;
+  elsewhere.bgr = own.calm_bgr;
+  const auto share_with = [&](double moving) {
+    ColourEvidence colours;
+    colours.add({elsewhere, {plane(moving), plane(0), plane(1)}});
+    const cv::Mat water = water_beyond_views(own, compared, unseen, colours);
+    return cv::countNonZero(water) / static_cast<double>(water.total());
+  };
+  EXPECT_LT(share_with(-5), 0.01);
+  EXPECT_GT(share_with(3), 0.99);
+}
+
 }  // namespace
 }  // namespace lookdown::glare
