@@ -181,7 +181,8 @@ cv::Mat grown_from_sure(const CalmColour& calm, const cv::Mat& sure, const cv::M
 // Regions that end at a shore. Lawn, sand and shade that are even enough to pass for water go on beyond where
 // they happen to stop passing; only what looks like water through and through may do so.
 cv::Mat ashore(const cv::Mat& calm_bgr, const cv::Mat& water, const cv::Mat& log_odds) {
-  constexpr double kMostOpen = 0.3, kSurelyMean = 1.5;
+  constexpr double kMostOpen = 0.5;    // of the outline
+  constexpr double kSurelyMean = 1.5;  // log odds
   std::vector<double> sums, open;
   return kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
     if (sums.empty()) {
