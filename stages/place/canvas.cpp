@@ -20,10 +20,11 @@ double ground_resolution(const CanvasFrame& f) {
 }
 
 /// Where a pixel meets the ground, if there and if the ground is still resolved better than `coarsest`.
-bool meets_ground(const CanvasFrame& f, double x_px, double y_px, double coarsest, Eigen::Vector3d& ground) {
+bool meets_ground(const CanvasFrame& f, double below, double x_px, double y_px, double coarsest,
+                  Eigen::Vector3d& ground) {
   const Eigen::Vector3d ray = f.pose.world_from_camera * f.camera.ray({x_px, y_px});
   const double above = f.pose.centre.z() - f.ground.along_x * f.pose.centre.x() -
-                       f.ground.along_y * f.pose.centre.y() - f.ground.height;
+                       f.ground.along_y * f.pose.centre.y() - f.ground.height + below;
   const double sinks = ray.z() - f.ground.along_x * ray.x() - f.ground.along_y * ray.y();
   if (ray.z() >= -1e-3 || sinks >= -1e-3 || above <= 0) return false;
   const double range = -above / sinks;
@@ -60,13 +61,15 @@ Canvas choose_canvas(const std::vector<CanvasFrame>& frames, double gsd) {
     // that part.
     for (int r = 0; r <= kBorderSteps; ++r)
       for (int c = 0; c <= kBorderSteps; ++c) {
-        Eigen::Vector3d ground;
         const auto flat = f.camera.undistort({right * c / kBorderSteps, bottom * r / kBorderSteps});
-        if (!meets_ground(f, flat.x, flat.y, kCoarsestFactor * typical, ground)) continue;
-        west = std::min(west, ground.x());
-        east = std::max(east, ground.x());
-        south = std::min(south, ground.y());
-        north = std::max(north, ground.y());
+        for (const double below : {0.0, f.below}) {
+          Eigen::Vector3d ground;
+          if (!meets_ground(f, below, flat.x, flat.y, kCoarsestFactor * typical, ground)) continue;
+          west = std::min(west, ground.x());
+          east = std::max(east, ground.x());
+          south = std::min(south, ground.y());
+          north = std::max(north, ground.y());
+        }
       }
   }
   if (!(east > west) || !(north > south)) return canvas;

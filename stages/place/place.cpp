@@ -135,6 +135,7 @@ std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRe
                                        const std::vector<TieFrame>& frames) {
   std::vector<CanvasFrame> list;
   const std::vector<GroundFacet> facets = facets_of(placed.group);
+  const auto sightings = sightings_by_frame(placed.group.network);
   bool any_kept = false;
   for (std::size_t i = 0; i < placed.group.members.size(); ++i) {
     const Network& n = placed.group.network;
@@ -143,7 +144,8 @@ std::vector<CanvasFrame> canvas_frames(const PlacedGroup& placed, const FlightRe
     const bool shown = placed.group.held_firmly[i] && decision.verdict != Verdict::drop;
     any_kept = any_kept || shown;
     const bool fills = placed.group.held_firmly[i] && dropped_for_blur_alone(decision);
-    list.push_back({n.camera_of(i), n.poses[i], shown, fills, facets[i]});
+    const double below = placed.group.relief.supported ? depth_below(facets[i], n, sightings[i]) : 0;
+    list.push_back({n.camera_of(i), n.poses[i], shown, fills, facets[i], below});
   }
   if (!any_kept)
     for (std::size_t i = 0; i < list.size(); ++i) list[i].shown = placed.group.held_firmly[i];

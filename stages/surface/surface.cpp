@@ -23,10 +23,11 @@ namespace {
 
 /// Frame pixels from node to node, and to the next coarser level.
 constexpr double kPixelsANode = 2;
-constexpr int kCoarser = 4;
+constexpr int kCoarser = 2, kLevels = 3;
 constexpr double kMostNodes = 16e6;  ///< time as a mosaic of that size takes, 200 MB with what is worked on
 constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's pictures
 constexpr double kUsualBase = 0.3;        ///< of base over height
+constexpr double kRoughSigmas = 1.5;      ///< within which the finer level looks round what the coarser found
 /// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
 /// tie points, which roofs and trees stand out of.
 constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5,
@@ -185,27 +186,39 @@ cv::Mat whole_surface(const FoundHeights& found, double wall) {
   return heights;
 }
 
+/// `m` of the coarser level at the nodes of the finer. Node centres of both lie at half steps, as resize has
+/// it; the coarser grid may reach a little farther.
+cv::Mat at_finer_nodes(const cv::Mat& m, cv::Size finer, int how) {
+  cv::Mat wide;
+  cv::resize(m, wide, {}, kCoarser, kCoarser, how);
+  return cv::Mat(wide(cv::Rect({}, finer))).clone();
+}
+
 /// Round what the coarser level has found: all heights of the neighbourhood, and a little more.
-SearchRange range_round(const cv::Mat& coarse, const NodeGrid& fine, double margin) {
+SearchRange range_round(const cv::Mat& coarse, cv::Size finer, double margin) {
   constexpr int kNeighbourhood = 7;  // nodes of the coarser level
   cv::Mat base, lowest, highest;
   cv::GaussianBlur(coarse, base, {}, 6, 6, cv::BORDER_REPLICATE);
   const cv::Mat around(kNeighbourhood, kNeighbourhood, CV_8UC1, cv::Scalar(1));
   cv::erode(coarse - base, lowest, around);
   cv::dilate(coarse - base, highest, around);
-  SearchRange range;
-  const cv::Size size(fine.columns, fine.rows);
-  // Node centres of both levels lie at half steps, as resize has it; the coarser grid may reach a little
-  // farther.
-  const auto widened = [&](const cv::Mat& m, int how) {
-    cv::Mat wide;
-    cv::resize(m, wide, {}, kCoarser, kCoarser, how);
-    return cv::Mat(wide(cv::Rect({}, size))).clone();
-  };
-  range.base = widened(base, cv::INTER_LINEAR);
-  range.lowest = widened(cv::Mat(lowest - margin), cv::INTER_NEAREST);
-  range.highest = widened(cv::Mat(highest + margin), cv::INTER_NEAREST);
-  return range;
+  return {at_finer_nodes(base, finer, cv::INTER_LINEAR),
+          at_finer_nodes(lowest - margin, finer, cv::INTER_NEAREST),
+          at_finer_nodes(highest + margin, finer, cv::INTER_NEAREST)};
+}
+
+/// Where grain hides what detail there is, coarser pictures, in which it averages out, still tell heights:
+/// those stand where the finer level knows none, but not near steps, which they blur.
+void take_over(const FoundHeights& coarser, double wall, FoundHeights& found) {
+  const cv::Mat around(7, 7, CV_8UC1, cv::Scalar(1));  // coarser nodes by which a step may lie wrong
+  cv::Mat low, high;
+  cv::erode(coarser.heights, low, around);
+  cv::dilate(coarser.heights, high, around);
+  const cv::Mat stands = (coarser.agreeing > 0) & (high - low <= 0.5 * wall);
+  const cv::Size size = found.heights.size();
+  const cv::Mat taken = at_finer_nodes(stands, size, cv::INTER_NEAREST) & (found.agreeing == 0);
+  at_finer_nodes(coarser.heights, size, cv::INTER_LINEAR).copyTo(found.heights, taken);
+  at_finer_nodes(coarser.agreeing, size, cv::INTER_NEAREST).copyTo(found.agreeing, taken);
 }
 
 FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, double wall, double frame_px,
@@ -239,7 +252,17 @@ double HeightGrid::at(double mosaic_x_px, double mosaic_y_px) const {
   const float* upper = heights.data() + std::size_t(r) * std::size_t(columns) + std::size_t(c);
   const float* lower = upper + columns;
   const double a = column - c, b = row - r;
-  return (upper[0] * (1 - a) + upper[1] * a) * (1 - b) + (lower[0] * (1 - a) + lower[1] * a) * b;
+  const double node[] = {upper[0], upper[1], lower[0], lower[1]},
+               share[] = {(1 - a) * (1 - b), a * (1 - b), (1 - a) * b, a * b};
+  const auto [low, high] = std::minmax({node[0], node[1], node[2], node[3]});
+  if (high - low <= wall)
+    return node[0] * share[0] + node[1] * share[1] + node[2] * share[2] + node[3] * share[3];
+  const double middle = 0.5 * (low + high);
+  double sum[2] = {0, 0}, weight[2] = {0, 0};
+  for (int k = 0; k < 4; ++k)
+    sum[node[k] > middle] += share[k] * node[k], weight[node[k] > middle] += share[k];
+  const bool is_above = weight[1] > weight[0];
+  return sum[is_above] / weight[is_above];
 }
 
 void describe(Options& options, OptionVisitor& visitor) {
@@ -260,28 +283,35 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   const double step_px =
       std::max({1.0, kPixelsANode * measures->frame_px / measures->mosaic_px,
                 std::sqrt(double(placement.mosaic_width_px) * placement.mosaic_height_px / kMostNodes)});
-  const NodeGrid fine = grid_of(*measures, placement, step_px),
-                 coarse = grid_of(*measures, placement, step_px * kCoarser);
   const double wall = kWallShare * measures->height;
-  FoundHeights roughly = find_level(coarse, whole_range(*measures, placement.relief_spread, coarse), wall,
-                                    measures->frame_px, flight, context);
-  const cv::Mat water =
-      water_nodes(flight, sweep_views(flight, coarse.pitch), coarse, whole_surface(roughly, wall), context);
-  forget_on_water(roughly, water);
-  if (cv::countNonZero(roughly.agreeing) == 0) return;
-  const SearchRange near = range_round(whole_surface(roughly, wall), fine, 3 * height_sigma(coarse.pitch));
-  FoundHeights found = find_level(fine, near, wall, measures->frame_px, flight, context);
-  cv::Mat water_of_fine;
-  cv::resize(water, water_of_fine, {}, kCoarser, kCoarser, cv::INTER_NEAREST);
-  forget_on_water(found, water_of_fine(cv::Rect({}, found.agreeing.size())));
-  cv::Mat heights = whole_surface(found, wall);
-  snap(fine, found.agreeing, wall, flight, context, heights);
+  NodeGrid grid;
+  FoundHeights found;
+  cv::Mat heights, water;
+  for (int level = kLevels - 1; level >= 0; --level) {
+    const bool is_first = level == kLevels - 1;
+    const double coarser_pitch = grid.pitch;
+    grid = grid_of(*measures, placement, step_px * std::pow(kCoarser, level));
+    const cv::Size size(grid.columns, grid.rows);
+    const SearchRange range = is_first
+                                  ? whole_range(*measures, placement.relief_spread, grid)
+                                  : range_round(heights, size, kRoughSigmas * height_sigma(coarser_pitch));
+    const FoundHeights coarser = found;
+    found = find_level(grid, range, wall, measures->frame_px, flight, context);
+    if (!is_first) take_over(coarser, wall, found);
+    water = is_first ? water_nodes(flight, sweep_views(flight, grid.pitch), grid, whole_surface(found, wall),
+                                   context)
+                     : at_finer_nodes(water, size, cv::INTER_NEAREST);
+    forget_on_water(found, water);
+    if (cv::countNonZero(found.agreeing) == 0) return;
+    heights = whole_surface(found, wall);
+  }
+  snap(grid, found.agreeing, wall, flight, context, heights);
   write_surface(context.out / kSurfaceFile, heights, found.agreeing, step_px, placement);
   SurfaceRecord record;
   record.file = kSurfaceFile;
   record.step_px = step_px;
   record.known_share = double(cv::countNonZero(found.agreeing)) / double(found.agreeing.total());
-  record.height_sigma = height_sigma(fine.pitch);
+  record.height_sigma = height_sigma(grid.pitch);
   flight.surface = record;
 }
 
@@ -293,6 +323,7 @@ HeightGrid read(const FlightRecord& flight, const std::filesystem::path& out) {
   grid.columns = heights.cols;
   grid.rows = heights.rows;
   grid.step_px = flight.surface->step_px;
+  if (const auto measures = measures_of(flight)) grid.wall = kWallShare * measures->height;
   grid.heights.assign(heights.begin<float>(), heights.end<float>());
   grid.confidence.assign(agreeing.begin<uchar>(), agreeing.end<uchar>());
   double lowest = 0, highest = 0;

@@ -26,7 +26,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kSurfaceVersion = "surface/5";
+inline constexpr const char* kSurfaceVersion = "surface/6";
 inline constexpr const char* kSurfaceFile = "surface.tif";
 
 /// Heights at nodes over the placement's mosaic. Node (column, row) lies at mosaic pixel ((column + 0.5) step
@@ -37,9 +37,11 @@ struct HeightGrid {
   std::vector<float> heights;            ///< world units above z = 0, row by row; 0 where nothing is known
   std::vector<std::uint8_t> confidence;  ///< number of frames that agree; 0: filled from around, or the plane
   float lowest = 0, highest = 0;
+  double wall = 1e30;  ///< world units: neighbouring nodes that differ by more are the two sides of a step
 
   [[nodiscard]] bool empty() const { return heights.empty(); }
-  /// Height at a mosaic pixel of the placement's grid, linear between nodes, carried on beyond the rim.
+  /// Height at a mosaic pixel of the placement's grid, carried on beyond the rim. Linear between nodes; at a
+  /// step that of one side, which of them by where the line between both sides runs through the nodes.
   [[nodiscard]] double at(double mosaic_x_px, double mosaic_y_px) const;
 };
 

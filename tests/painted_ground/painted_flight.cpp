@@ -79,6 +79,18 @@ Eigen::Vector2d meets_roof(const Shed& shed, const Shot& s, const Eigen::Vector3
   return at;
 }
 
+/// False where neither roof nor wall can show: the ray passes the shed at a distance. `at_zero`: where it
+/// meets z = 0; `lean`: what it moves sideways for each unit of height.
+bool passes_near(const Shed& shed, const Eigen::Vector2d& at_zero, const Eigen::Vector2d& lean,
+                 const Eigen::Vector2d& at_ground) {
+  const double reach = 0.5 * (shed.outline.size.width + shed.outline.size.height) + 2,
+               top = shed.height + shed.ridge;
+  const Eigen::Vector2d at_top = at_zero + top * lean;
+  const double x = shed.outline.center.x, y = shed.outline.center.y;
+  return std::min(at_top.x(), at_ground.x()) - reach < x && std::max(at_top.x(), at_ground.x()) + reach > x &&
+         std::min(at_top.y(), at_ground.y()) - reach < y && std::max(at_top.y(), at_ground.y()) + reach > y;
+}
+
 bool inside(const Shed& shed, const Eigen::Vector2d& p) {
   return on_shed(shed, p.x(), p.y());
 }
@@ -218,16 +230,14 @@ json roofs_of(const Site& site) {
   return blocks;
 }
 
-/// surface_truth.tif: CV_32F heights of ground and roofs at every fourth unit, row 0 at y = 0; NaN under
-/// trees.
+/// surface_truth.tif: CV_32F heights of ground and roofs at every unit, row 0 at y = 0; NaN under trees.
 void write_surface(const Site& site, const std::filesystem::path& folder) {
-  constexpr int step = 4;
-  cv::Mat heights(int(site.choice.height) / step, int(site.choice.width) / step, CV_32F);
+  cv::Mat heights(int(site.choice.height), int(site.choice.width), CV_32F);
   for (int row = 0; row < heights.rows; ++row)
     for (int column = 0; column < heights.cols; ++column)
-      heights.at<float>(row, column) = under_tree(site, column * step, row * step)
+      heights.at<float>(row, column) = under_tree(site, column, row)
                                            ? std::numeric_limits<float>::quiet_NaN()
-                                           : float(surface_height(site, column * step, row * step));
+                                           : float(surface_height(site, column, row));
   cv::imwrite((folder / "surface_truth.tif").string(), heights);
 }
 
@@ -333,7 +343,10 @@ cv::Mat take_along(const cv::Mat& directions, const Site& site, const PaintedCam
       const Eigen::Vector2d at_ground = meets_ground(site, s, ray);
       out = is_water(site, at_ground) ? cv::Vec3f(70, 62, 50) * (1 + 0.5F * waves.at(at_ground))
                                       : ground.at(at_ground);
+      const Eigen::Vector2d lean = ray.head<2>() / ray.z(),
+                            at_zero = s.centre.head<2>() - s.centre.z() * lean;
       for (const Shed& shed : site.sheds) {
+        if (!passes_near(shed, at_zero, lean, at_ground)) continue;
         const Eigen::Vector2d at_roof = meets_roof(shed, s, ray);
         if (inside(shed, at_roof)) {
           out = roofs.at(at_roof);

@@ -156,6 +156,26 @@ void plant(Site& site, cv::RNG& random) {
   if (!site.trees.empty()) site.leaves = fractal_noise({1024, 1024}, 24, 2, 0.8, c.seed + 77);
 }
 
+/// Dry-stone walls that wind across the fields: short pieces, each level on the ground below it.
+void build_walls(Site& site) {
+  constexpr double kPiece = 40, kThick = 6;
+  constexpr int kPieces = 26;
+  const SiteChoice& c = site.choice;
+  cv::RNG random(c.seed * 6151U + 29);
+  for (int i = 0; i < c.walls; ++i) {
+    cv::Point2d at(random.uniform(0.2, 0.8) * c.width, random.uniform(0.2, 0.8) * c.height);
+    double way = random.uniform(0.0, 2 * CV_PI);
+    for (int piece = 0; piece < kPieces; ++piece) {
+      way += random.gaussian(0.08);
+      const cv::Point2d middle = at + 0.5 * kPiece * cv::Point2d(std::cos(way), std::sin(way));
+      at += kPiece * cv::Point2d(std::cos(way), std::sin(way));
+      site.sheds.push_back({cv::RotatedRect(cv::Point2f(middle), cv::Size2f(float(kPiece + 2), float(kThick)),
+                                            float(way * 180 / CV_PI)),
+                            ground_height(site, middle.x, middle.y) + c.wall_height, 0});
+    }
+  }
+}
+
 cv::Mat relief_of(const SiteChoice& c) {
   if (c.relief.empty()) return {};
   cv::Mat relief(int(c.height / kReliefStep) + 2, int(c.width / kReliefStep) + 2, CV_32F);
@@ -247,8 +267,9 @@ Site paint_site(const SiteChoice& choice) {
   for (Shed& shed : site.sheds)
     shed.height += ground_height(site, shed.outline.center.x, shed.outline.center.y);
   plant(site, random);
+  build_walls(site);
   site.ground = pyramid(ground);
-  if (choice.sheds > 0) {
+  if (!site.sheds.empty()) {
     cv::Mat roofs = ribbed(size, random);
     if (choice.littered_roofs) strew(roofs, random);
     site.roofs = pyramid(roofs);

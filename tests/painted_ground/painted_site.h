@@ -26,6 +26,8 @@ struct SiteChoice {
   double relief_height = 0;  ///< of the valley, dike or heap
   int trees = 0;
   bool river = false;  ///< along the floor of the valley, its waves others in every frame
+  int walls = 0;       ///< dry-stone walls across the fields, stepped with the ground
+  double wall_height = 15;
 };
 
 /// A shed stands with its eaves level, `height` above the plane z = 0; a gable roof's ridge runs along its

@@ -8,12 +8,13 @@
 #include <string>
 
 #include "pipeline/base/robust_statistics.h"
+#include "stages/mosaic/radiometry/light_field.h"
 #include "stages/mosaic/radiometry/overlaps.h"
 
 namespace lookdown::mosaic {
 namespace {
 
-constexpr int kSpotsAPair = 80;
+constexpr int kSpotsAPair = 80, kSpotsAPairForFields = 200;
 constexpr int kRounds = 12;              // of reweighting; changes are far below a code value by then
 constexpr double kLeastScatter = 0.01;   // of the logarithm: no residual is trusted better than 1 %
 constexpr double kCorrelatedSpots = 25;  // neighbouring spots err alike: this many count as one measurement
@@ -270,6 +271,8 @@ Eigen::VectorXd overlap_gains(const Eigen::MatrixXd& counts, const Eigen::Matrix
 ColourModel unchanged_colours(const std::vector<FrameView>& views) {
   ColourModel model(views.size());
   for (std::size_t i = 0; i < views.size(); ++i) {
+    model[i].width_px = views[i].camera.width_px;
+    model[i].height_px = views[i].camera.height_px;
     model[i].centre_x_px = views[i].camera.cx_px;
     model[i].centre_y_px = views[i].camera.cy_px;
     model[i].half_diagonal_px = 0.5 * std::hypot(views[i].camera.width_px, views[i].camera.height_px);
@@ -284,6 +287,7 @@ ColourModel solve_colours(const FlightRecord& flight, const std::vector<FrameVie
   if (spots.empty()) return model;
   solve_brightness(flight, views, spots, model);
   solve_balance(spots, model);
+  add_light_fields(views, shared_spots(views, survey, kSpotsAPairForFields), model);
   return model;
 }
 

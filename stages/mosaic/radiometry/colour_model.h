@@ -13,13 +13,15 @@
 
 namespace lookdown::mosaic {
 
-/// What a frame's linear light is multiplied by at one spot: exp(log_gain + slope . (u, v)) / V(radius), V(r)
-/// = exp(a1 r^2 + a2 r^4 + a3 r^6). radius and (u, v): from the principal point, over half the frame's
-/// diagonal.
+/// What a frame's linear light is multiplied by at one spot: exp(log_gain + slope . (u, v) + field) /
+/// V(radius), V(r) = exp(a1 r^2 + a2 r^4 + a3 r^6). radius and (u, v): from the principal point, over half
+/// the frame's diagonal.
 struct FrameColour {
   std::array<double, 3> log_gain{};    ///< blue, green, red; natural logarithm
   std::array<double, 2> log_slope{};   ///< of the brightness along frame columns and rows
   std::array<double, 3> vignetting{};  ///< a1, a2, a3
+  cv::Mat log_field;  ///< CV_32FC1, natural logarithm, bilinear from corner to corner of the frame; or empty
+  int width_px = 1, height_px = 1;  ///< of the frame
   double centre_x_px = 0, centre_y_px = 0, half_diagonal_px = 1;
 
   [[nodiscard]] bool is_identity() const;

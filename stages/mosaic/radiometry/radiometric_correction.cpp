@@ -99,6 +99,34 @@ std::vector<float> brightening_by_square_radius(const FrameColour& colour, doubl
   return table;
 }
 
+/// exp of a frame's field of ln light at positions in it.
+class FieldFactor {
+ public:
+  explicit FieldFactor(const FrameColour& colour) : field_(colour.log_field) {
+    if (field_.empty()) return;
+    columns_a_px_ =
+        static_cast<float>(field_.cols - 1) / static_cast<float>(std::max(1, colour.width_px - 1));
+    rows_a_px_ = static_cast<float>(field_.rows - 1) / static_cast<float>(std::max(1, colour.height_px - 1));
+  }
+  [[nodiscard]] float at(const cv::Vec2f& position_px) const {
+    if (field_.empty()) return 1;
+    const float column =
+                    std::clamp(position_px[0] * columns_a_px_, 0.0F, static_cast<float>(field_.cols - 1)),
+                row = std::clamp(position_px[1] * rows_a_px_, 0.0F, static_cast<float>(field_.rows - 1));
+    const int c = std::min(static_cast<int>(column), field_.cols - 2),
+              r = std::min(static_cast<int>(row), field_.rows - 2);
+    const float a = column - static_cast<float>(c), b = row - static_cast<float>(r);
+    const auto* upper = field_.ptr<float>(r) + c;
+    const auto* lower = field_.ptr<float>(r + 1) + c;
+    return std::exp((upper[0] + a * (upper[1] - upper[0])) * (1 - b) +
+                    (lower[0] + a * (lower[1] - lower[0])) * b);
+  }
+
+ private:
+  cv::Mat field_;
+  float columns_a_px_ = 0, rows_a_px_ = 0;
+};
+
 template <class Depth>
 cv::Mat corrected_by(const Depth& depth, const cv::Mat& bgr, const cv::Mat& map, const FrameColour& colour) {
   cv::Mat out(bgr.size(), CV_32FC3);
@@ -109,6 +137,7 @@ cv::Mat corrected_by(const Depth& depth, const cv::Mat& bgr, const cv::Mat& map,
              centre_y = static_cast<float>(colour.centre_y_px);
   const auto slope_u = static_cast<float>(colour.log_slope[0]),
              slope_v = static_cast<float>(colour.log_slope[1]);
+  const FieldFactor field(colour);
   std::array<float, 3> gain{};
   for (int channel = 0; channel < 3; ++channel)
     gain[channel] = static_cast<float>(std::exp(colour.log_gain[channel]));
@@ -123,7 +152,8 @@ cv::Mat corrected_by(const Depth& depth, const cv::Mat& bgr, const cv::Mat& map,
           std::min((u * u + v * v) * (kRadiusSteps / kMostSquare), kRadiusSteps - 1.0F) + 0.5F;
       // exp(s) to second order: slopes are a few per cent, the rest is below a tenth of a code value.
       const float slope = slope_u * u + slope_v * v;
-      const float factor = brightening[static_cast<int>(square)] * (1 + slope + 0.5F * slope * slope);
+      const float factor = brightening[static_cast<int>(square)] * (1 + slope + 0.5F * slope * slope) *
+                           field.at(position[column]);
       for (int channel = 0; channel < 3; ++channel)
         result[column][channel] = depth.corrected(in[column][channel], factor * gain[channel]);
     }
@@ -145,7 +175,7 @@ bool FrameColour::is_identity() const {
   const auto none = [](const auto& terms) {
     return std::all_of(terms.begin(), terms.end(), [](double term) { return term == 0; });
   };
-  return none(log_gain) && none(log_slope) && none(vignetting);
+  return log_field.empty() && none(log_gain) && none(log_slope) && none(vignetting);
 }
 
 cv::Mat corrected(const cv::Mat& bgr, const cv::Mat& map, const FrameColour& colour) {

@@ -18,6 +18,10 @@ struct GroundFacet {
 /// points.
 [[nodiscard]] GroundFacet facet_under(const Network&, int frame, const std::vector<const Sighting*>&);
 
+/// How far the lowest of the frame's points lie below its facet, one in twenty left out as mistaken; world
+/// units, 0 where there are few.
+[[nodiscard]] double depth_below(const GroundFacet&, const Network&, const std::vector<const Sighting*>&);
+
 /// Where undistorted pixels lie on the map, were the ground that facet.
 [[nodiscard]] Homography<Ground, UndistortedPx> ground_from_frame(const Pose&, const Camera&,
                                                                   const GroundFacet&);

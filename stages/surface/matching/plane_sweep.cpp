@@ -11,7 +11,7 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr int kMostPairs = 3;  ///< whose likeness counts at a place
+constexpr int kMostPairs = 6;  ///< whose likeness counts at a place
 constexpr int kCostPerBit = 4;
 constexpr int kRandomBits = Census::kBits / 2;  ///< that differ where pictures have nothing in common
 /// Of pictures that show the same through a camera's noise and a little resampling, on the mean of a few
@@ -36,44 +36,38 @@ class Least {
     const int width = bits.cols;
     for (int row = 0; row < bits.rows; ++row) {
       const std::uint8_t* __restrict said = bits.ptr(row);
-      std::uint8_t* __restrict first = least_[0].ptr(row);
-      std::uint8_t* __restrict second = least_[1].ptr(row);
-      std::uint8_t* __restrict third = least_[2].ptr(row);
       std::uint8_t* __restrict count = count_.ptr(row);
+      rest_.resize(std::size_t(width));
+      std::uint8_t* __restrict rest = rest_.data();
       for (int column = 0; column < width; ++column) {
-        const std::uint8_t value = said[column], one = first[column], two = second[column],
-                           three = third[column];
-        count[column] = std::uint8_t(count[column] + (value != kUnknown ? 1 : 0));
-        const std::uint8_t rest = one < value ? value : one;
-        const std::uint8_t last = two < rest ? rest : two;
-        first[column] = one < value ? one : value;
-        second[column] = two < rest ? two : rest;
-        third[column] = three < last ? three : last;
+        rest[column] = said[column];
+        count[column] = std::uint8_t(count[column] + (said[column] != kUnknown ? 1 : 0));
+      }
+      // Each place keeps the smaller and hands the larger on.
+      for (cv::Mat& m : least_) {
+        std::uint8_t* __restrict kept = m.ptr(row);
+        for (int column = 0; column < width; ++column) {
+          const std::uint8_t one = kept[column], other = rest[column];
+          kept[column] = one < other ? one : other;
+          rest[column] = one < other ? other : one;
+        }
       }
     }
   }
   [[nodiscard]] bool is_told(int row, int column) const { return count_.at<std::uint8_t>(row, column) > 0; }
   /// Mean over the better half.
   [[nodiscard]] int cost(int row, int column) const {
-    switch (std::min((count_.at<std::uint8_t>(row, column) + 1) / 2, kMostPairs)) {
-      case 0:
-        return kRandomBits * kCostPerBit;
-      case 1:
-        return kCostPerBit * least_[0].at<std::uint8_t>(row, column);
-      case 2:
-        return kCostPerBit *
-               (least_[0].at<std::uint8_t>(row, column) + least_[1].at<std::uint8_t>(row, column)) / 2;
-      default:
-        return kCostPerBit *
-               (least_[0].at<std::uint8_t>(row, column) + least_[1].at<std::uint8_t>(row, column) +
-                least_[2].at<std::uint8_t>(row, column)) /
-               3;
-    }
+    const int counted = std::min((count_.at<std::uint8_t>(row, column) + 1) / 2, kMostPairs);
+    if (counted == 0) return kRandomBits * kCostPerBit;
+    int sum = 0;
+    for (int i = 0; i < counted; ++i) sum += least_[std::size_t(i)].at<std::uint8_t>(row, column);
+    return kCostPerBit * sum / counted;
   }
 
  private:
   std::array<cv::Mat, kMostPairs> least_;
   cv::Mat count_;
+  std::vector<std::uint8_t> rest_;
 };
 
 /// `told` counts the hypotheses under which some pair shows a place.

@@ -32,8 +32,8 @@ struct SweepAnswer {
   cv::Mat told;  ///< CV_32FC1: share of the hypotheses under which some pair shows the place
 };
 
-/// The likeness at a place is that of the better half of the pairs (three at most): what hides it from one
-/// view does not count.
+/// The likeness at a place is that of the better half of the pairs (six at most): what hides it from one view
+/// does not count.
 [[nodiscard]] SweepAnswer sweep(const Sweep&);
 
 /// CV_8UC1: how many views have a partner that shows the same there. `shown`: each view's picture of the

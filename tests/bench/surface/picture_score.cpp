@@ -7,8 +7,10 @@
 #include <algorithm>
 #include <cmath>
 #include <fstream>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 #include <optional>
 
 #include "pipeline/record/mosaic_grid.h"
@@ -19,7 +21,7 @@ namespace lookdown::bench {
 namespace {
 
 double at(const cv::Mat& truth, const Eigen::Vector2d& p) {
-  const int column = int(std::lround(p.x() / 4)), row = int(std::lround(p.y() / 4));
+  const int column = int(std::lround(p.x())), row = int(std::lround(p.y()));
   if (column < 0 || row < 0 || column >= truth.cols || row >= truth.rows) return NAN;
   return double(truth.at<float>(row, column));
 }
@@ -121,6 +123,42 @@ void score_eaves(const FlightRecord& flight, const std::filesystem::path& folder
       "{:.2f} at 95 %)\n",
       count, std::sqrt(whole / count) / space.unit(), std::sqrt(about / count) / space.unit(),
       off[off.size() * 68 / 100], off[off.size() * 95 / 100]);
+}
+
+cv::Mat distance_from_steps(const cv::Mat& truth, double step) {
+  cv::Mat known = truth.clone(), low, high, distance;
+  // Under crowns the truth tells nothing: neither side of a step.
+  cv::patchNaNs(known, 1e30);
+  cv::erode(known, low, cv::Mat());
+  cv::patchNaNs(known = truth.clone(), -1e30);
+  cv::dilate(known, high, cv::Mat());
+  const cv::Mat away = (high - low <= step) | (low > 1e29);
+  cv::distanceTransform(away, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  return distance;
+}
+
+void print_where_displaced(const std::vector<ShownPlace>& places) {
+  double all = 0;
+  for (const ShownPlace& place : places) all += place.displaced_px * place.displaced_px;
+  const auto line = [&](const char* what, double least, double most,
+                        const std::function<double(const ShownPlace&)>& of) {
+    double squares = 0;
+    int count = 0;
+    for (const ShownPlace& place : places)
+      if (of(place) >= least && of(place) < most) squares += place.displaced_px * place.displaced_px, ++count;
+    if (count > 0)
+      fmt::print("  {} {:.0f} to {:.0f}: {:.2f} % of places, {:.2f} px RMSE, {:.1f} % of the squares\n", what,
+                 least, most, 100.0 * count / double(places.size()), std::sqrt(squares / count),
+                 100 * squares / all);
+  };
+  const double away[] = {0, 2, 4, 8, 16, 32, 64, 1e9}, some[] = {0, 1, 2, 3, 4, 6, 99},
+               many[] = {0, 2, 3, 4, 6, 9, 999};
+  for (int i = 0; i + 1 < 8; ++i)
+    line("px from a step", away[i], away[i + 1], [](const ShownPlace& p) { return p.from_step_px; });
+  for (int i = 0; i + 1 < 7; ++i)
+    line("frames agreeing", some[i], some[i + 1], [](const ShownPlace& p) { return double(p.agreeing); });
+  for (int i = 0; i + 1 < 7; ++i)
+    line("frames seeing", many[i], many[i + 1], [](const ShownPlace& p) { return double(p.seeing); });
 }
 
 void score_coverage(const FlightRecord& flight, const std::filesystem::path& out) {

@@ -26,15 +26,13 @@ double processor_s() {
   return double(std::clock()) / CLOCKS_PER_SEC;
 }
 
-double bilinear(const cv::Mat& m, double x, double y) {
-  const int c = int(x), r = int(y);
-  if (c < 0 || r < 0 || c + 1 >= m.cols || r + 1 >= m.rows) return NAN;
-  const double a = x - c, b = y - r;
-  return (m.at<float>(r, c) * (1 - a) + m.at<float>(r, c + 1) * a) * (1 - b) +
-         (m.at<float>(r + 1, c) * (1 - a) + m.at<float>(r + 1, c + 1) * a) * b;
+/// Of the nearest place: between the two sides of a step there is no height.
+double nearest(const cv::Mat& m, const Eigen::Vector4d& true_place) {
+  const int c = int(std::lround(true_place.x())), r = int(std::lround(true_place.y()));
+  return c < 0 || r < 0 || c >= m.cols || r >= m.rows ? NAN : double(m.at<float>(r, c));
 }
 
-bool seen_by_two(const FlightRecord& flight, const Eigen::Vector3d& world) {
+int frames_seeing(const FlightRecord& flight, const Eigen::Vector3d& world) {
   int seen = 0;
   for (const FrameRecord& f : flight.frames) {
     const FramePlacement& p = f.placement;
@@ -44,10 +42,10 @@ bool seen_by_two(const FlightRecord& flight, const Eigen::Vector3d& world) {
     seen +=
         depth > 0 && at.x > 8 && at.y > 8 && at.x < p.camera.width_px - 8 && at.y < p.camera.height_px - 8;
   }
-  return seen >= 2;
+  return seen;
 }
 
-/// Truth every fourth unit, row 0 at y = 0.
+/// Truth at every unit, row 0 at y = 0.
 void score_heights(const FlightRecord& flight, const std::filesystem::path& folder,
                    const std::filesystem::path& out) {
   const cv::Mat truth = cv::imread((folder / "surface_truth.tif").string(), cv::IMREAD_UNCHANGED);
@@ -65,9 +63,9 @@ void score_heights(const FlightRecord& flight, const std::filesystem::path& fold
                                                                      (row + 0.5) * grid.step_px - 0.5, 1);
       const Eigen::Vector4d t = space.truth_from_placed *
                                 Eigen::Vector4d(g.x() / g.z(), g.y() / g.z(), double(grid.heights[node]), 1);
-      const double given = bilinear(truth, t.x() / 4, t.y() / 4);
+      const double given = nearest(truth, t);
       const double true_height = double(grid.heights[node]) + (given - t.z()) / space.truth_from_placed(2, 2);
-      if (!std::isfinite(given) || !seen_by_two(flight, {g.x() / g.z(), g.y() / g.z(), true_height}))
+      if (!std::isfinite(given) || frames_seeing(flight, {g.x() / g.z(), g.y() / g.z(), true_height}) < 2)
         continue;
       const uchar level = cv::saturate_cast<uchar>(128 + 4 * (t.z() - given) / space.gsd_m);
       error.at<cv::Vec3b>(row, column) = grid.confidence[node] > 0
@@ -86,6 +84,11 @@ void score_heights(const FlightRecord& flight, const std::filesystem::path& fold
   }
 }
 
+std::size_t node_at(const surface::HeightGrid& grid, int column, int row) {
+  return std::size_t(std::min(int(row / grid.step_px), grid.rows - 1)) * std::size_t(grid.columns) +
+         std::size_t(std::min(int(column / grid.step_px), grid.columns - 1));
+}
+
 /// How far what the picture shows is displaced by heights that are off: dz times the tangent of the angle at
 /// which the frame that is shown there looks down, in pixels of ground. Placement's own error comes on top.
 void score_picture(const FlightRecord& flight, const std::filesystem::path& folder,
@@ -100,6 +103,9 @@ void score_picture(const FlightRecord& flight, const std::filesystem::path& fold
   for (const FrameRecord& f : flight.frames)
     if (f.placement.placed) placed.push_back(&f.placement);
   std::vector<double> off;
+  std::vector<bench::ShownPlace> places;
+  // A step is what rises by more than three units over two: no slope that ground and roofs have.
+  const cv::Mat from_steps = bench::distance_from_steps(truth, 3);
   double squares = 0;
   for (int row = 0; row < sources.rows; row += 3)
     for (int column = 0; column < sources.cols; column += 3) {
@@ -109,12 +115,16 @@ void score_picture(const FlightRecord& flight, const std::filesystem::path& fold
       const double height = grid.empty() ? 0 : grid.at(column, row);
       const Eigen::Vector3d world(g.x() / g.z(), g.y() / g.z(), height);
       const Eigen::Vector4d t = space.truth_from_placed * Eigen::Vector4d(world.x(), world.y(), world.z(), 1);
-      const double given = bilinear(truth, t.x() / 4, t.y() / 4);
+      const double given = nearest(truth, t);
       const Eigen::Vector3d lifted(0, 0, (given - t.z()) / space.truth_from_placed(2, 2));
-      if (!std::isfinite(given) || !seen_by_two(flight, world + lifted)) continue;
+      const int seeing = std::isfinite(given) ? frames_seeing(flight, world + lifted) : 0;
+      if (seeing < 2) continue;
       const Eigen::Vector3d ray = placed[std::size_t(source)]->pose.centre - world;
       off.push_back(std::abs(t.z() - given) / space.gsd_m * ray.head<2>().norm() / ray.z());
       squares += off.back() * off.back();
+      const double from_step = nearest(from_steps, t) / space.gsd_m;
+      places.push_back({off.back(), std::isfinite(from_step) ? from_step : 1e6,
+                        grid.empty() ? 0 : grid.confidence[node_at(grid, column, row)], seeing});
     }
   if (off.empty()) return;
   std::sort(off.begin(), off.end());
@@ -124,6 +134,7 @@ void score_picture(const FlightRecord& flight, const std::filesystem::path& fold
       "68 % {:.2f}, 95 % {:.2f}, 98 % {:.2f}\n",
       off.size(), std::sqrt(squares / double(off.size())), off[off.size() / 2], off[off.size() * 68 / 100],
       off[off.size() * 95 / 100], off[off.size() * 98 / 100]);
+  bench::print_where_displaced(places);
 }
 
 }  // namespace

@@ -236,5 +236,28 @@ TEST(HeightGrid, IsLinearBetweenNodesAndCarriedOnBeyondTheRim) {
   EXPECT_NEAR(grid.at(100, 100), 12, 1e-6);
 }
 
+// The roof's edge runs straight between the nodes, and there is nothing between roof and ground.
+TEST(HeightGrid, IsOneSideOrTheOtherAtAStep) {
+  HeightGrid grid{.columns = 3,
+                  .rows = 3,
+                  .step_px = 4,
+                  .heights = {9, 9, 0, 9, 0, 0, 0, 0, 0},
+                  .confidence = {},
+                  .wall = 5};
+  for (double y = 1.5; y <= 9.5; y += 0.25)
+    for (double x = 1.5; x <= 9.5; x += 0.25) {
+      const double height = grid.at(x, y);
+      EXPECT_TRUE(height == 0 || height == 9) << x << " " << y;
+      // Nodes (1, 0) and (0, 1) are the last of the roof: the edge passes between them and their neighbours.
+      const double beyond = x + y - 3;
+      if (beyond < 3.5) {
+        EXPECT_EQ(height, 9) << x << " " << y;
+      }
+      if (beyond > 7.5) {
+        EXPECT_EQ(height, 0) << x << " " << y;
+      }
+    }
+}
+
 }  // namespace
 }  // namespace lookdown::surface
