@@ -82,6 +82,7 @@ int measure_shapes(const measure::Options& options, const Invocation& invocation
           "measure: nothing to measure; give --point, --line, --area, --shapes-file or --gsd-profile");
     const measure::Ground ground = measure::open_ground(invocation.inputs[0]);
     std::vector<measure::Measured> measured;
+    measured.reserve(shapes.size());
     for (const measure::Shape& shape : shapes)
       measured.push_back(measure::measure(shape, ground, options.coordinates == "px"));
     refuse_what_lies_outside(measured, ground);

@@ -55,6 +55,7 @@ class Writer : public OptionVisitor {
   }
   void option(const OptionText& about, std::vector<std::string>& value) override {
     std::vector<std::string> words;
+    words.reserve(value.size());
     for (const std::string& word : value) words.push_back(toml_string(word));
     add(about, fmt::format("[{}]", fmt::join(words, ", ")));
   }

@@ -20,7 +20,8 @@ struct nlohmann::adl_serializer<Eigen::Matrix<double, Rows, Columns>> {
     if (numbers.size() != given.size()) throw std::runtime_error("a matrix has a wrong count of numbers");
     for (int row = 0; row < Rows; ++row)
       for (int column = 0; column < Columns; ++column)
-        m(row, column) = given[static_cast<std::size_t>(Columns * row + column)];
+        m(row, column) = given.at(static_cast<std::size_t>(Columns) * static_cast<std::size_t>(row) +
+                                  static_cast<std::size_t>(column));
   }
 };
 

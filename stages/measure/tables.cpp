@@ -116,6 +116,7 @@ std::string csv_of(const std::vector<GsdSpot>& spots) {
 std::string text_of(const std::vector<GsdSpot>& spots, const Ground& ground) {
   if (spots.empty()) return "No frame is shown at any spot of the profile.\n";
   std::vector<double> sizes;
+  sizes.reserve(spots.size());
   for (const GsdSpot& spot : spots) sizes.push_back(spot.gsd);
   std::sort(sizes.begin(), sizes.end());
   const double factor = ground.metric ? 1000 : 1;

@@ -71,15 +71,12 @@ void judge_glint(Row& row, const Options& o, const Shot& shot) {
 
 std::vector<std::string> cautions_of(const Options& o) {
   std::vector<std::string> cautions = {
-      "Local rules decide whether and how high a kite, balloon, pole or drone may go up here: ask before you "
-      "fly, and follow the "
-      "licensed operator's word where one is required.",
-      "Keep far from power lines and their masts, more than the whole length of line that is out; never fly "
-      "in or before a storm, "
-      "and use no wet or metal line.",
-      "Nobody below the camera or the line; wear gloves, keep a safety lanyard on the camera, and look out "
-      "for aircraft: bring "
-      "everything down when one comes near.",
+      ("Local rules decide whether and how high a kite, balloon, pole or drone may go up here: ask "
+       "before you fly, and follow the licensed operator's word where one is required."),
+      ("Keep far from power lines and their masts, more than the whole length of line that is out; "
+       "never fly in or before a storm, and use no wet or metal line."),
+      ("Nobody below the camera or the line; wear gloves, keep a safety lanyard on the camera, and "
+       "look out for aircraft: bring everything down when one comes near."),
       "Mind people's privacy and resting or nesting wildlife.",
       "Stay back from pond edges while looking up; lined ponds are steep and slippery."};
   if (o.wind_m_s > 11)

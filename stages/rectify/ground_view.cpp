@@ -134,6 +134,7 @@ Result<GroundView> view_from_pose(const Camera& camera, const Pose& pose, const 
 Result<GroundView> view_from_marks(const Camera& camera, const std::vector<Point2<StoredPx>>& marks,
                                    const std::vector<Point2<Ground>>& positions, const Options& options) {
   std::vector<Point2<UndistortedPx>> straight;
+  straight.reserve(marks.size());
   for (const auto& mark : marks) straight.push_back(camera.undistort(mark));
   const auto h = fit_homography(straight, positions);
   if (!h) return h.error();

@@ -81,7 +81,10 @@ cv::Mat with_palette(const cv::Mat& indices, const GDALColorTable& palette) {
 void widen_samples(cv::Mat& grey, GDALRasterBand& band) {
   const char* bits = band.GetMetadataItem("NBITS", "IMAGE_STRUCTURE");
   const int count = bits ? std::atoi(bits) : 8;
-  if (grey.depth() == CV_8U && count < 8 && count > 0) grey *= 255 / ((1 << count) - 1);
+  if (grey.depth() == CV_8U && count < 8 && count > 0) {
+    const int step = 255 / ((1 << count) - 1);
+    grey *= step;
+  }
 }
 
 }  // namespace

@@ -42,7 +42,8 @@ Sums products(const cv::Mat& own, const cv::Mat& other, int left, int top) {
                            *b = other.ptr<std::int16_t>(top + y + dy) + left + dx;
         for (int x = 0; x < kDetailTilePx; ++x) sum += a[x] * b[x];
       }
-      sums[static_cast<std::size_t>(dy * kShifts + dx)] = static_cast<float>(sum);
+      sums[std::size_t{kShifts} * static_cast<std::size_t>(dy) + static_cast<std::size_t>(dx)] =
+          static_cast<float>(sum);
     }
   return sums;
 }
@@ -75,7 +76,8 @@ void match(const cv::Mat& own, const cv::Mat& other_even, const cv::Mat& asked, 
   const cv::Size tiles = correlation.size();
   std::vector<Sums> sums(static_cast<std::size_t>(tiles.area()), Sums{});
   const auto at = [&](int row, int column) -> Sums& {
-    return sums[static_cast<std::size_t>(row * tiles.width + column)];
+    return sums[static_cast<std::size_t>(row) * static_cast<std::size_t>(tiles.width) +
+                static_cast<std::size_t>(column)];
   };
   for (int row = 0; row < tiles.height; ++row)
     for (int column = 0; column < tiles.width; ++column)
@@ -171,7 +173,7 @@ cv::Mat DetailComparison::open() const {
   constexpr double kLeastShare = 0.01;
   constexpr int kMostLooks = 3;  // what stands is seen to stand in the first of them
   if (correlation_.empty()) return {};
-  const cv::Mat tiles = (correlation_ <= kStands) & (looks_ < kMostLooks);
+  cv::Mat tiles = (correlation_ <= kStands) & (looks_ < kMostLooks);
   if (cv::countNonZero(tiles) <= kLeastShare * static_cast<double>(tiles.total())) return {};
   return tiles;
 }

@@ -38,6 +38,7 @@ std::vector<float> steps_of(const HeightRange& range, const PlacedCamera& own,
   // Even in parallax, not in height.
   const double far = 1 / (own.pose.centre.z() - range.lowest), near = 1 / nearest;
   std::vector<float> heights;
+  heights.reserve(static_cast<std::size_t>(count));
   for (int i = 0; i < count; ++i)
     heights.push_back(static_cast<float>(own.pose.centre.z() - 1 / (far + (near - far) * i / (count - 1))));
   return heights;

@@ -67,7 +67,8 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
   }
   int written = 0;
   double filled_share = 0, left_share = 0;
-  for (const auto& [group, members] : groups) {
+  for (const auto& of_group : groups) {
+    const std::vector<int>& members = of_group.second;
     const std::vector<PlacedCamera> places = placed_cameras(flight, members);
     const auto views = choose_views(places, kMostDonors);
     std::vector<cv::Vec2d> shares(members.size(), cv::Vec2d(-1, -1));

@@ -26,7 +26,8 @@ cv::Mat tallest_of(const cv::Mat& heights) {
 
 /// Whole steps of `along` from `at` that surely stay between the borders of the block that node `node` is in.
 int steps_inside(double at, double along, int node) {
-  const double first = node / kBlock * kBlock - 0.5;
+  const int first_node = node / kBlock * kBlock;
+  const double first = first_node - 0.5;
   if (std::abs(along) < 1e-9) return kBlock;
   return static_cast<int>((along > 0 ? first + kBlock - at : at - first) / std::abs(along));
 }

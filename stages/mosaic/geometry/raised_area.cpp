@@ -39,6 +39,7 @@ cv::Mat filled_outline(const std::vector<cv::Point2d>& outline, const cv::Rect& 
   cv::Mat mask(area.size(), CV_8UC1, cv::Scalar(0));
   constexpr int kShift = 4;  // sixteenths of a pixel
   std::vector<cv::Point> corners;
+  corners.reserve(outline.size());
   for (const cv::Point2d& corner : outline)
     corners.emplace_back(static_cast<int>(std::lround((corner.x - area.x) * (1 << kShift))),
                          static_cast<int>(std::lround((corner.y - area.y) * (1 << kShift))));

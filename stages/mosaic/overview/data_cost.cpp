@@ -57,6 +57,7 @@ double local_blur_fwhm_px(const FrameRecord& record, double x_px, double y_px, d
 Preference::Preference(const FlightRecord& flight, const std::vector<FrameView>& views, std::string order)
     : order_(std::move(order)), age_rank_(flight.frames.size(), 0.0) {
   std::vector<int> indices;
+  indices.reserve(views.size());
   for (const FrameView& view : views) indices.push_back(view.frame_index);
   const auto taken = [&](int index) { return flight.frames[index].info.taken_at_s.value_or(0); };
   std::stable_sort(indices.begin(), indices.end(), [&](int a, int b) { return taken(a) > taken(b); });

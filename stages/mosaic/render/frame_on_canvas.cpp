@@ -57,6 +57,7 @@ std::vector<int> donors_for(const Scene& scene, int but_not, const cv::Rect& are
   }
   std::sort(ranked.begin(), ranked.end());
   std::vector<int> donors;
+  donors.reserve(ranked.size());
   for (const auto& [dislike, view] : ranked) donors.push_back(view);
   return donors;
 }

@@ -106,6 +106,7 @@ double refined_height(const HeightSweep& sweep, const Survey& survey, const Cand
 bool is_long(const std::vector<FrameView>& views, const RaisedArea& area) {
   constexpr double kLong = 0.45;
   std::vector<int> widths;
+  widths.reserve(views.size());
   for (const FrameView& view : views) widths.push_back(std::min(view.box.width, view.box.height));
   const double length =
       std::max(cv::norm(area.outline[1] - area.outline[0]), cv::norm(area.outline[2] - area.outline[1]));

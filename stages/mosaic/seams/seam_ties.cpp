@@ -124,6 +124,7 @@ std::vector<SeamTie> seam_ties(const std::vector<FrameView>& views, const Survey
                                const LabelMap& choice, FrameStore& store, RunContext& context) {
   const std::map<Pair, std::vector<cv::Point2d>> places = places_on_seams(survey, choice);
   std::vector<Pair> pairs;
+  pairs.reserve(places.size());
   for (const auto& [pair, along] : places) pairs.push_back(pair);
   std::vector<std::vector<SeamTie>> found(pairs.size());
   constexpr std::int64_t kBytesAPair = 10'000'000;  // patches; the frames are the store's

@@ -52,6 +52,7 @@ std::vector<double> median_residual_of_frames(const Network& network) {
   for (const Sighting& s : network.sightings)
     all[std::size_t(s.frame)].push_back(std::min(1e6, in_sigmas(network, s)));
   std::vector<double> medians;
+  medians.reserve(all.size());
   for (auto& list : all) medians.push_back(median_in_place(list, 1e6));
   return medians;
 }

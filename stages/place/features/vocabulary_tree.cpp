@@ -59,7 +59,7 @@ class WordTree {
     const int first = node * kBranches + 1;
     // Evenly spaced members as first centres: deterministic and spread over the frames.
     for (int c = 0; c < kBranches; ++c) {
-      const std::uint8_t* from = members[members.size() * std::size_t(2 * c + 1) / (2 * kBranches)];
+      const std::uint8_t* from = members[members.size() * (2 * std::size_t(c) + 1) / (2 * kBranches)];
       std::copy(from, from + kDescriptorBytes, centres_[std::size_t(first + c)].begin());
     }
     grown_[std::size_t(node)] = kBranches;

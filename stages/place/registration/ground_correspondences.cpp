@@ -53,8 +53,7 @@ std::vector<Eigen::Vector3d> plane_directions(const Eigen::Matrix3d& b_from_a, c
 /// Frames without a pose get one from those that have, most matches first.
 void resect_outward(const std::vector<TieFrame>& frames, const std::vector<Tie>& ties, Group& group,
                     std::vector<bool>& known) {
-  for (bool any = true; any;) {
-    any = false;
+  while (true) {
     int best_place = -1;
     std::size_t most = 0;
     std::vector<GroundSight> best;
@@ -74,7 +73,6 @@ void resect_outward(const std::vector<TieFrame>& frames, const std::vector<Tie>&
     if (!found) return;
     group.network.poses[std::size_t(best_place)] = found->pose;
     known[std::size_t(best_place)] = true;
-    any = true;
   }
 }
 

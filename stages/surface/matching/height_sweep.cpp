@@ -138,6 +138,7 @@ class Tile {
 
 int tile_side(const std::vector<SweepView>& views) {
   std::vector<int> sides;
+  sides.reserve(views.size());
   for (const SweepView& view : views) sides.push_back(std::min(view.size.width, view.size.height));
   const int usual = sides.empty() ? 0 : median_in_place(sides);
   return std::clamp(int(kTileOfPicture * usual), kSmallestTile, kLargestTile);

@@ -79,6 +79,7 @@ CostVolume costs_of(const Sweep& task, cv::Mat& told) {
   // A few hypotheses at a time, so that a place's costs are written side by side.
   constexpr int kTogether = 16;
   std::vector<Least> least;
+  least.reserve(kTogether);
   for (int k = 0; k < kTogether; ++k) least.emplace_back(task.size);
   cv::Mat grey, bits;
   for (int first = 0; first < task.hypotheses; first += kTogether) {

@@ -66,8 +66,8 @@ void aggregate_half(const CostVolume& volume, const Smoothness& smooth, bool bac
       step(along, costs, count, smooth, next, sum);
       std::swap(along, next);
       for (int way = 0; way < 3; ++way)
-        step(above[way][std::size_t(column + way)], costs, count, smooth, here[way][std::size_t(column + 1)],
-             sum);
+        step(above[way][std::size_t(column) + std::size_t(way)], costs, count, smooth,
+             here[way][std::size_t(column) + 1], sum);
     }
     for (int way = 0; way < 3; ++way) std::swap(above[way], here[way]);
   }
