@@ -25,6 +25,7 @@ Eigen::Matrix3d normaliser(const std::vector<Point2<Space>>& points) {
 template <class Space>
 std::vector<Eigen::Vector3d> moved(const std::vector<Point2<Space>>& points, const Eigen::Matrix3d& t) {
   std::vector<Eigen::Vector3d> out;
+  out.reserve(points.size());
   for (const auto& p : points) out.push_back(t * Eigen::Vector3d(p.x, p.y, 1));
   return out;
 }

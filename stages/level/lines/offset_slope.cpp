@@ -94,6 +94,7 @@ std::optional<OffsetSlope> weighted_fit(const std::vector<EdgeResponse>& steps, 
 OffsetSlope robust_fit(const std::vector<EdgeResponse>& steps, OffsetSlope course, double least_scale) {
   for (int round = 0; round < 8; ++round) {
     std::vector<double> misses;
+    misses.reserve(steps.size());
     for (const EdgeResponse& s : steps) misses.push_back(std::abs(s.across_px - course.at(s.along_px)));
     const double cut = 4.685 * std::max(least_scale, kSigmaOfMad * median_in_place(misses));
     const auto biweight = [cut](double miss_px) {

@@ -76,7 +76,8 @@ Sides part(const SearchPicture& picture, const LineCandidate& line, int stride) 
   Sides sides;
   const double nx = std::cos(line.angle_rad), ny = std::sin(line.angle_rad);
   const double gap = 1.5, band = 0.12 * std::min(picture.valid.cols, picture.valid.rows);
-  const std::size_t layers = static_cast<std::size_t>(picture.valid.cols + picture.valid.rows);
+  const std::size_t layers =
+      static_cast<std::size_t>(picture.valid.cols) + static_cast<std::size_t>(picture.valid.rows);
   sides.layer_sum.assign(layers, 0);
   sides.layer_square.assign(layers, 0);
   sides.layer_count.assign(layers, 0);
