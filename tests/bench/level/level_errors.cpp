@@ -42,6 +42,7 @@
 
 namespace fs = std::filesystem;
 using lookdown::Camera;
+using lookdown::kDegree;
 using lookdown::level::KnownFrame;
 
 namespace {

@@ -10,11 +10,11 @@
 #include "pipeline/base/angles.h"
 
 namespace lookdown::bench {
-namespace {
 
 double uniform(std::mt19937& random, double low, double high) {
   return std::uniform_real_distribution<double>(low, high)(random);
 }
+namespace {
 
 double log_uniform(std::mt19937& random, double low, double high) {
   return std::exp(uniform(random, std::log(low), std::log(high)));

@@ -10,6 +10,9 @@
 
 namespace lookdown::bench {
 
+/// Evenly spread from `low` to `high`.
+[[nodiscard]] double uniform(std::mt19937&, double low, double high);
+
 /// What the camera does to every frame of a flight. Lengths in pixels of the finished picture.
 struct CameraRecipe {
   double lens_sigma_px = 0.5;  ///< standard deviation of lens and sensor, geometric mean over the directions

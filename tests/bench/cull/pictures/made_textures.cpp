@@ -12,10 +12,6 @@ namespace {
 
 using Random = std::mt19937;
 
-double uniform(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
-
 cv::Scalar colour(Random& random, const cv::Scalar& base, double spread) {
   const double common = uniform(random, -spread, spread);
   cv::Scalar out;
