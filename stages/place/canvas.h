@@ -14,7 +14,8 @@ struct CanvasFrame {
   bool shown = true;   ///< false: takes no part in choosing extent and resolution
   bool fills = false;  ///< takes part in choosing the extent: may be shown where no other frame is
   GroundFacet ground;
-  double below = 0;  ///< how far the ground may lie below the facet: what lies deeper is seen farther out
+  double below =
+      0;  ///< world units: how far the ground may lie below the facet: what lies deeper is seen farther out
 };
 
 /// North up: mosaic x = (X - west) / gsd - 0.5, y = (north - Y) / gsd - 0.5.

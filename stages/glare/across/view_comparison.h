@@ -77,7 +77,7 @@ struct ComparedFrame {
 /// How much of each colour moves and how much stands, in pixels of the comparison: what is known of a pond in
 /// one frame tells of it in all frames of a flight.
 struct ColourEvidence {
-  std::vector<double> stands, moves;  ///< by colour
+  std::vector<double> stands, moves;  ///< pixels, one count a bin of colour
   ColourEvidence();
   ColourEvidence(const SearchedFrame&, const Motion&);
   void add(const ColourEvidence&);

@@ -88,18 +88,10 @@ std::vector<double> left_over(const Equations& equations, const Eigen::VectorXd&
   return left;
 }
 
-double usual(std::vector<double> left) {
+/// What that share of the spots differ by at most.
+double share_differs_by(std::vector<double> left, double share) {
   for (double& value : left) value = std::abs(value);
-  return left.empty() ? 0 : median_in_place(left);
-}
-
-double most_differ_by(std::vector<double> left) {
-  if (left.empty()) return 0;
-  for (double& value : left) value = std::abs(value);
-  const auto place =
-      left.begin() + static_cast<std::ptrdiff_t>(kMostPlaces * static_cast<double>(left.size()));
-  std::nth_element(left.begin(), place, left.end());
-  return *place;
+  return quantile_in_place(left, share);
 }
 
 using Triplets = std::vector<Eigen::Triplet<double>>;
@@ -126,7 +118,7 @@ Eigen::VectorXd solve(const Equations& equations, int views) {
   const int first = add_priors(views, priors), rows = first + static_cast<int>(equations.apart.size());
   for (int round = 0; round < kFieldRounds; ++round) {
     const std::vector<double> left = left_over(equations, fields);
-    const double spread = std::max(kLeastSpread, kSigmaOfMad * usual(left));
+    const double spread = std::max(kLeastSpread, kSigmaOfMad * share_differs_by(left, 0.5));
     Triplets triplets = priors;
     Eigen::VectorXd right = Eigen::VectorXd::Zero(rows);
     for (std::size_t i = 0; i < left.size(); ++i) {
@@ -156,10 +148,10 @@ void add_light_fields(const std::vector<FrameView>& views, const std::vector<Sha
                       ColourModel& model) {
   const int count = static_cast<int>(views.size());
   const Equations held_back = equations_of(views, spots, model, true, false);
-  const double before = most_differ_by(held_back.apart);
+  const double before = share_differs_by(held_back.apart, kMostPlaces);
   if (before < kVisible) return;
   const Eigen::VectorXd by_half = solve(equations_of(views, spots, model, false, true), count);
-  if (most_differ_by(left_over(held_back, by_half)) > kClearlyCloser * before) return;
+  if (share_differs_by(left_over(held_back, by_half), kMostPlaces) > kClearlyCloser * before) return;
   const Eigen::VectorXd fields = solve(equations_of(views, spots, model, true, true), count);
   for (int view = 0; view < count; ++view) {
     model[view].log_field.create(kRows, kColumns, CV_32FC1);

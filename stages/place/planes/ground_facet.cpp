@@ -58,13 +58,12 @@ double depth_below(const GroundFacet& facet, const Network& network,
                    const std::vector<const Sighting*>& sightings) {
   if (sightings.size() < kPointsOfFacet) return 0;
   std::vector<double> depths;
+  depths.reserve(sightings.size());
   for (const Sighting* s : sightings) {
     const Eigen::Vector3d& p = network.points[std::size_t(s->point)].position;
     depths.push_back(facet.along_x * p.x() + facet.along_y * p.y() + facet.height - p.z());
   }
-  const auto nearly_deepest = depths.begin() + std::ptrdiff_t(0.95 * double(depths.size()));
-  std::nth_element(depths.begin(), nearly_deepest, depths.end());
-  return std::max(0.0, *nearly_deepest);
+  return std::max(0.0, quantile_in_place(depths, 0.95));
 }
 
 Homography<Ground, UndistortedPx> ground_from_frame(const Pose& pose, const Camera& camera,
