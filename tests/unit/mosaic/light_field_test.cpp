@@ -74,6 +74,22 @@ TEST(LightField, BringsAShadowedFrameToTheLightOfTheOthers) {
     }
 }
 
+TEST(LightField, BrightensAFrameAsItsNodesSay) {
+  FrameColour colour;
+  colour.width_px = 101, colour.height_px = 81;
+  colour.half_diagonal_px = 65;
+  const float twice = std::log(2.0F);
+  colour.log_field = (cv::Mat_<float>(2, 3) << 0, twice, twice, 0, twice, twice);
+  const cv::Mat bgr(1, 3, CV_8UC3, cv::Scalar::all(100));
+  const cv::Mat map = (cv::Mat_<cv::Vec2f>(1, 3) << cv::Vec2f(0, 40), cv::Vec2f(25, 40), cv::Vec2f(100, 0));
+  const cv::Mat out = corrected(bgr, map, colour);
+  const double light = linear_from_srgb(100);
+  const double expected[] = {100, srgb_from_linear(light * std::sqrt(2.0)), srgb_from_linear(2 * light)};
+  for (int i = 0; i < 3; ++i)
+    for (int channel = 0; channel < 3; ++channel)
+      EXPECT_NEAR(out.at<cv::Vec3f>(0, i)[channel], expected[i], 0.2) << i;
+}
+
 TEST(LightField, IsNotThereUnderASteadyLight) {
   const std::vector<FrameView> views = three_views();
   ColourModel model = unchanged_colours(views);

@@ -109,6 +109,28 @@ TEST(Mosaic, IsTheSameForAnyNumberOfThreads) {
   }
 }
 
+// The curve's own values are tested with it; here that the finished picture goes through it and nothing else
+// does.
+TEST(Mosaic, AToneCurveIsLaidOverTheFinishedPicture) {
+  SmallFlight plain = make_small_flight({}), toned = make_small_flight({});
+  build_with(plain, {});
+  Options options;
+  options.tone_curve = "0,1 1,0.5";
+  EXPECT_THROW(check(options), std::runtime_error) << "a curve that falls";
+  options.tone_curve = "0,0.5 1,1";
+  check(options);
+  build_with(toned, options);
+  cv::Mat expected;
+  colours(plain).convertTo(expected, CV_8U, 0.5, 127.5);
+  EXPECT_EQ(cv::norm(alpha(plain), alpha(toned), cv::NORM_INF), 0);
+  EXPECT_EQ(cv::norm(sources(plain), sources(toned), cv::NORM_INF), 0);
+  // Rounded to eight bits once in each.
+  cv::Mat apart;
+  cv::absdiff(expected, colours(toned), apart);
+  apart.setTo(0, alpha(plain) == 0);
+  EXPECT_LE(cv::norm(apart, cv::NORM_INF), 1);
+}
+
 TEST(Mosaic, GainsAndVignettingVanish) {
   SmallFlight flight = make_small_flight({.gains = {{1.3, 1.3, 1.3},
                                                     {0.8, 0.75, 0.75},
