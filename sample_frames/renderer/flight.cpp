@@ -103,7 +103,7 @@ void render_flight(const FlightRequest& request) {
   sensor.corner_blur_px = 0.7 * request.width_px / 1600.0;
   std::vector<FrameTruth> truths;
   for (size_t i = 0; i < plans.size(); ++i) {
-    const FramePlan& plan = plans[i];
+    FramePlan plan = plans[i];
     FrameTruth truth;
     truth.plan = plan;
     if (!request.only.empty() &&
@@ -121,6 +121,8 @@ void render_flight(const FlightRequest& request) {
     // fully.
     const double metered = metered_gain(traced.light);
     sensor.gain = plan.weather ? metered : kWhiteGain * std::cbrt(std::clamp(metered / kWhiteGain, 0.3, 4.0));
+    plan.metered_ev = std::log2(sensor.gain / kWhiteGain);
+    truth.plan = plan;
     const cv::Mat picture = develop(traced.light, plan, sensor);
     write_frame(folder / plan.file, picture, camera, plan, start);
     if (request.linear_light)

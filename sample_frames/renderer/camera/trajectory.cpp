@@ -34,7 +34,7 @@ FrameBlur random_blur(RandomStream& random, double size_factor, double half_shar
 }  // namespace
 
 double FramePlan::exposure_s() const {
-  return std::pow(2.0, exposure_ev) * (200 / iso) * (f_number * f_number / 16) / 1250;
+  return std::pow(2.0, exposure_ev + metered_ev) * (200 / iso) * (f_number * f_number / 16) / 1250;
 }
 
 namespace {
