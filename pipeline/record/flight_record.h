@@ -48,7 +48,10 @@ struct TileBlur {
 
 /// Blur, smear and exposure of one frame. Pixels of the frame as stored.
 struct Sharpness {
-  std::optional<double> sharpness;         ///< 0..1, comparable between frames of different content
+  /// 0..1, comparable between frames of different content; 0.5 is where sharp ends for this camera as the
+  /// flight shows it, and even odds where that is not known
+  std::optional<double> sharpness;
+  std::optional<double> sharpness_alone;   ///< of the frame by itself: the odds of sharp against blurred
   std::optional<double> blur_fwhm_px;      ///< full width at half maximum of the blur
   std::optional<double> blur_sigma_share;  ///< relative standard deviation of blur_fwhm_px
   std::optional<double> smear_px;          ///< length of motion blur, 0 = none

@@ -66,6 +66,7 @@ void each_field(MaybeConst<TileBlur> auto& t, auto field) {
 
 void each_field(MaybeConst<Sharpness> auto& s, auto field) {
   field("sharpness", s.sharpness);
+  field("sharpness_alone", s.sharpness_alone);
   field("blur_fwhm_px", s.blur_fwhm_px);
   field("blur_sigma_share", s.blur_sigma_share);
   field("smear_px", s.smear_px);

@@ -13,8 +13,8 @@ namespace {
 
 // Relative standard deviation of the width beyond which it says nothing.
 constexpr double kTooUnsure = 1.0;
-// Of sharp against blurred (Sharpness::sharpness): where it speaks for sharp, a width beyond the limit, which
-// coarse textures and enlarged pictures have by nature, drops nothing.
+// Of sharp against blurred (Sharpness::sharpness_alone): where it speaks for sharp, a width beyond the limit,
+// which coarse textures and enlarged pictures have by nature, drops nothing.
 constexpr double kEvenOdds = 0.5;
 constexpr double kHorizonLeniency = 1.4;  // little of such a frame is near enough to show detail
 constexpr double kPartTimes = 2.0;        // a part counts as blurred at so many times the limit
@@ -38,7 +38,7 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
            {"too little detail", s.detail, kLeastDetail, "of the evidence wanted"});
     return;
   }
-  const bool looks_sharp = !options.max_blur_px && s.sharpness.value_or(0) > kEvenOdds;
+  const bool looks_sharp = !options.max_blur_px && s.sharpness_alone.value_or(0) > kEvenOdds;
   const bool wide = *s.blur_fwhm_px > limits.blur_fwhm_px && !looks_sharp;
   // Without a limit given, a smear must also make the blur wide: an uneven scene alone can look like a short
   // smear.
@@ -154,6 +154,7 @@ void decide(FlightRecord& flight, const Options& options, const CoarseHorizons& 
     decision.verdict = Verdict::keep;
     decision.view = views[i].view;
     const BlurLimits& limits = flight_limits.of(frame);
+    frame.sharpness->sharpness = limits.sharpness_of(*frame.sharpness);
     judge_blur(*frame.sharpness, limits, options, decision);
     judge_parts(*frame.sharpness, limits, decision);
     if (decision.view == View::other)

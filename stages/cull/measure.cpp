@@ -107,7 +107,8 @@ void note_blur(const BlurEstimate& blur, double detail, Sharpness& out) {
   const double whole_px = whole_width(blur);
   const double width_px = fused_width(whole_px, parts_px, blur.edges_settle);
   smeared = smeared && !contradicted(whole_px, parts_px);
-  out.sharpness = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px, detail)));
+  out.sharpness_alone = 1 / (1 + std::exp(blur_score(blur, width_px, parts_px, detail)));
+  out.sharpness = out.sharpness_alone;
   out.blur_fwhm_px = width_px;
   out.blur_sigma_share = blur.spread;
   out.smear_px = smeared ? blur.smear_px : 0;

@@ -19,7 +19,7 @@ FrameRecord frame_with(double fwhm_px, double smear_px = 0, int number = 0) {
   frame.source.file = "F" + std::to_string(number) + ".jpg";
   Sharpness s;
   s.detail = 1;
-  s.sharpness = 1 / (1 + std::pow(fwhm_px / 2, 2));  // as measured when the odds of a blur are even
+  s.sharpness_alone = 1 / (1 + std::pow(fwhm_px / 2, 2));  // as measured when the odds of a blur are even
   s.blur_fwhm_px = fwhm_px;
   s.blur_sigma_share = 0.1;
   s.smear_px = smear_px;
@@ -154,13 +154,38 @@ TEST(BlurLimit, TheCamerasOwnAstigmatismIsNoSmear) {
 TEST(Verdict, ShortSmearThatTheWidthHardlyShowsIsUnsure) {
   FlightRecord flight;
   for (int i = 0; i < 20; ++i) flight.frames.push_back(frame_with(1.4, 0, i));
-  for (int i = 0; i < 20; ++i) flight.frames[i].sharpness->sharpness = i < 17 ? 0.85 + 0.005 * i : 0.45;
+  for (int i = 0; i < 20; ++i) flight.frames[i].sharpness->sharpness_alone = i < 17 ? 0.85 + 0.005 * i : 0.45;
   cull::Options options;
   options.keep_repeats = true;
   cull::decide(flight, options);
   for (int i = 0; i < 20; ++i)
     EXPECT_EQ(flight.frames[i].decision.verdict, i < 17 ? Verdict::keep : Verdict::unsure) << i;
   EXPECT_TRUE(find(flight.frames[19].decision, "soft"));
+}
+
+TEST(Verdict, SharpnessIsToldAgainstTheCamera) {
+  // Two cameras, the lens of the second softer: what it shows at its best counts for as sharp, nearly, as
+  // what the first does, and the order of each camera's frames stays.
+  FlightRecord flight;
+  for (int i = 0; i < 40; ++i) {
+    flight.frames.push_back(frame_with(i < 20 ? 1.4 : 1.9, 0, i));
+    FrameRecord& frame = flight.frames.back();
+    frame.info.camera_id = i < 20 ? "crisp" : "soft";
+    frame.sharpness->sharpness_alone = (i < 20 ? 0.90 : 0.60) - (i % 2) * 0.4 + 0.002 * (i % 20);
+  }
+  cull::Options options;
+  options.keep_repeats = true;
+  cull::decide(flight, options);
+  const auto told = [&](int i) { return *flight.frames[i].sharpness->sharpness; };
+  for (int i = 0; i < 40; i += 2) {
+    EXPECT_GT(told(i), 0.5) << i;
+    EXPECT_LT(told(i + 1), 0.5) << i;
+    EXPECT_GT(told(38), told(1)) << "alone it is 0.60 against 0.50";
+  }
+  EXPECT_LT(told(0) - told(20), 0.5 * (0.90 - 0.60));
+  const double once = told(7);
+  cull::decide(flight, options);
+  EXPECT_EQ(told(7), once);
 }
 
 TEST(BlurLimit, FewFramesUseTheFixedLimit) {
