@@ -45,6 +45,7 @@ Weather weather_of(const FlightRequest& request, const SunPosition& sun) {
   weather.sun_elevation = radians(sun.elevation_deg);
   weather.sun_azimuth = radians(sun.azimuth_deg);
   weather.cloud_cover = request.cloud_cover;
+  weather.cloud_shadow = request.cloud_shadow;
   weather.turbidity = request.turbidity;
   weather.wind_m_s = request.wind_m_s;
   weather.wind_heading = RandomStream(request.flight.seed, 53).uniform(0, 2 * kPi);

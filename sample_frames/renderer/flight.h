@@ -15,7 +15,7 @@ struct FlightRequest {
   double focal_35mm = 28, k1 = -0.045;
   double sun_elevation_deg = 0;  // 0: drawn from the seed, 35..62
   bool afternoon = false;
-  double wind_m_s = 2, cloud_cover = 0.4, turbidity = 0.45, noise = 1;
+  double wind_m_s = 2, cloud_cover = 0.4, cloud_shadow = 0.3, turbidity = 0.45, noise = 1;
   int samples = 2;
   bool masks = false, ground_picture = false, linear_light = false, horizon_only = false;
   double ground_gsd_m = 0.02;

@@ -41,6 +41,9 @@ int main(int argc, char** argv) {
       ->capture_default_str();
   app.add_flag("--afternoon", request.afternoon, "sun in the west instead of the east");
   app.add_option("--wind", request.wind_m_s, "wind speed in m/s, roughens the water")->capture_default_str();
+  app.add_option("--cloud-shadow", request.cloud_shadow, "how much of the sun drifting clouds take, 0..1")
+      ->capture_default_str()
+      ->check(CLI::Range(0.0, 1.0));
   app.add_option("--clouds", request.cloud_cover, "cloud cover 0..1")->capture_default_str();
   app.add_option("--haze", request.turbidity, "0 deep blue sky .. 1 milky")->capture_default_str();
   app.add_option("--distortion", request.k1, "radial distortion k1")->capture_default_str();

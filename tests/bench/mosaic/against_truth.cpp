@@ -149,18 +149,18 @@ cv::Vec3d lab_of(const cv::Vec3d& bgr) {
   return out.at<cv::Vec3f>(0);
 }
 
-Colour measure_colour(const Scene& scene) {
-  constexpr int kBlock = 4;
+Colour measure_colour(const Scene& scene, int block_px) {
   cv::Mat known = scene.covered & scene.truth_known;
-  const cv::Size small(scene.mosaic.cols / kBlock, scene.mosaic.rows / kBlock);
-  const cv::Rect whole(0, 0, small.width * kBlock, small.height * kBlock);
+  const cv::Size small(scene.mosaic.cols / block_px, scene.mosaic.rows / block_px);
+  const cv::Rect whole(0, 0, small.width * block_px, small.height * block_px);
   cv::Mat mosaic, truth, share;
   cv::resize(scene.mosaic(whole), mosaic, small, 0, 0, cv::INTER_AREA);
   cv::resize(scene.truth(whole), truth, small, 0, 0, cv::INTER_AREA);
   cv::resize(known(whole), share, small, 0, 0, cv::INTER_AREA);
+  const int stride = std::max(1, 12 / block_px);  // a block in twelve pixels tells enough
   std::vector<cv::Vec3d> found, given;
-  for (int row = 0; row < small.height; row += 3)
-    for (int column = 0; column < small.width; column += 3)
+  for (int row = 0; row < small.height; row += stride)
+    for (int column = 0; column < small.width; column += stride)
       if (share.at<uchar>(row, column) == 255) {
         found.emplace_back(mosaic.at<cv::Vec3b>(row, column));
         given.emplace_back(truth.at<cv::Vec3b>(row, column));
@@ -383,7 +383,8 @@ Measures measure_against_truth(const FlightRecord& flight, const std::filesystem
                                              : fitted_grid(flight, truth);
   const Scene scene = load_scene(truth, folder, out, ground_from_mosaic);
   measures.geometry = measure_geometry(scene);
-  measures.colour = measure_colour(scene);
+  measures.colour = measure_colour(scene, kColourBlock_px);
+  measures.broad_colour = measure_colour(scene, kBroadColourBlock_px);
   measures.seams = measure_seams(scene);
   measures.detail = measure_detail(flight, scene);
   measures.glare = measure_glare(flight, truth, folder, scene, "glare");

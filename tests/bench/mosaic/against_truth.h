@@ -17,8 +17,11 @@ struct Geometry {
                     ///< roofs left out
 };
 
+/// Side of the blocks whose mean colours are compared: the smaller ones see lost detail and noise too.
+constexpr int kColourBlock_px = 4, kBroadColourBlock_px = 16;
+
 struct Colour {
-  double median_ciede2000 = 0;  ///< over blocks of 4 x 4 px, after one affine fit of mosaic to truth
+  double median_ciede2000 = 0;  ///< over all blocks, after one affine fit of mosaic to truth
   double p95_ciede2000 = 0;
   double as_it_is = 0;     ///< the median without that fit
   double by_exposure = 0;  ///< the median after all light was multiplied by one factor
@@ -48,7 +51,7 @@ struct GlareLeft {
 
 struct Measures {
   std::optional<Geometry> geometry;
-  std::optional<Colour> colour;
+  std::optional<Colour> colour, broad_colour;  ///< of blocks of kColourBlock_px and kBroadColourBlock_px
   std::optional<Seams> seams;
   std::optional<Detail> detail;
   std::optional<GlareLeft> glare;  ///< reflected light outweighs all other light

@@ -39,11 +39,14 @@ void print(const lookdown::bench::Measures& found) {
   if (found.geometry)
     fmt::print("geometry  rmse {:.2f} px, median {:.2f} px over {} patches\n", found.geometry->rmse_px,
                found.geometry->median_px, found.geometry->patches);
-  if (found.colour)
-    fmt::print(
-        "colour    median CIEDE2000 {:.2f}, 95 % {:.2f}; after one factor of light {:.2f}, as it is {:.2f}\n",
-        found.colour->median_ciede2000, found.colour->p95_ciede2000, found.colour->by_exposure,
-        found.colour->as_it_is);
+  for (const auto& [colour, block_px] :
+       {std::pair(found.colour, lookdown::bench::kColourBlock_px),
+        std::pair(found.broad_colour, lookdown::bench::kBroadColourBlock_px)})
+    if (colour)
+      fmt::print(
+          "colour    blocks of {} px: median CIEDE2000 {:.2f}, 95 % {:.2f}; after one factor of light "
+          "{:.2f}, as it is {:.2f}\n",
+          block_px, colour->median_ciede2000, colour->p95_ciede2000, colour->by_exposure, colour->as_it_is);
   if (found.seams)
     fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
                found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
