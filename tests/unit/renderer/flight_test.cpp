@@ -3,6 +3,8 @@
 #include <gtest/gtest.h>
 #include <tbb/global_control.h>
 
+#include <algorithm>
+#include <cmath>
 #include <exiv2/exiv2.hpp>
 #include <filesystem>
 #include <fstream>
@@ -154,6 +156,65 @@ TEST_F(RendererFlight, ExifStatesFocalLengthTimeAndOrientationButNoPosition) {
     EXPECT_EQ(exif["Exif.Photo.DateTimeOriginal"].toString().size(), 19U);
     for (const auto& datum : exif) EXPECT_NE(datum.groupName(), "GPSInfo");
   }
+}
+
+double mean_green(const cv::Mat& picture, double x, double y, int half_px) {
+  const cv::Rect around(static_cast<int>(x) - half_px, static_cast<int>(y) - half_px, 2 * half_px + 1,
+                        2 * half_px + 1);
+  const cv::Rect inside = around & cv::Rect({}, picture.size());
+  return inside.area() == around.area() ? cv::mean(picture(inside))[1] : 0;
+}
+
+// What reaches the sensor at the optical axis over what the ground there sends up is the exposure that Exif
+// states, t S / N^2 (ISO 2720: the meter's equation), whatever the meter and the photographer chose.
+TEST(RendererExposure, ExifStatesTheLightThatWasAdmitted) {
+  const fs::path folder = fs::temp_directory_path() / ("renderer_exposure_" + std::to_string(::getpid()));
+  FlightRequest request = small_request(folder);
+  request.flight.obliques = request.flight.launch = 0;
+  request.flight.blurred_share = 0;
+  request.cloud_shadow = 0;
+  request.masks = false;
+  request.linear_light = request.ground_picture = true;
+  request.ground_gsd_m = 0.05;
+  render_flight(request);
+  const auto truth = nlohmann::json::parse(content(folder / "truth.json"));
+  const cv::Mat ground = cv::imread((folder / "light" / "ground.png").string(), cv::IMREAD_UNCHANGED);
+  const double gsd_m = truth["ground"]["gsd_m"], x0_m = truth["ground"]["x0_m"],
+               y1_m = truth["ground"]["y1_m"];
+  int agree = 0, compared = 0;
+  double least = 1e9, most = 0;
+  for (const auto& frame : truth["frames"]) {
+    const fs::path file = frame["file"].get<std::string>();
+    const cv::Mat light = cv::imread((folder / "light" / fs::path(file).replace_extension(".png")).string(),
+                                     cv::IMREAD_UNCHANGED);
+    const double fall = frame["centre_m"][2].get<double>() / frame["rotation"][8].get<double>();
+    const double x_m = frame["centre_m"][0].get<double>() - fall * frame["rotation"][2].get<double>(),
+                 y_m = frame["centre_m"][1].get<double>() - fall * frame["rotation"][5].get<double>();
+    const int half_px = 6;
+    const double pixel_m = frame["height_m"].get<double>() / truth["camera"]["fx_px"].get<double>();
+    const double sent = mean_green(ground, (x_m - x0_m) / gsd_m, (y1_m - y_m) / gsd_m,
+                                   static_cast<int>(std::lround(half_px * pixel_m / gsd_m)));
+    const double reached = mean_green(light, truth["camera"]["cx_px"].get<double>(),
+                                      truth["camera"]["cy_px"].get<double>(), half_px);
+    if (sent <= 0 || reached <= 0) continue;
+    const auto image = Exiv2::ImageFactory::open((folder / file).string());
+    image->readMetadata();
+    Exiv2::ExifData& exif = image->exifData();
+    const double f_number = exif["Exif.Photo.FNumber"].toFloat();
+    const double exposure = exif["Exif.Photo.ExposureTime"].toFloat() *
+                            static_cast<double>(exif["Exif.Photo.ISOSpeedRatings"].toLong()) /
+                            (f_number * f_number);
+    const double usual = 200.0 / 1250 / 16;  // 0 EV of this camera
+    ++compared;
+    agree += std::abs(std::log(reached / sent / (exposure / usual))) < 0.08;
+    least = std::min(least, exposure);
+    most = std::max(most, exposure);
+  }
+  fs::remove_all(folder);
+  EXPECT_GE(compared, 10);
+  EXPECT_GT(most / least, 1.5);
+  EXPECT_GE(agree, 0.6 * compared) << "of " << compared
+                                   << "; water and things that stand are no part of the ground picture";
 }
 
 TEST(RendererRequest, UnknownSceneIsRefused) {
