@@ -5,8 +5,8 @@
 #include <opencv2/core.hpp>
 
 #include "stages/glare/glint/sun_glint.h"
-#include "stages/glare/water/water_surface.h"
 #include "stages/glare/picture/working_picture.h"
+#include "stages/glare/water/water_surface.h"
 
 namespace lookdown::glare {
 

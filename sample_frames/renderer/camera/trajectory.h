@@ -38,13 +38,13 @@ struct FramePlan {
   double heading = 0, off_nadir = 0;  // radians
   int orientation = 1;
   double exposure_ev = 0;
-  double metered_ev = 0;  // what the camera's meter adds
+  double metered_ev = 0;     // what the camera's meter adds
   double white_balance = 0;  // + warmer
   FrameBlur blur;
   int quality = 88;
   double iso = 200, f_number = 4;
-  /// The shutter time that gives `exposure_ev` and `metered_ev` with the other two under the flight's sun: 0 EV
-  /// is 1/1250 s at ISO 200 and f/4.
+  /// The shutter time that gives `exposure_ev` and `metered_ev` with the other two under the flight's sun: 0
+  /// EV is 1/1250 s at ISO 200 and f/4.
   double exposure_s() const;
   std::string repeat_of;
   bool kite_line = false;
