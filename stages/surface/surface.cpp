@@ -27,7 +27,8 @@ constexpr int kCoarser = 2, kLevels = 3;
 constexpr double kMostNodes = 16e6;  ///< time as a mosaic of that size takes, 200 MB with what is worked on
 constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's pictures
 constexpr double kUsualBase = 0.3;        ///< of base over height
-constexpr double kRoughSigmas = 1.5;      ///< within which the finer level looks round what the coarser found
+constexpr double kRoughSigmas = 3;  ///< within which the finer level looks round what the coarser found;
+                                    ///< with 1.5 no other height was left that could be worse
 /// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
 /// tie points, which roofs and trees stand out of.
 constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5,
@@ -194,14 +195,20 @@ cv::Mat at_finer_nodes(const cv::Mat& m, cv::Size finer, int how) {
   return cv::Mat(wide(cv::Rect({}, finer))).clone();
 }
 
-/// Round what the coarser level has found: all heights of the neighbourhood, and a little more.
-SearchRange range_round(const cv::Mat& coarse, cv::Size finer, double margin) {
-  constexpr int kNeighbourhood = 7;  // nodes of the coarser level
+/// Round what the coarser level has found: all heights of the neighbourhood, and a little more. Where it
+/// knows nothing any height that is known within some way is in question: a roof goes on, or ends.
+SearchRange range_round(const cv::Mat& coarse, const cv::Mat& known, cv::Size finer, double margin) {
+  constexpr int kNeighbourhood = 7, kWay = 41;  // nodes of the coarser level
   cv::Mat base, lowest, highest;
   cv::GaussianBlur(coarse, base, {}, 6, 6, cv::BORDER_REPLICATE);
-  const cv::Mat around(kNeighbourhood, kNeighbourhood, CV_8UC1, cv::Scalar(1));
-  cv::erode(coarse - base, lowest, around);
-  cv::dilate(coarse - base, highest, around);
+  const auto around = [](int side) { return cv::Mat(side, side, CV_8UC1, cv::Scalar(1)); };
+  cv::erode(coarse - base, lowest, around(kNeighbourhood));
+  cv::dilate(coarse - base, highest, around(kNeighbourhood));
+  cv::Mat low, high;
+  cv::erode(coarse, low, around(kWay));
+  cv::dilate(coarse, high, around(kWay));
+  cv::Mat(low - base).copyTo(lowest, known == 0);
+  cv::Mat(high - base).copyTo(highest, known == 0);
   return {at_finer_nodes(base, finer, cv::INTER_LINEAR),
           at_finer_nodes(lowest - margin, finer, cv::INTER_NEAREST),
           at_finer_nodes(highest + margin, finer, cv::INTER_NEAREST)};
@@ -292,9 +299,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     const double coarser_pitch = grid.pitch;
     grid = grid_of(*measures, placement, step_px * std::pow(kCoarser, level));
     const cv::Size size(grid.columns, grid.rows);
-    const SearchRange range = is_first
-                                  ? whole_range(*measures, placement.relief_spread, grid)
-                                  : range_round(heights, size, kRoughSigmas * height_sigma(coarser_pitch));
+    const SearchRange range =
+        is_first ? whole_range(*measures, placement.relief_spread, grid)
+                 : range_round(heights, found.agreeing, size, kRoughSigmas * height_sigma(coarser_pitch));
     const FoundHeights coarser = found;
     found = find_level(grid, range, wall, measures->frame_px, flight, context);
     if (!is_first) take_over(coarser, wall, found);

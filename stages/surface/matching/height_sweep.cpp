@@ -18,7 +18,12 @@ constexpr int kMostHypotheses = 192;
 constexpr int kLeastHypotheses = 8;
 /// Largest parallax from one hypothesis to the next, pixels.
 constexpr double kParallaxStepPx = 0.8;
-constexpr float kLeastMargin = 0.04F;
+/// A height is known where any other is worse by this share of what pictures that have nothing in common
+/// cost: chosen on estate 11 and mixed 1 so that 95 % of what is known is right within 6 frame pixels. What
+/// differs by more bits of the census is not known either: moving water has 5 to 9, fields under grain 2 to
+/// 4, and chance has 12.
+constexpr float kLeastMargin = 0.2F;
+constexpr double kMostUnlikeBits = 5;
 /// A place at the rim, which pairs show under few hypotheses only, has no choice: what fits there fits by
 /// chance.
 constexpr float kLeastTold = 0.35F;
@@ -44,6 +49,9 @@ class Tile {
     step_ = kParallaxStepPx * grid.pitch / std::clamp(choice_.spread, 0.1, 1.0);
     step_ = std::max(step_, (highest_ - lowest_) / (kMostHypotheses - 1));
     hypotheses_ = std::max(kLeastHypotheses, int(std::ceil((highest_ - lowest_) / step_)) + 1);
+    cv::Mat((range.lowest(nodes) - lowest_) / step_ - 0.5).convertTo(first_, CV_16S);
+    cv::Mat((range.highest(nodes) - lowest_) / step_ + 0.5).convertTo(last_, CV_16S);
+    cv::min(last_, hypotheses_ - 1, last_);
     for (const int view : choice_.views)
       views_.push_back(look_at(grid, views[std::size_t(view)], pictures.of(view)));
   }
@@ -51,19 +59,26 @@ class Tile {
   [[nodiscard]] bool tells_heights() const { return !choice_.pairs.empty(); }
 
   [[nodiscard]] FoundHeights find() const {
-    const Sweep task{nodes_.size(), hypotheses_, int(views_.size()), choice_.pairs,
-                     [&](int view, int hypothesis, cv::Mat& grey) {
+    const Sweep task{nodes_.size(),
+                     hypotheses_,
+                     int(views_.size()),
+                     [&](int view, int hypothesis, const cv::Rect& part, cv::Mat& grey) {
                        const float offset = float(lowest_ + hypothesis * step_);
                        show(
-                           views_[std::size_t(view)], [&](int, int) { return offset; }, grey);
-                     }};
+                           views_[std::size_t(view)], part, [&](int, int) { return offset; }, grey);
+                     },
+                     choice_.sides,
+                     first_,
+                     last_};
     const SweepAnswer answer = sweep(task);
     const cv::Mat offsets = answer.hypothesis * step_ + lowest_;
     std::vector<cv::Mat> shown(views_.size());
     for (std::size_t i = 0; i < views_.size(); ++i)
       show(
-          views_[i], [&](int row, int column) { return offsets.at<float>(row, column); }, shown[i]);
-    FoundHeights found{base_ + offsets, agreeing_views(shown, choice_.pairs), answer.told >= kLeastTold};
+          views_[i], cv::Rect({}, nodes_.size()),
+          [&](int row, int column) { return offsets.at<float>(row, column); }, shown[i]);
+    FoundHeights found{base_ + offsets, agreeing_views(shown, choice_.pairs),
+                       (answer.told >= kLeastTold) & (answer.unlike <= kMostUnlikeBits)};
     found.agreeing.setTo(0, (answer.margin < kLeastMargin) | (found.told == 0) | (found.agreeing < 2));
     return found;
   }
@@ -105,15 +120,17 @@ class Tile {
     return seen;
   }
 
-  /// What the view shows of the tile at the base plus `offset(row, column)`; 0 where it shows nothing.
+  /// What the view shows of a part of the tile at the base plus `offset(row, column)` of that part; 0 where
+  /// it shows nothing.
   template <typename Offset>
-  void show(const TileView& view, const Offset& offset, cv::Mat& grey) const {
-    const int width = nodes_.width;
-    cv::Mat map_x(nodes_.size(), CV_32FC1), map_y(nodes_.size(), CV_32FC1);
+  void show(const TileView& view, const cv::Rect& part, const Offset& offset, cv::Mat& grey) const {
+    const int width = part.width;
+    cv::Mat map_x(part.size(), CV_32FC1), map_y(part.size(), CV_32FC1);
     const float per_x = view.per_height.x(), per_y = view.per_height.y(), per_depth = view.per_height.z();
-    for (int row = 0; row < nodes_.height; ++row) {
-      const float *x = view.x.ptr<float>(row), *y = view.y.ptr<float>(row),
-                  *depth = view.depth.ptr<float>(row);
+    for (int row = 0; row < part.height; ++row) {
+      const float *x = view.x.ptr<float>(part.y + row) + part.x,
+                  *y = view.y.ptr<float>(part.y + row) + part.x,
+                  *depth = view.depth.ptr<float>(part.y + row) + part.x;
       float* __restrict to_x = map_x.ptr<float>(row);
       float* __restrict to_y = map_y.ptr<float>(row);
       for (int column = 0; column < width; ++column) {
@@ -132,6 +149,7 @@ class Tile {
   cv::Mat base_;
   double lowest_ = 0, highest_ = 0, step_ = 1;
   int hypotheses_ = 0;
+  cv::Mat first_, last_;  ///< hypotheses in question at each node
   ViewChoice choice_;
   std::vector<TileView> views_;
 };

@@ -26,7 +26,8 @@ struct SearchRange {
 struct FoundHeights {
   cv::Mat heights;   ///< CV_32FC1; where confidence is 0 they mean nothing
   cv::Mat agreeing;  ///< CV_8UC1: how many views agree on the height; 0: not known
-  cv::Mat told;      ///< CV_8UC1: 255 where two views show the place under enough of the heights looked at
+  cv::Mat told;  ///< CV_8UC1: 255 where two views show the place under enough of the heights in question, and
+                 ///< alike at the one found
 };
 
 /// Adds a warning for tiles that lack frames which can no longer be read. The answer does not depend on the

@@ -1,107 +1,123 @@
 #include "stages/surface/matching/plane_sweep.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 #include "stages/surface/matching/census.h"
 #include "stages/surface/matching/semi_global.h"
+#include "stages/surface/matching/view_likeness.h"
 
 namespace lookdown::surface {
 namespace {
 
-constexpr int kMostPairs = 6;  ///< whose likeness counts at a place
-constexpr int kCostPerBit = 4;
+/// Steps by which a hypothesis that is out of question is worse: more than any likeness makes up for.
+constexpr std::uint8_t kOutOfQuestion = 100;
+
 constexpr int kRandomBits = Census::kBits / 2;  ///< that differ where pictures have nothing in common
 /// Of pictures that show the same through a camera's noise and a little resampling, on the mean of a few
 /// places around: a quarter of single places have no more by chance, hardly any such mean.
 constexpr int kMostBitsAgreeing = 8;
 constexpr int kAgreeingSide = 5;
-/// Grey levels, standard deviation over a neighbourhood, below which there is nothing to compare but grain:
-/// calm water, deep shadow.
-constexpr double kLeastContrast = 2.5;
+constexpr int kUnlikeSide = 9;  ///< places
 
-/// The least of what the pairs say at each place, and how many say anything.
-class Least {
+/// Unlikeness of what the views show, in steps; kUnknown where fewer than two show the place.
+void unlikeness(const Sweep& task, const std::vector<Census>& census, cv::Mat& all) {
+  std::vector<const Census*> group;
+  group.reserve(census.size());
+  for (const Census& one : census) group.push_back(&one);
+  differing_bits(group, all);
+  cv::Mat best, side;
+  for (const std::vector<int>& views : task.sides) {
+    group.clear();
+    for (const int view : views) group.push_back(&census[std::size_t(view)]);
+    differing_bits(group, best.empty() ? best : side);
+    if (!side.empty()) cv::min(best, side, best);
+  }
+  if (best.empty()) return;
+  for (int row = 0; row < all.rows; ++row) {
+    std::uint8_t* __restrict mean = all.ptr(row);
+    const std::uint8_t* __restrict least = best.ptr(row);
+    // Where no side has two views, all views say what there is to say.
+    for (int column = 0; column < all.cols; ++column)
+      mean[column] =
+          least[column] == kUnknown ? mean[column] : std::uint8_t((mean[column] + least[column] + 1) / 2);
+  }
+}
+
+/// Which hypotheses are in question where.
+class Question {
  public:
-  explicit Least(cv::Size size) : count_(size, CV_8UC1) {
-    for (cv::Mat& m : least_) m.create(size, CV_8UC1);
-  }
-  void clear() {
-    for (cv::Mat& m : least_) m.setTo(kUnknown);
-    count_.setTo(0);
-  }
-  void add(const cv::Mat& bits) {
-    const int width = bits.cols;
-    for (int row = 0; row < bits.rows; ++row) {
-      const std::uint8_t* __restrict said = bits.ptr(row);
-      std::uint8_t* __restrict count = count_.ptr(row);
-      rest_.resize(std::size_t(width));
-      std::uint8_t* __restrict rest = rest_.data();
-      for (int column = 0; column < width; ++column) {
-        rest[column] = said[column];
-        count[column] = std::uint8_t(count[column] + (said[column] != kUnknown ? 1 : 0));
-      }
-      // Each place keeps the smaller and hands the larger on.
-      for (cv::Mat& m : least_) {
-        std::uint8_t* __restrict kept = m.ptr(row);
-        for (int column = 0; column < width; ++column) {
-          const std::uint8_t one = kept[column], other = rest[column];
-          kept[column] = one < other ? one : other;
-          rest[column] = one < other ? other : one;
+  explicit Question(const Sweep& task) : task_(task), parts_(std::size_t(task.hypotheses)) {
+    const cv::Rect whole({}, task.size);
+    if (task.first.empty()) std::fill(parts_.begin(), parts_.end(), whole);
+    for (int row = 0; row < task.size.height && !task.first.empty(); ++row) {
+      // Of a row the first and the last column in question suffice.
+      std::vector<int> left(parts_.size(), task.size.width), right(parts_.size(), -1);
+      for (int column = 0; column < task.size.width; ++column)
+        for (int k = first(row, column); k <= last(row, column); ++k) {
+          left[std::size_t(k)] = std::min(left[std::size_t(k)], column);
+          right[std::size_t(k)] = column;
         }
-      }
+      for (std::size_t k = 0; k < parts_.size(); ++k)
+        if (right[k] >= 0) parts_[k] |= cv::Rect(left[k], row, right[k] - left[k] + 1, 1);
     }
+    for (cv::Rect& part : parts_)
+      if (!part.empty())
+        part = whole & cv::Rect(part.x - Census::kReach, part.y - Census::kReach,
+                                part.width + 2 * Census::kReach, part.height + 2 * Census::kReach);
   }
-  [[nodiscard]] bool is_told(int row, int column) const { return count_.at<std::uint8_t>(row, column) > 0; }
-  /// Mean over the better half.
-  [[nodiscard]] int cost(int row, int column) const {
-    const int counted = std::min((count_.at<std::uint8_t>(row, column) + 1) / 2, kMostPairs);
-    if (counted == 0) return kRandomBits * kCostPerBit;
-    int sum = 0;
-    for (int i = 0; i < counted; ++i) sum += least_[std::size_t(i)].at<std::uint8_t>(row, column);
-    return kCostPerBit * sum / counted;
+  [[nodiscard]] int first(int row, int column) const {
+    return task_.first.empty() ? 0 : std::max<int>(0, task_.first.at<short>(row, column));
   }
+  [[nodiscard]] int last(int row, int column) const {
+    return task_.last.empty() ? task_.hypotheses - 1
+                              : std::min<int>(task_.hypotheses - 1, task_.last.at<short>(row, column));
+  }
+  /// Rectangle of all places where a hypothesis is in question, with their neighbourhoods; may be empty.
+  [[nodiscard]] const cv::Rect& part(int hypothesis) const { return parts_[std::size_t(hypothesis)]; }
 
  private:
-  std::array<cv::Mat, kMostPairs> least_;
-  cv::Mat count_;
-  std::vector<std::uint8_t> rest_;
+  const Sweep& task_;
+  std::vector<cv::Rect> parts_;
 };
 
-/// `told` counts the hypotheses under which some pair shows a place.
-CostVolume costs_of(const Sweep& task, cv::Mat& told) {
+/// `told` becomes the share of the hypotheses in question under which two views show a place.
+CostVolume costs_of(const Sweep& task, const Question& question, cv::Mat& told) {
   told = cv::Mat::zeros(task.size, CV_32FC1);
   CostVolume volume{task.size, task.hypotheses, {}};
   volume.costs.resize(std::size_t(task.size.area()) * std::size_t(task.hypotheses));
   std::vector<Census> census(std::size_t(task.views));
   // A few hypotheses at a time, so that a place's costs are written side by side.
   constexpr int kTogether = 16;
-  std::vector<Least> least;
-  least.reserve(kTogether);
-  for (int k = 0; k < kTogether; ++k) least.emplace_back(task.size);
-  cv::Mat grey, bits;
+  std::vector<cv::Mat> unlike(kTogether);
+  cv::Mat grey, part;
   for (int first = 0; first < task.hypotheses; first += kTogether) {
     const int together = std::min(kTogether, task.hypotheses - first);
     for (int k = 0; k < together; ++k) {
+      cv::Mat& steps = unlike[std::size_t(k)];
+      steps.create(task.size, CV_8UC1);
+      steps.setTo(kUnknown);
+      const cv::Rect& where = question.part(first + k);
+      if (where.empty()) continue;
       for (int view = 0; view < task.views; ++view) {
-        task.look(view, first + k, grey);
+        task.look(view, first + k, where, grey);
         take_census(grey, census[std::size_t(view)]);
       }
-      least[std::size_t(k)].clear();
-      for (const auto& [one, other] : task.pairs) {
-        differing_bits(census[std::size_t(one)], census[std::size_t(other)], bits);
-        least[std::size_t(k)].add(bits);
-      }
+      unlikeness(task, census, part);
+      part.copyTo(steps(where));
     }
     for (int row = 0; row < task.size.height; ++row)
       for (int column = 0; column < task.size.width; ++column) {
         std::uint8_t* costs = volume.at(row, column) + first;
         float& count = told.at<float>(row, column);
+        const int least = question.first(row, column), most = question.last(row, column);
         for (int k = 0; k < together; ++k) {
-          count += least[std::size_t(k)].is_told(row, column) ? 1.0F : 0.0F;
-          costs[k] = std::uint8_t(least[std::size_t(k)].cost(row, column));
+          const std::uint8_t steps = unlike[std::size_t(k)].at<std::uint8_t>(row, column);
+          const bool is_out = first + k < least || first + k > most;
+          count += steps != kUnknown && !is_out ? 1.0F / float(most - least + 1) : 0.0F;
+          costs[k] = std::uint8_t((steps == kUnknown ? kRandomBits * kStepsPerBit : int(steps)) +
+                                  (is_out ? kOutOfQuestion : 0));
         }
       }
   }
@@ -111,54 +127,43 @@ CostVolume costs_of(const Sweep& task, cv::Mat& told) {
 }  // namespace
 
 SweepAnswer sweep(const Sweep& task) {
-  SweepAnswer answer{cv::Mat(task.size, CV_32FC1), cv::Mat::zeros(task.size, CV_32FC1), {}};
-  const CostVolume volume = costs_of(task, answer.told);
-  answer.told /= task.hypotheses;
+  SweepAnswer answer{
+      cv::Mat(task.size, CV_32FC1), cv::Mat::zeros(task.size, CV_32FC1), cv::Mat(task.size, CV_32FC1), {}};
+  const Question question(task);
+  const CostVolume volume = costs_of(task, question, answer.told);
   const std::vector<std::int16_t> sums = aggregate(volume, {});
-  constexpr float kRandomSum = 8.0F * kRandomBits * kCostPerBit;
+  constexpr float kRandomSum = 8.0F * kRandomBits * kStepsPerBit;
   for (int row = 0; row < task.size.height; ++row)
     for (int column = 0; column < task.size.width; ++column) {
       const std::int16_t* sum = sums.data() + (volume.at(row, column) - volume.costs.data());
       const int best = int(std::min_element(sum, sum + task.hypotheses) - sum);
       float& found = answer.hypothesis.at<float>(row, column);
       found = float(best);
-      if (best == 0 || best == task.hypotheses - 1) continue;
+      answer.unlike.at<float>(row, column) = float(volume.at(row, column)[best]) / kStepsPerBit;
+      const int first = question.first(row, column), last = question.last(row, column);
+      if (best <= first || best >= last) continue;
       const int curve = sum[best - 1] - 2 * sum[best] + sum[best + 1];
       if (curve > 0) found += 0.5F * float(sum[best - 1] - sum[best + 1]) / float(curve);
       int next = 32000;
-      for (int k = 0; k < task.hypotheses; ++k)
+      for (int k = first; k <= last; ++k)
         if (std::abs(k - best) > 2) next = std::min(next, int(sum[k]));
       answer.margin.at<float>(row, column) = float(next - sum[best]) / kRandomSum;
     }
+  cv::blur(answer.unlike, answer.unlike, {kUnlikeSide, kUnlikeSide}, {-1, -1}, cv::BORDER_REPLICATE);
   return answer;
 }
-
-namespace {
-
-cv::Mat has_contrast(const cv::Mat& grey) {
-  constexpr int kSide = 2 * Census::kReach + 1;
-  cv::Mat values, mean, squares;
-  grey.convertTo(values, CV_32F);
-  cv::blur(values, mean, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
-  cv::blur(values.mul(values), squares, {kSide, kSide}, {-1, -1}, cv::BORDER_REPLICATE);
-  return squares - mean.mul(mean) >= kLeastContrast * kLeastContrast;
-}
-
-}  // namespace
 
 cv::Mat agreeing_views(const std::vector<cv::Mat>& shown, const std::vector<std::pair<int, int>>& pairs) {
   std::vector<Census> census(shown.size());
   for (std::size_t view = 0; view < shown.size(); ++view) take_census(shown[view], census[view]);
-  std::vector<cv::Mat> has_partner(shown.size()), tells(shown.size());
-  for (std::size_t view = 0; view < shown.size(); ++view) tells[view] = has_contrast(shown[view]);
+  std::vector<cv::Mat> has_partner(shown.size());
   cv::Mat bits, count = cv::Mat::zeros(shown.at(0).size(), CV_8UC1);
   for (cv::Mat& m : has_partner) m = cv::Mat::zeros(count.size(), CV_8UC1);
   for (const auto& [one, other] : pairs) {
     differing_bits(census[std::size_t(one)], census[std::size_t(other)], bits);
     const cv::Mat seen = bits != kUnknown;
     cv::blur(bits, bits, {kAgreeingSide, kAgreeingSide}, {-1, -1}, cv::BORDER_REPLICATE);
-    const cv::Mat agree =
-        (bits <= kMostBitsAgreeing) & seen & tells[std::size_t(one)] & tells[std::size_t(other)];
+    const cv::Mat agree = (bits <= kMostBitsAgreeing) & seen;
     has_partner[std::size_t(one)] |= agree;
     has_partner[std::size_t(other)] |= agree;
   }

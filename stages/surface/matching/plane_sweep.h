@@ -19,9 +19,13 @@ struct Sweep {
   cv::Size size;
   int hypotheses = 0;
   int views = 0;
-  std::vector<std::pair<int, int>> pairs;  ///< of views that tell hypotheses apart
-  /// Makes CV_8UC1 of `size` what a view shows of the tile under a hypothesis; 0 where it shows nothing.
-  std::function<void(int view, int hypothesis, cv::Mat& grey)> look;
+  /// Makes CV_8UC1 of the size of `part` what a view shows of that part of the tile under a hypothesis; 0
+  /// where it shows nothing.
+  std::function<void(int view, int hypothesis, const cv::Rect& part, cv::Mat& grey)> look;
+  /// Views from one side, several such: what stands before a place hides it from one side, as a rule.
+  std::vector<std::vector<int>> sides = {};
+  /// CV_16SC1: first and last hypothesis in question at each place; empty: all.
+  cv::Mat first = {}, last = {};
 };
 
 struct SweepAnswer {
@@ -29,11 +33,15 @@ struct SweepAnswer {
   /// CV_32FC1: by how much any other hypothesis but the neighbours is worse, as a share of the cost of
   /// pictures that have nothing in common. 0 where nothing tells or the best lies at the end of the range.
   cv::Mat margin;
-  cv::Mat told;  ///< CV_32FC1: share of the hypotheses under which some pair shows the place
+  cv::Mat unlike;  ///< CV_32FC1: bits of the census by which views differ at the answer, mean of the
+                   ///< neighbourhood
+  cv::Mat told;    ///< CV_32FC1: share of the hypotheses in question under which two views show the place
 };
 
-/// The likeness at a place is that of the better half of the pairs (six at most): what hides it from one view
-/// does not count.
+/// The likeness at a place is the mean of that of all pairs of views, in which what repeats itself is told
+/// apart by bases of all lengths and directions (Okutomi & Kanade, IEEE TPAMI 15(4):353-363, 1993), and that
+/// of the side from which it is best, for what stands beside it may hide it from the others (Kang, Szeliski &
+/// Chai, CVPR 2001).
 [[nodiscard]] SweepAnswer sweep(const Sweep&);
 
 /// CV_8UC1: how many views have a partner that shows the same there. `shown`: each view's picture of the

@@ -22,10 +22,12 @@ struct CostVolume {
   }
 };
 
-/// Penalties for neighbours that differ by one hypothesis, and by more.
+/// Penalties for neighbours that differ by one hypothesis, and by more, in steps of the costs (quarters of a
+/// bit of the census): chosen on estate 11 and mixed 1, where 6 and 32 left 8 % of heights off by more than
+/// 24 pixels of ground, these 7 %, and more of either no fewer.
 struct Smoothness {
-  std::int16_t one_step = 6;
-  std::int16_t jump = 32;
+  std::int16_t one_step = 10;
+  std::int16_t jump = 96;
 };
 
 /// Sums over the paths, laid out as the costs.

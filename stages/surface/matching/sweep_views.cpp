@@ -3,6 +3,7 @@
 #include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <opencv2/imgproc.hpp>
 
 namespace lookdown::surface {
@@ -53,6 +54,23 @@ bool shows(const SweepView& view, const Eigen::Vector3d& world) {
 Eigen::Vector2d slant(const SweepView& view, const Eigen::Vector3d& world) {
   const Eigen::Vector3d ray = view.centre - world;
   return ray.head<2>() / std::max(1e-9, ray.z());
+}
+
+/// The half of the views from the west, the east, the south and the north; empty where that is less than two.
+std::vector<std::vector<int>> sides_of(const std::vector<Eigen::Vector2d>& slants) {
+  std::vector<std::vector<int>> sides;
+  if (slants.size() < 3) return sides;
+  std::vector<int> order(slants.size());
+  for (int axis = 0; axis < 2; ++axis) {
+    std::iota(order.begin(), order.end(), 0);
+    std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
+      return slants[std::size_t(a)][axis] < slants[std::size_t(b)][axis];
+    });
+    const auto half = std::ptrdiff_t((order.size() + 1) / 2);
+    sides.emplace_back(order.begin(), order.begin() + half);
+    sides.emplace_back(order.end() - half, order.end());
+  }
+  return sides;
 }
 
 Eigen::Vector3d middle(const std::vector<Eigen::Vector3d>& spots) {
@@ -172,6 +190,10 @@ ViewChoice choose_views(const std::vector<SweepView>& views, const std::vector<E
     chosen.push_back(best);
     for (std::size_t s = 0; s < spots.size(); ++s) seen[s] += best->sees[s];
   }
+  std::vector<Eigen::Vector2d> slants;
+  slants.reserve(chosen.size());
+  for (const Candidate* one : chosen) slants.push_back(one->slant);
+  choice.sides = sides_of(slants);
   for (std::size_t i = 0; i < chosen.size(); ++i) {
     choice.views.push_back(chosen[i]->view);
     for (std::size_t j = 0; j < i; ++j) {

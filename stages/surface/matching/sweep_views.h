@@ -50,6 +50,7 @@ class SweepPictures {
 struct ViewChoice {
   std::vector<int> views;                  ///< indices
   std::vector<std::pair<int, int>> pairs;  ///< of positions in `views`
+  std::vector<std::vector<int>> sides;     ///< positions of the views from the west, east, south and north
   double spread = 0;  ///< largest difference between the tangents of two lines of sight: parallax per height
 };
 

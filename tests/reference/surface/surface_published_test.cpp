@@ -55,15 +55,16 @@ cv::Mat shifts_of(const Pair& pair) {
     const cv::Rect inner(0, top, shifts.cols, std::min(kStrip, shifts.rows - top));
     const int first = std::max(0, top - kMargin), last = std::min(shifts.rows, inner.br().y + kMargin);
     const cv::Rect strip(0, first, shifts.cols, last - first);
-    const Sweep task{strip.size(), kShifts, 2, {{0, 1}}, [&](int view, int shift, cv::Mat& grey) {
+    const Sweep task{strip.size(), kShifts, 2, [&](int view, int shift, const cv::Rect& part, cv::Mat& grey) {
                        if (view == 0) {
-                         grey = cv::max(pair.left(strip), 1);
+                         grey = cv::max(pair.left(strip)(part), 1);
                          return;
                        }
-                       grey = cv::Mat::zeros(strip.size(), CV_8UC1);
+                       cv::Mat shifted = cv::Mat::zeros(strip.size(), CV_8UC1);
                        if (shift < strip.width)
                          cv::Mat(cv::max(pair.right(strip).colRange(0, strip.width - shift), 1))
-                             .copyTo(grey.colRange(shift, strip.width));
+                             .copyTo(shifted.colRange(shift, strip.width));
+                       grey = shifted(part).clone();
                      }};
     const SweepAnswer answer = sweep(task);
     cv::Mat found = answer.hypothesis.clone();

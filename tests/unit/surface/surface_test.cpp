@@ -15,6 +15,7 @@
 #include "stages/surface/matching/plane_sweep.h"
 #include "stages/surface/matching/semi_global.h"
 #include "stages/surface/matching/sweep_views.h"
+#include "stages/surface/matching/view_likeness.h"
 
 namespace lookdown::surface {
 namespace {
@@ -53,6 +54,38 @@ TEST(Census, KnowsNothingBesideWhatIsNotSeen) {
   differing_bits(census, census, bits);
   EXPECT_EQ(bits.at<uchar>(10 + Census::kReach, 20), kUnknown);
   EXPECT_EQ(bits.at<uchar>(11 + Census::kReach, 20), 0);
+}
+
+// Held against the mean over all pairs, each looked at by itself.
+TEST(ViewLikeness, IsTheMeanOverAllPairsOfViews) {
+  for (std::size_t count = 2; count <= 8; ++count) {
+    std::vector<Census> census(count);
+    std::vector<const Census*> views;
+    for (std::size_t view = 0; view < count; ++view) {
+      cv::Mat picture = noise({40, 30}, 20 + unsigned(view));
+      if (view % 3 == 2) picture.colRange(0, 15) = 0;  // not seen there
+      take_census(picture, census[view]);
+      views.push_back(&census[view]);
+    }
+    cv::Mat sum = cv::Mat::zeros(30, 40, CV_32FC1), pairs = sum.clone(), bits, steps;
+    for (std::size_t i = 0; i < count; ++i)
+      for (std::size_t j = 0; j < i; ++j) {
+        differing_bits(census[i], census[j], bits);
+        cv::add(sum, bits, sum, bits != kUnknown, CV_32F);
+        cv::add(pairs, 1, pairs, bits != kUnknown);
+      }
+    differing_bits(views, steps);
+    for (int row = 0; row < 30; ++row)
+      for (int column = 0; column < 40; ++column) {
+        const float seen = pairs.at<float>(row, column);
+        if (seen == 0) {
+          ASSERT_EQ(steps.at<uchar>(row, column), kUnknown);
+        } else {
+          ASSERT_NEAR(steps.at<uchar>(row, column), kStepsPerBit * sum.at<float>(row, column) / seen, 0.51)
+              << count;
+        }
+      }
+  }
 }
 
 // Hirschmueller 2008, eq. 13, written out place by place for one path; the other seven are its mirror images.
@@ -103,7 +136,7 @@ TEST(Sweep, FindsARampThatOneViewHasHiddenInPart) {
   const auto truth = [](int column) { return 6.0 + column / 16.0; };
   // A view's picture under a hypothesis is shifted by its base times the error of the hypothesis.
   const double bases[] = {0, 1, -1.5};
-  Sweep task{size, 20, 3, {{0, 1}, {0, 2}, {1, 2}}, [&](int view, int hypothesis, cv::Mat& grey) {
+  Sweep task{size, 20, 3, [&](int view, int hypothesis, const cv::Rect& part, cv::Mat& grey) {
                cv::Mat map(size, CV_32FC2);
                for (int row = 0; row < size.height; ++row)
                  for (int column = 0; column < size.width; ++column)
@@ -112,17 +145,54 @@ TEST(Sweep, FindsARampThatOneViewHasHiddenInPart) {
                cv::remap(ground, grey, map, cv::noArray(), cv::INTER_LINEAR);
                const cv::Rect before(40, 20, 20, 20);
                if (view == 2) thing(before).copyTo(grey(before));
+               grey = grey(part).clone();
              }};
   const SweepAnswer answer = sweep(task);
   for (int row = 4; row < size.height - 4; ++row)
     for (int column = 4; column < size.width - 4; ++column)
       ASSERT_NEAR(answer.hypothesis.at<float>(row, column), truth(column), 1) << row << " " << column;
   std::vector<cv::Mat> shown(3);
-  for (int view = 0; view < 3; ++view) task.look(view, 9, shown[std::size_t(view)]);  // right at column 48
-  const cv::Mat agreeing = agreeing_views(shown, task.pairs);
+  for (int view = 0; view < 3; ++view)  // right at column 48
+    task.look(view, 9, cv::Rect({}, size), shown[std::size_t(view)]);
+  const cv::Mat agreeing = agreeing_views(shown, {{0, 1}, {0, 2}, {1, 2}});
   EXPECT_EQ(agreeing.at<uchar>(30, 48), 2);
   EXPECT_EQ(agreeing.at<uchar>(10, 48), 3);
   EXPECT_EQ(agreeing.at<uchar>(10, 8), 0);
+}
+
+// Ribs of one pitch, as of a sheet roof: of two views every shift by a pitch fits, of three with bases that
+// are no multiples of each other only the true one; and where a coarser level has been before, only what lies
+// near that.
+TEST(Sweep, TellsRepeatedRibsApartByBasesOfOtherLengthsOrByWhatIsInQuestion) {
+  const cv::Size size(120, 40);
+  constexpr double kTruth = 12, kPitch = 8;
+  cv::Mat grain = noise(size, 6) / 16;
+  const auto task_of = [&](std::vector<double> bases) {
+    const int views = int(bases.size());
+    return Sweep{size, 30, views, [=](int view, int hypothesis, const cv::Rect& part, cv::Mat& grey) {
+                   cv::Mat whole(size, CV_8UC1);
+                   for (int row = 0; row < size.height; ++row)
+                     for (int column = 0; column < size.width; ++column)
+                       whole.at<uchar>(row, column) = cv::saturate_cast<uchar>(
+                           120 + grain.at<uchar>(row, column) / 4 +
+                           60 * std::sin((column + bases[std::size_t(view)] * (hypothesis - kTruth)) * 2 *
+                                         CV_PI / kPitch));
+                   grey = whole(part).clone();
+                 }};
+  };
+  const cv::Rect inner(10, 10, 100, 20);
+  const auto right_share = [&](const SweepAnswer& answer) {
+    return cv::countNonZero(cv::abs(answer.hypothesis(inner) - kTruth) < 1) / double(inner.area());
+  };
+  const auto sure = [&](const SweepAnswer& answer) { return cv::mean(answer.margin(inner))[0]; };
+  EXPECT_LT(sure(sweep(task_of({0, 1}))), 0.1) << "a pitch further fits as well";
+  const SweepAnswer three = sweep(task_of({0, 1, -0.6}));
+  EXPECT_GT(right_share(three), 0.95);
+  EXPECT_GT(sure(three), 0.2);
+  Sweep near = task_of({0, 1});
+  near.first = cv::Mat(size, CV_16SC1, cv::Scalar(8));
+  near.last = cv::Mat(size, CV_16SC1, cv::Scalar(16));
+  EXPECT_GT(right_share(sweep(near)), 0.95);
 }
 
 SweepView view_from(const Eigen::Vector3d& centre) {
@@ -149,6 +219,23 @@ TEST(ViewChoice, TakesTheStraightestFirstAndNoneWithoutBase) {
     EXPECT_GT(base / 40, 0.05);
   }
   EXPECT_NEAR(choice.spread, std::hypot(25, 5) / 40, 1e-9);
+}
+
+TEST(ViewChoice, PartsTheViewsByTheSideTheyComeFrom) {
+  const std::vector<SweepView> views{view_from({0, 9, 40}), view_from({9, 1, 40}), view_from({0, -9, 40}),
+                                     view_from({-9, 1, 40})};
+  const ViewChoice choice = choose_views(views, {{-1, -1, 0}, {1, -1, 0}, {-1, 1, 0}, {1, 1, 0}});
+  ASSERT_EQ(choice.views.size(), 4U);
+  ASSERT_EQ(choice.sides.size(), 4U) << "west, east, south, north";
+  const auto has = [&](std::size_t side, int view) {
+    return std::any_of(choice.sides[side].begin(), choice.sides[side].end(),
+                       [&](int position) { return choice.views[std::size_t(position)] == view; });
+  };
+  for (const auto& side : choice.sides) EXPECT_EQ(side.size(), 2U);
+  EXPECT_TRUE(has(0, 3) && !has(0, 1));
+  EXPECT_TRUE(has(1, 1) && !has(1, 3));
+  EXPECT_TRUE(has(2, 2) && !has(2, 0));
+  EXPECT_TRUE(has(3, 0) && !has(3, 2));
 }
 
 TEST(Gaps, NarrowOnesBesideAWallGetTheGroundAndWideOnesAreSmooth) {
