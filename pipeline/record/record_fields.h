@@ -210,6 +210,8 @@ void each_field(MaybeConst<FlightPlacement> auto& p, auto field) {
   field("plane_heights", p.plane_heights);
   field("raised_planes", p.raised_planes);
   field("relief_spread", p.relief_spread);
+  field("lowest_tie_point", p.lowest_tie_point);
+  field("highest_tie_point", p.highest_tie_point);
   field("height_sigma", p.height_sigma);
   field("ground_height", p.ground_height);
   field("accuracy", p.accuracy);

@@ -285,6 +285,8 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   if (const Relief& relief = placed.group.relief; relief.supported) {
     const double height = flying_height(placed.group.network);
     p.relief_spread = relief.spread * height;
+    p.lowest_tie_point = relief.lowest * height;
+    p.highest_tie_point = relief.highest * height;
     p.height_sigma = relief.height_sigma * height;
     flight.notes.push_back(fmt::format(
         "The ground is not flat: {:.0f} % of the tie points lie surely off its mean plane, by {:.{}f} {} "

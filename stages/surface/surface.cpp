@@ -29,10 +29,10 @@ constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's
 constexpr double kUsualBase = 0.3;        ///< of base over height
 constexpr double kRoughSigmas = 3;  ///< within which the finer level looks round what the coarser found;
                                     ///< with 1.5 no other height was left that could be worse
-/// Heights that are looked for above and below the plane: shares of the flying height, and of the spread of
-/// tie points, which roofs and trees stand out of.
-constexpr double kMostBelow = 0.3, kMostAbove = 0.45, kAlwaysBelow = 0.05, kAlwaysAbove = 0.2, kSpreads = 5,
-                 kSpreadsBelow = 3;
+/// Heights that are looked for, shares of the flying height: beyond the highest tie points, out of which
+/// roofs and trees stand, and beyond the lowest, below which little ground lies. Wrong heights that two
+/// frames agree on are hardly told later.
+constexpr double kAboveTies = 0.2, kBelowTies = 0.05, kMostBelow = 0.3, kMostAbove = 0.45;
 constexpr double kPicturesShare = 0.4;  ///< of the memory
 constexpr int kGrowNodes = 40;
 /// Share of the flying height: smaller steps are filled as slopes, pits of less depth are left.
@@ -85,13 +85,14 @@ NodeGrid grid_of(const Flight& flight, const FlightPlacement& placement, double 
   return grid;
 }
 
-SearchRange whole_range(const Flight& flight, double spread, const NodeGrid& grid) {
+SearchRange whole_range(const Flight& flight, const FlightPlacement& placement, const NodeGrid& grid) {
   const cv::Size size(grid.columns, grid.rows);
-  const double below = std::min(kMostBelow * flight.height,
-                                kAlwaysBelow * flight.height + kSpreadsBelow * spread),
-               above = std::min(kMostAbove * flight.height, kAlwaysAbove * flight.height + kSpreads * spread);
-  return {cv::Mat(size, CV_32FC1, cv::Scalar(0)), cv::Mat(size, CV_32FC1, cv::Scalar(-below)),
-          cv::Mat(size, CV_32FC1, cv::Scalar(above))};
+  const double lowest = std::max(-kMostBelow * flight.height,
+                                 std::min(0.0, placement.lowest_tie_point) - kBelowTies * flight.height),
+               highest = std::min(kMostAbove * flight.height,
+                                  std::max(0.0, placement.highest_tie_point) + kAboveTies * flight.height);
+  return {cv::Mat(size, CV_32FC1, cv::Scalar(0)), cv::Mat(size, CV_32FC1, cv::Scalar(lowest)),
+          cv::Mat(size, CV_32FC1, cv::Scalar(highest))};
 }
 
 /// Standard deviation with which a match tells a height: H / B sigma_parallax (Kraus, Photogrammetry:
@@ -300,7 +301,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     grid = grid_of(*measures, placement, step_px * std::pow(kCoarser, level));
     const cv::Size size(grid.columns, grid.rows);
     const SearchRange range =
-        is_first ? whole_range(*measures, placement.relief_spread, grid)
+        is_first ? whole_range(*measures, placement, grid)
                  : range_round(heights, found.agreeing, size, kRoughSigmas * height_sigma(coarser_pitch));
     const FoundHeights coarser = found;
     found = find_level(grid, range, wall, measures->frame_px, flight, context);

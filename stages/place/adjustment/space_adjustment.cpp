@@ -164,14 +164,21 @@ void draw_in_strays(const GroupInput& input, Group& group) {
   }
 }
 
+/// Heights of the points but half a per cent at either end, as shares of the flying height.
+HeightRange middle_heights(const Network& network) {
+  std::vector<double> heights;
+  for (const NetworkPoint& p : network.points) heights.push_back(p.position.z() / flying_height(network));
+  std::sort(heights.begin(), heights.end());
+  const std::size_t left_out = heights.size() / 200;
+  return {heights[left_out], heights[heights.size() - 1 - left_out]};
+}
+
 /// Range of heights in which matches are looked for, as shares of the flying height: what is known with half
 /// as much again.
 HeightRange range_of(const Network& network) {
-  std::vector<double> heights;
-  for (const NetworkPoint& p : network.points) heights.push_back(p.position.z() / flying_height(network));
-  if (heights.size() < 50) return {};
-  std::sort(heights.begin(), heights.end());
-  const double low = heights[heights.size() / 200], high = heights[heights.size() - 1 - heights.size() / 200];
+  constexpr std::size_t kPointsThatTell = 50;
+  if (network.points.size() < kPointsThatTell) return {};
+  const auto [low, high] = middle_heights(network);
   const double more = 0.5 * (high - low) + 0.03;
   return {std::max(-0.6, low - more), std::min(0.6, high + more)};
 }
@@ -191,6 +198,9 @@ Relief relief_of(const GroupInput& input, const Group& group, const std::vector<
   relief.raised_share = double(told) / double(sigmas.size());
   relief.height_sigma = median_in_place(sigmas) / flying_height(group.network);
   relief.spread = spread_of_heights(group.network) / flying_height(group.network);
+  const auto [lowest, highest] = middle_heights(group.network);
+  relief.lowest = lowest;
+  relief.highest = highest;
   return relief;
 }
 
