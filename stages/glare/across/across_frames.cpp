@@ -18,6 +18,7 @@
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/picture/plane_math.h"
 #include "stages/glare/sun/sun_from_glint.h"
 
 namespace lookdown::glare {
@@ -119,25 +120,6 @@ std::int64_t comparing_bytes(const FlightRecord& flight, const std::vector<int>&
   return kWorkingBytes + 4 * most_pixels;
 }
 
-// Spots in the units of the mosaic's world, for the record.
-void record_clearest_views(FlightRecord& flight, int group, const std::vector<MaskedView>& views) {
-  constexpr int kSpotsAcross = 16;
-  constexpr double kLeastShare = 0.02;
-  const auto& to_world = flight.placement.geotransform;
-  for (const Spot& spot : clearest_views(views, kSpotsAcross, kLeastShare)) {
-    ClearestView view{
-        group,     spot.x_px, spot.y_px, spot.side_px, spot.frame, spot.glare_share, spot.worst_glare_share,
-        spot.views};
-    if (to_world) {
-      // Geotransforms count from the corner of the top-left pixel, positions here from its centre.
-      view.x = (*to_world)[0] + (spot.x_px + 0.5) * (*to_world)[1] + (spot.y_px + 0.5) * (*to_world)[2];
-      view.y = (*to_world)[3] + (spot.x_px + 0.5) * (*to_world)[4] + (spot.y_px + 0.5) * (*to_world)[5];
-      view.side = spot.side_px * std::hypot((*to_world)[1], (*to_world)[4]);
-    }
-    flight.clearest_views.push_back(view);
-  }
-}
-
 // The group's sun as its own glint shows it, on the ring of the right elevation when place and time are
 // known.
 std::optional<GlintSun> sun_of_group(const FlightRecord& flight, const std::vector<int>& members,
@@ -190,19 +172,8 @@ struct Refined {
   cv::Mat coarse_glare;
 };
 
-Refined refine_frame(const FrameRecord& frame, const SearchedFrame& own, const ComparedFrame& compared,
-                     const Motion& motion, const ColourEvidence& colours, const GlintPrior& prior,
-                     const Options& options, const RunContext& context) {
-  FramePixels pixels(context.reader, frame.source, RawPixels::quick);
-  const cv::Mat& luma = pixels.grey();
-  const WorkingPicture picture = prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), luma);
-  const cv::Mat water = water_beyond_views(picture, compared, motion, colours);
-  const Glint glint = glint_beyond_views(picture, water, own, compared, prior);
-  const FrameMasks masks = frame_masks(water | glint.field, glint, luma);
-  Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
-  if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);
-  if (options.write_masks && refined.glare.water_share > 0) refined.water_png = mask_png(masks.water);
-  return refined;
+WorkingPicture working_picture(FramePixels& pixels) {
+  return prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), pixels.grey());
 }
 
 // The name under which a mask was written. One that holds nothing is not, and what an earlier answer wrote
@@ -275,49 +246,93 @@ struct Views {
   }
 };
 
-// What detail says of a frame, kept until it has been asked in all frames.
+// What is known of a frame before it is known what the flight's water looks like.
 struct FrameDetail {
   cv::Mat heights;
   PackedMotion motion;  // empty planes: no other view, or a frame that cannot be read
-  std::optional<ColourEvidence> colours;
+  std::vector<double> log_gains;
+  LookSamples samples;
+};
+
+// What is known of the flight.
+struct FlightLook {
+  std::vector<double> log_exposures;
+  std::optional<LearnedLook> look;
+
+  FlightLook(const GroupViews& known, const std::vector<FrameDetail>& details) {
+    std::vector<std::vector<double>> log_gains;
+    log_gains.reserve(details.size());
+    for (const FrameDetail& detail : details) log_gains.push_back(detail.log_gains);
+    log_exposures = glare::log_exposures(known.views, log_gains);
+    LookSamples samples;
+    for (std::size_t i = 0; i < details.size(); ++i) samples.add(details[i].samples, log_exposures[i]);
+    look = LearnedLook::from(samples);
+  }
+};
+
+// One frame with the views that it is compared with.
+struct Sight {
+  SearchedFrame own;
+  cv::Mat raised;  // where no water can be
+  ComparedFrame compared;
+
+  Sight(const FlightRecord& flight, const GroupViews& known, std::size_t i, SearchedFrames& searched)
+      : own(searched.get(known.members[i])),
+        raised(known.group == 0 ? raised_planes_in(flight.placement, known.places[i], own.bgr.size())
+                                : cv::Mat::zeros(own.bgr.size(), CV_8UC1)) {
+    own.water = own.water & ~raised;
+  }
+  void compare(const GroupViews& known, std::size_t i, const Views& views, const cv::Mat& heights) {
+    std::vector<OverlaidView> others;
+    for (const PlacedView& other : views.placed)
+      others.push_back(overlay(*other.frame, *other.place, known.places[i], own.bgr.size(), heights));
+    compared = compare_views(own, others);
+  }
 };
 
 FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
-                            SearchedFrames& searched) {
+                            SearchedFrames& searched, const RunContext& context) {
   FrameDetail detail;
   if (known.views[i].empty()) return detail;
-  const SearchedFrame own = searched.get(known.members[i]);
+  Sight sight(flight, known, i, searched);
   const Views views(known, i, searched);
-  detail.heights =
-      seen_heights(own, known.places[i], views.placed, heights_to_look_at(flight.placement, known.places[i]));
-  const Motion motion = compare_detail(own, known.places[i], views.placed, detail.heights).motion(own.bgr);
+  detail.heights = seen_heights(sight.own, known.places[i], views.placed,
+                                heights_to_look_at(flight.placement, known.places[i]));
+  sight.compare(known, i, views, detail.heights);
+  Motion motion =
+      compare_detail(sight.own, known.places[i], views.placed, detail.heights).motion(sight.own.bgr);
+  motion.moving.setTo(kNoWater, sight.raised);
+  FramePixels pixels(context.reader, flight.frames[known.members[i]].source, RawPixels::quick);
+  const WorkingPicture picture = working_picture(pixels);
+  detail.samples = look_samples(picture, water_beyond_views(picture, sight.compared, motion), motion);
+  detail.log_gains = sight.compared.log_gains;
   detail.motion = PackedMotion(motion);
-  detail.colours = ColourEvidence(own, motion);
   return detail;
 }
 
 Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
-                      const FrameDetail& detail, const ColourEvidence& colours, SearchedFrames& searched,
+                      const FrameDetail& detail, const FlightLook& of_flight, SearchedFrames& searched,
                       MaskedView& masked, const Options& options, RunContext& context) {
   const FrameRecord& frame = flight.frames[known.members[i]];
-  SearchedFrame own = searched.get(known.members[i]);
-  const cv::Size size = own.bgr.size();
-  masked = {known.places[i], coarse(own.glint), known.members[i]};
+  Sight sight(flight, known, i, searched);
+  masked = {known.places[i], coarse(sight.own.glint), known.members[i]};
   if (detail.motion.moving.empty()) return {};
-  const cv::Mat raised = known.group == 0 ? raised_planes_in(flight.placement, known.places[i], size)
-                                          : cv::Mat::zeros(size, CV_8UC1);
-  own.water = own.water & ~raised;
-  const Views views(known, i, searched);
-  std::vector<OverlaidView> others;
-  for (const PlacedView& other : views.placed)
-    others.push_back(overlay(*other.frame, *other.place, known.places[i], size, detail.heights));
-  // The waves' slope is known from the glint itself, and only guessed from place and time.
-  const GlintPrior prior =
-      known.sun ? glint_prior(*known.sun, known.places[i], size) : placed_prior(flight, frame, options);
-  const ComparedFrame compared = compare_views(own, others);
+  sight.compare(known, i, Views(known, i, searched), detail.heights);
   Motion motion = detail.motion.unpacked();
-  motion.moving.setTo(kNoWater, raised);
-  Refined refined = refine_frame(frame, own, compared, motion, colours, prior, options, context);
+  motion.moving.setTo(kNoWater, sight.raised);
+  FramePixels pixels(context.reader, frame.source, RawPixels::quick);
+  const WorkingPicture picture = working_picture(pixels);
+  cv::Mat water = of_flight.look ? water_by_look(picture, *of_flight.look, of_flight.log_exposures[i], motion)
+                                 : water_beyond_views(picture, sight.compared, motion);
+  water.setTo(0, at_size(sight.raised, water.size(), cv::INTER_NEAREST));
+  // The waves' slope is known from the glint itself, and only guessed from place and time.
+  const GlintPrior prior = known.sun ? glint_prior(*known.sun, known.places[i], sight.own.bgr.size())
+                                     : placed_prior(flight, frame, options);
+  const Glint glint = glint_beyond_views(picture, water, sight.own, sight.compared, prior);
+  const FrameMasks masks = frame_masks(water | glint.field, glint, pixels.grey());
+  Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
+  if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);
+  if (options.write_masks && refined.glare.water_share > 0) refined.water_png = mask_png(masks.water);
   masked.glare = refined.coarse_glare;
   return refined;
 }
@@ -329,19 +344,16 @@ Comparison compare_group(FlightRecord& flight, const GroupViews& known, Searched
   std::vector<Refined> answers(count);
   std::vector<char> compared(count, 0);
   std::vector<FrameDetail> details(count);
-  ColourEvidence colours;
   context.scheduler.for_each_frame(
       count, comparing_bytes(flight, known.members),
-      [&](std::size_t i) { details[i] = detail_of_frame(flight, known, i, searched); },
-      [&](std::size_t i, const std::optional<Fault>&) {
-        if (details[i].colours) colours.add(*details[i].colours);
-        details[i].colours.reset();
-      });
+      [&](std::size_t i) { details[i] = detail_of_frame(flight, known, i, searched, context); },
+      [](std::size_t, const std::optional<Fault>&) {});
+  const FlightLook of_flight(known, details);
   context.scheduler.for_each_frame(
       count, comparing_bytes(flight, known.members),
       [&](std::size_t i) {
         answers[i] =
-            compare_frame(flight, known, i, details[i], colours, searched, masked[i], options, context);
+            compare_frame(flight, known, i, details[i], of_flight, searched, masked[i], options, context);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         compared[i] = !fault && !details[i].motion.moving.empty();

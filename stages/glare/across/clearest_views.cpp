@@ -116,4 +116,22 @@ std::vector<Spot> clearest_views(const std::vector<MaskedView>& views, int acros
   return spots;
 }
 
+void record_clearest_views(FlightRecord& flight, int group, const std::vector<MaskedView>& views) {
+  constexpr int kSpotsAcross = 16;
+  constexpr double kLeastShare = 0.02;
+  const auto& to_world = flight.placement.geotransform;
+  for (const Spot& spot : clearest_views(views, kSpotsAcross, kLeastShare)) {
+    ClearestView view{
+        group,     spot.x_px, spot.y_px, spot.side_px, spot.frame, spot.glare_share, spot.worst_glare_share,
+        spot.views};
+    if (to_world) {
+      // Geotransforms count from the corner of the top-left pixel, positions here from its centre.
+      view.x = (*to_world)[0] + (spot.x_px + 0.5) * (*to_world)[1] + (spot.y_px + 0.5) * (*to_world)[2];
+      view.y = (*to_world)[3] + (spot.x_px + 0.5) * (*to_world)[4] + (spot.y_px + 0.5) * (*to_world)[5];
+      view.side = spot.side_px * std::hypot((*to_world)[1], (*to_world)[4]);
+    }
+    flight.clearest_views.push_back(view);
+  }
+}
+
 }  // namespace lookdown::glare

@@ -4,6 +4,7 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
+#include "pipeline/record/flight_record.h"
 #include "stages/glare/across/view_comparison.h"
 
 namespace lookdown::glare {
@@ -29,5 +30,8 @@ struct Spot {
 /// shows whole with more than `least_share` glare in it. Ordered from top to bottom, left to right.
 [[nodiscard]] std::vector<Spot> clearest_views(const std::vector<MaskedView>&, int across,
                                                double least_share);
+
+/// Puts them into the record, in the units of the mosaic's world; `group` of the placement.
+void record_clearest_views(FlightRecord&, int group, const std::vector<MaskedView>&);
 
 }  // namespace lookdown::glare

@@ -14,10 +14,10 @@ namespace {
 
 constexpr std::array<float, 3> kLuminanceOfBgr{0.0722f, 0.7152f, 0.2126f};  // ITU-R BT.709, linear light
 
-// Ratio of brightness between two views of the same ground, from pixels that neither view calls water: land
-// does not shine. One number serves all channels, since only luminances are compared.
-float gain_between(const cv::Mat& own, const SearchedFrame& frame, const cv::Mat& other,
-                   const OverlaidView& view) {
+// Logarithm of the ratio of brightness between two views of the same ground, from pixels that neither view
+// calls water: land does not shine. One number serves all channels, since only luminances are compared.
+float log_gain_between(const cv::Mat& own, const SearchedFrame& frame, const cv::Mat& other,
+                       const OverlaidView& view) {
   std::vector<float> on_land, anywhere;
   constexpr int kStep = 5;
   const auto& linear = linear_of_level();
@@ -30,10 +30,10 @@ float gain_between(const cv::Mat& own, const SearchedFrame& frame, const cv::Mat
       if (frame.water.at<uchar>(y, x) < 80 && view.water.at<uchar>(y, x) < 80) on_land.push_back(ratio);
     }
   std::vector<float>& sample = on_land.size() > 300 ? on_land : anywhere;
-  if (sample.size() < 50) return 1;
+  if (sample.size() < 50) return 0;
   const auto middle = sample.begin() + static_cast<long>(sample.size() / 2);
   std::nth_element(sample.begin(), middle, sample.end());
-  return std::exp(std::clamp(*middle, -1.5f, 1.5f));
+  return std::clamp(*middle, -1.5f, 1.5f);
 }
 
 cv::Mat log_odds_of(const cv::Mat& probability) {
@@ -72,39 +72,6 @@ cv::Mat amid_water(const cv::Mat& water) {
   return filled | water;
 }
 
-// Number of the bin of each pixel's colour in CIE L*a*b*: steps of 5 % of lightness, and of 4 units of a* and
-// b* within what land and water have.
-constexpr int kLightnessBins = 20, kHueBins = 24, kColourBins = kLightnessBins * kHueBins * kHueBins;
-cv::Mat colour_bins(const cv::Mat& bgr) {
-  constexpr int kMiddle = 128, kStep = 4;
-  const auto hue_bin = [](int level) {
-    return std::clamp((level - kMiddle) / kStep + kHueBins / 2, 0, kHueBins - 1);
-  };
-  cv::Mat lab, bins(bgr.size(), CV_32SC1);
-  cv::cvtColor(bgr, lab, cv::COLOR_BGR2Lab);
-  std::transform(lab.begin<cv::Vec3b>(), lab.end<cv::Vec3b>(), bins.begin<int>(), [&](const cv::Vec3b& p) {
-    return (p[0] * kLightnessBins / 256 * kHueBins + hue_bin(p[1])) * kHueBins + hue_bin(p[2]);
-  });
-  return bins;
-}
-
-// Log-odds of water by how much of each colour moves and stands: back-projected histograms (Swain & Ballard,
-// "Color indexing", Int. J. Computer Vision 7:11, 1991). Colours that nothing is known of have 0.
-cv::Mat odds_by_colour(const cv::Mat& bgr, const ColourEvidence& evidence) {
-  constexpr double kDoubtPx = 60, kLeast = -3, kMost = 1.5;
-  const cv::Mat bins = colour_bins(bgr);
-  std::vector<float> odds(kColourBins);
-  std::transform(evidence.moves.begin(), evidence.moves.end(), evidence.stands.begin(), odds.begin(),
-                 [&](double moving_px, double standing_px) {
-                   return static_cast<float>(std::clamp(
-                       std::log((moving_px + kDoubtPx) / (standing_px + kDoubtPx)), kLeast, kMost));
-                 });
-  cv::Mat back_projected(bins.size(), CV_32FC1);
-  std::transform(bins.begin<int>(), bins.end<int>(), back_projected.begin<float>(),
-                 [&](int bin) { return odds[static_cast<std::size_t>(bin)]; });
-  return blurred(back_projected, 2);
-}
-
 // Log-odds, at most 0, by which water that only the look of the frame tells of is to be believed less: as
 // much of what looks like water stands where other views tell.
 double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& moving) {
@@ -117,27 +84,6 @@ double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& mo
 }
 
 }  // namespace
-
-ColourEvidence::ColourEvidence() : stands(kColourBins, 0), moves(kColourBins, 0) {}
-
-ColourEvidence::ColourEvidence(const SearchedFrame& frame, const Motion& motion) : ColourEvidence() {
-  constexpr float kSure = 1.5f;
-  cv::Mat calm;
-  cv::medianBlur(frame.bgr, calm, 5);
-  const cv::Mat bins = colour_bins(calm);
-  for (int y = 0; y < bins.rows; ++y)
-    for (int x = 0; x < bins.cols; ++x) {
-      const auto bin = static_cast<std::size_t>(bins.at<int>(y, x));
-      const float moving = motion.moving.at<float>(y, x);
-      if (moving < -kSure) ++stands[bin];
-      if (moving > kSure) ++moves[bin];
-    }
-}
-
-void ColourEvidence::add(const ColourEvidence& other) {
-  std::transform(stands.begin(), stands.end(), other.stands.begin(), stands.begin(), std::plus<>());
-  std::transform(moves.begin(), moves.end(), other.moves.begin(), moves.begin(), std::plus<>());
-}
 
 SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
   const cv::Size working = working_size(bgr.size()),
@@ -165,6 +111,7 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   const cv::Mat own_luma = luma_of(own.bgr);
   cv::Mat votes = log_odds_of(own.water), voters(size, CV_32FC1, cv::Scalar(1));
   std::vector<cv::Mat> light, clear;
+  ComparedFrame compared;
   for (const OverlaidView& view : others) {
     const cv::Mat luma = luma_of(view.bgr);
     cv::Mat vote = log_odds_of(view.water);
@@ -175,12 +122,13 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
     // its brightest neighbour.
     cv::Mat brightest;
     cv::dilate(luma, brightest, {});
-    light.push_back(luminance_of(brightest) * gain_between(own_luma, own, luma, view));
+    const double log_gain = log_gain_between(own_luma, own, luma, view);
+    compared.log_gains.push_back(log_gain);
+    light.push_back(luminance_of(brightest) * std::exp(log_gain));
     cv::Mat usable = view.seen & (view.glint < kGlares);
     if (!view.field.empty()) usable &= ~view.field;
     clear.push_back(usable);
   }
-  ComparedFrame compared;
   // Views say the same of what looks the same: they err alike, and many are hardly surer than one.
   compared.votes = kVoteWeight * votes / voters;
 
@@ -198,19 +146,63 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   return compared;
 }
 
-cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared, const Motion& motion,
-                           const ColourEvidence& colours) {
+cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared,
+                           const Motion& motion) {
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   constexpr double kSurelyMoves = 3, kLeastColour = -1.5;
   const cv::Size size = picture.calm_bgr.size();
   const cv::Mat moving = at_size(motion.moving, size),
-                waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1),
-                by_colour = odds_by_colour(picture.calm_bgr, colours);
+                waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
   const WaterCues cues = water_cues(picture);
   const cv::Mat looked = at_size(motion.looked, size),
                 colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
   return water_mask(picture, cues.evenness + colour + at_size(compared.votes, size) + moving +
-                                 (1 - looked).mul(by_colour + distrust(cues.log_odds(), looked, moving)));
+                                 (1 - looked) * distrust(cues.log_odds(), looked, moving));
+}
+
+std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
+                                  const std::vector<std::vector<double>>& log_gains) {
+  constexpr int kSweeps = 100;          // of Gauss and Seidel
+  constexpr double kUsualSpread = 0.1;  // equations that hold a frame to the mean, beside one for each view
+  std::vector<double> exposures(views.size(), 0);
+  for (int sweep = 0; sweep < kSweeps; ++sweep)
+    for (std::size_t i = 0; i < views.size(); ++i) {
+      double sum = 0;
+      for (std::size_t k = 0; k < log_gains[i].size(); ++k)
+        sum += exposures[static_cast<std::size_t>(views[i][k])] + log_gains[i][k];
+      exposures[i] = sum / (static_cast<double>(log_gains[i].size()) + kUsualSpread);
+    }
+  return exposures;
+}
+
+LookSamples look_samples(const WorkingPicture& picture, const cv::Mat& water, const Motion& motion) {
+  constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
+  constexpr float kPatchAreaPx = 64;
+  const Patches patches = patches_of(picture.calm_bgr);
+  cv::Mat share;
+  water.convertTo(share, CV_32FC1, 1 / 255.0);
+  const std::vector<float> wet = patches.means_inside(share),
+                           looked = patches.means_inside(at_size(motion.looked, water.size()));
+  LookSamples samples{looks_of(picture, patches), {}, {}};
+  for (std::size_t i = 0; i < patches.count(); ++i) {
+    samples.water.push_back(wet[i] > 0.5f);
+    samples.weights.push_back(std::max(kUnseen, looked[i]) * patches.area_px[i] / kPatchAreaPx);
+  }
+  return samples;
+}
+
+cv::Mat water_by_look(const WorkingPicture& picture, const LearnedLook& look, double log_exposure,
+                      const Motion& motion) {
+  constexpr float kOfMotion = 0.5f;  // 1 does as well on the development flights
+  const Patches patches = patches_of(picture.calm_bgr);
+  std::vector<Look> looks = looks_of(picture, patches);
+  for (Look& of_patch : looks) of_patch = at_mean_exposure(of_patch, log_exposure);
+  std::vector<float> log_odds = look.log_odds(looks);
+  // What moves is water. What stands may be its bottom: that it is ground, the look must tell.
+  const std::vector<float> moving =
+      patches.means_inside(at_size(cv::max(motion.moving, 0), picture.calm_bgr.size()));
+  for (std::size_t i = 0; i < log_odds.size(); ++i) log_odds[i] += kOfMotion * moving[i];
+  return cut_along_borders(patches, log_odds);
 }
 
 Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,

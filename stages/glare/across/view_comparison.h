@@ -11,6 +11,7 @@
 #include "pipeline/record/flight_record.h"
 #include "stages/glare/across/detail_match.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/water/learned_look.h"
 
 namespace lookdown::glare {
 
@@ -71,22 +72,27 @@ struct ComparedFrame {
   cv::Mat water_leaving;  ///< CV_32FC1, luminance of what lies below: what views that do not glare there
                           ///< show, brought to own's exposure; the frame's own answer where no view tells
   cv::Mat views;          ///< CV_8UC1, number of other views of each pixel that tell what lies below
+  std::vector<double> log_gains;  ///< natural logarithm of how much brighter own is than each other view
 };
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
 
-/// How much of each colour moves and how much stands, in pixels of the comparison: what is known of a pond in
-/// one frame tells of it in all frames of a flight.
-struct ColourEvidence {
-  std::vector<double> stands, moves;  ///< pixels, one count a bin of colour
-  ColourEvidence();
-  ColourEvidence(const SearchedFrame&, const Motion&);
-  void add(const ColourEvidence&);
-};
+/// Logarithm of each frame's exposure against the mean of all, by least squares from what was brighter where
+/// frames look at the same. `log_gains`: one for each of the `views` (indices of frames) of each frame.
+[[nodiscard]] std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
+                                                const std::vector<std::vector<double>>& log_gains);
 
-/// Water of one frame by its own look and the comparison: CV_8UC1, 255 = water, half the working size. The
-/// evidence is that of all frames that were compared, with the frame's own.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&,
-                                         const ColourEvidence&);
+/// Water of one frame by its own look and the comparison, before it is known what the flight's water looks
+/// like: CV_8UC1, 255 = water, half the working size.
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&);
+
+/// What is believed of a frame's patches: `water` (CV_8UC1, 255, half the working size) is. Where no other
+/// view looks next to nothing is known.
+[[nodiscard]] LookSamples look_samples(const WorkingPicture&, const cv::Mat& water, const Motion&);
+
+/// Water of one frame by what the flight's water looks like, and by what moves; with its outline where the
+/// colour changes most. CV_8UC1, 255 = water, half the working size.
+[[nodiscard]] cv::Mat water_by_look(const WorkingPicture&, const LearnedLook&, double log_exposure,
+                                    const Motion&);
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls

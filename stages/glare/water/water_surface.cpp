@@ -7,13 +7,11 @@
 #include <vector>
 
 #include "stages/glare/picture/plane_math.h"
+#include "stages/glare/water/look.h"
 #include "stages/glare/water/shore.h"
 
 namespace lookdown::glare {
 namespace {
-
-// Linear light added before a logarithm is taken: about two levels of 8 bits near black.
-constexpr float kFloor = 0.006f;
 
 // Weights of the evidence, chosen by hand from a logistic regression over outlined pictures of lakes; round
 // on purpose. Log-odds for each factor of e in unevenness, for each factor of e in brightness or colour
@@ -31,39 +29,10 @@ constexpr double kGreenWeight = -11, kGreenFrom = 0.05, kMostGreen = 0.25;
 constexpr double kYellowWeight = -18, kYellowFrom = 1.0, kMostYellow = 0.5;
 constexpr double kPrior = -10;
 
-cv::Mat log_levels(const cv::Mat& levels) {
-  static const std::array<float, 256> table = [] {
-    std::array<float, 256> logs{};
-    std::transform(linear_of_level().begin(), linear_of_level().end(), logs.begin(),
-                   [](float light) { return std::log(light + kFloor); });
-    return logs;
-  }();
-  cv::Mat out;
-  cv::LUT(levels, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(table.data())), out);
-  return out;
-}
-
 cv::Mat log_mean(const cv::Mat& unevenness, double over_px) {
   cv::Mat out = blurred(unevenness, over_px) + 0.002;
   cv::log(out, out);
   return out;
-}
-
-struct CalmColour {
-  cv::Mat luminance, red, red_green, blue_green;  // logarithms
-};
-CalmColour colour_of(const cv::Mat& levels) {
-  std::array<cv::Mat, 3> bgr;
-  cv::split(log_levels(levels), bgr.data());
-  return {log_levels(luma_of(levels)), bgr[2], bgr[2] - bgr[1], bgr[0] - bgr[1]};
-}
-
-// What is darker than its surroundings of a few pixels: shade between leaves, blades, stones, shingles.
-cv::Mat dark_detail(const WorkingPicture& picture) {
-  const cv::Mat luma = luma_of(picture.bgr);
-  cv::Mat calm;
-  cv::medianBlur(luma, calm, 5);
-  return log_mean(halved(cv::max(log_levels(calm) - log_levels(luma), 0)), 4);
 }
 
 cv::Mat beyond(const cv::Mat& plane, double from, double most) {
@@ -198,12 +167,12 @@ cv::Mat ashore(const cv::Mat& calm_bgr, const cv::Mat& water, const cv::Mat& log
 
 WaterCues water_cues(const WorkingPicture& picture) {
   const CalmColour colour = colour_of(picture.calm_bgr);
-  const cv::Mat uneven_colour =
-      log_mean(cv::abs(blurred(colour.red_green, 0.7) - blurred(colour.red_green, 4)), 5);
+  const cv::Mat dark_detail = log_mean(darker_than_around(picture), 4),
+                uneven = log_mean(uneven_colour(colour), 5);
   const cv::Mat red_green = blurred(colour.red_green, 2), blue_green = blurred(colour.blue_green, 2);
   return {
-      kPrior + kDarkDetailWeight * cv::max(dark_detail(picture), kNoDarkDetail) +
-          kUnevenColourWeight * cv::max(uneven_colour, kEvenColour),
+      kPrior + kDarkDetailWeight * cv::max(dark_detail, kNoDarkDetail) +
+          kUnevenColourWeight * cv::max(uneven, kEvenColour),
       kBrightRedWeight * beyond(blurred(colour.red, 1.5) + kOfRedness * cv::Mat(cv::max(red_green - 0.1, 0)),
                                 kBrightRedFrom, 10) +
           kGreenWeight * beyond(cv::Mat(-cv::max(red_green, blue_green) - cv::max(blue_green - red_green, 0)),

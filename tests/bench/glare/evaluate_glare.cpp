@@ -171,35 +171,43 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     for (std::size_t i = 0; i < frames.size(); ++i) searched.at(i).frame.field = glitter_of(*sun, places[i]);
   int scored = 0;
   double across_s = 0, detail_s = 0;
-  // What detail says of each frame, and what all of it says of colours.
   std::vector<Motion> motions;
-  ColourEvidence colours;
+  std::vector<ComparedFrame> compared;
+  std::vector<cv::Mat> first_water;
+  std::vector<LookSamples> samples_of_frame;
+  std::vector<std::vector<double>> log_gains;
   for (std::size_t i = 0; i < frames.size(); ++i) {
-    const SearchedFrame& own = searched.at(i).frame;
+    const Searched::Frame& own = searched.at(i);
     std::vector<PlacedView> placed;
     for (const int view : views[i]) {
       const auto j = static_cast<std::size_t>(view);
       placed.push_back({&searched.at(j).frame, &places[j]});
     }
     const double started = processor_seconds();
-    motions.push_back(compare_detail(own, places[i], placed).motion(own.bgr));
-    colours.add({own, motions.back()});
+    motions.push_back(compare_detail(own.frame, places[i], placed).motion(own.frame.bgr));
+    std::vector<OverlaidView> others;
+    for (const PlacedView& view : placed)
+      others.push_back(overlay(*view.frame, *view.place, places[i], own.frame.bgr.size()));
+    compared.push_back(compare_views(own.frame, others));
+    log_gains.push_back(compared.back().log_gains);
+    first_water.push_back(water_beyond_views(own.picture, compared.back(), motions.back()));
+    samples_of_frame.push_back(look_samples(own.picture, first_water.back(), motions.back()));
     detail_s += processor_seconds() - started;
   }
+  const double learning = processor_seconds();
+  const std::vector<double> exposures = log_exposures(views, log_gains);
+  LookSamples all_samples;
+  for (std::size_t i = 0; i < frames.size(); ++i) all_samples.add(samples_of_frame[i], exposures[i]);
+  const std::optional<LearnedLook> look = LearnedLook::from(all_samples);
+  detail_s += processor_seconds() - learning;
   for (std::size_t i = 0; i < frames.size(); i += static_cast<std::size_t>(choice.every)) {
     const Loaded l = load(*frames[i]);
     Searched::Frame& own = searched.at(i);
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
-    std::vector<OverlaidView> others;
-    for (const int view : views[i]) {
-      const auto j = static_cast<std::size_t>(view);
-      others.push_back(overlay(searched.at(j).frame, places[j], places[i], own.frame.bgr.size()));
-    }
-    const ComparedFrame compared = compare_views(own.frame, others);
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const cv::Mat water = water_beyond_views(own.picture, compared, motions[i], colours);
-    const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared, prior);
+    const cv::Mat water = look ? water_by_look(own.picture, *look, exposures[i], motions[i]) : first_water[i];
+    const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared[i], prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
     Scores own_scores;

@@ -74,8 +74,7 @@ struct Valley {
     for (const PlacedView& other : others())
       laid.push_back(overlay(*other.frame, *other.place, places[0], frames[0].bgr.size(), heights));
     const Motion motion = compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr);
-    const cv::Mat water = water_beyond_views(prepare(pictures[0]), compare_views(frames[0], laid), motion,
-                                             ColourEvidence(frames[0], motion));
+    const cv::Mat water = water_beyond_views(prepare(pictures[0]), compare_views(frames[0], laid), motion);
     return cv::countNonZero(water) / static_cast<double>(water.total());
   }
 };

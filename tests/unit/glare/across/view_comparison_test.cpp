@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <Eigen/LU>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <random>
 
@@ -139,25 +140,43 @@ TEST(CompareViews, WhatIsAwayFromWaterIsNoGlareThoughItMoves) {
   EXPECT_EQ(cv::countNonZero(glare_beyond(views).colRange(500, 800)), 0);
 }
 
-// A grey-brown surface that no other view looks at. What the same colour does elsewhere in the flight
-// decides.
-TEST(WaterBeyondViews, ColoursThatStandElsewhereAreGroundAndThoseThatMoveAreWater) {
-  const cv::Mat picture(600, 800, CV_8UC3, cv::Scalar(88, 92, 90));
-  const WorkingPicture own = prepare(picture);
-  const cv::Size size = own.calm_bgr.size();
-  const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
-  const ComparedFrame compared{plane(0), plane(0), cv::Mat::zeros(size, CV_8UC1)};
-  const Motion unseen{plane(0), plane(0), plane(0)};
-  SearchedFrame elsewhere;
-  elsewhere.bgr = own.calm_bgr;
-  const auto share_with = [&](double moving) {
-    ColourEvidence colours;
-    colours.add({elsewhere, {plane(moving), plane(0), plane(1)}});
-    const cv::Mat water = water_beyond_views(own, compared, unseen, colours);
-    return cv::countNonZero(water) / static_cast<double>(water.total());
-  };
-  EXPECT_LT(share_with(-5), 0.01);
-  EXPECT_GT(share_with(3), 0.99);
+// Three frames of exposures 1, 2 and 1/2; the first two look at the same ground, and so do the last two.
+TEST(LogExposures, FollowFromWhatIsBrighterWhereFramesLookAtTheSame) {
+  const double two = std::log(2.0);
+  const std::vector<double> exposures =
+      log_exposures({{1}, {0, 2}, {1}}, {{-two}, {two, 2 * two}, {-2 * two}});
+  EXPECT_NEAR(exposures[1] - exposures[0], two, 0.1 * two);
+  EXPECT_NEAR(exposures[1] - exposures[2], 2 * two, 0.2 * two);
+  EXPECT_EQ(log_exposures({{}}, {{}})[0], 0);
+}
+
+// A pond of two colours on grass: the bottom of its shallow part stands still between views and is taken for
+// ground at first, in this frame; in the others of the flight both parts are known to be water.
+TEST(WaterByLook, IsWhatTheFlightsWaterLooksLikeThoughItsBottomStands) {
+  const cv::Size size(640, 480);
+  const cv::Rect deep(160, 120, 160, 240), shallow(320, 120, 160, 240), pond = deep | shallow;
+  cv::Mat bgr(size, CV_8UC3), water(size, CV_8UC1, cv::Scalar(0));
+  cv::RNG random(3);
+  random.fill(bgr, cv::RNG::NORMAL, cv::Scalar(50, 100, 85), cv::Scalar::all(14));
+  random.fill(bgr(deep), cv::RNG::NORMAL, cv::Scalar(70, 60, 45), cv::Scalar::all(2));
+  random.fill(bgr(shallow), cv::RNG::NORMAL, cv::Scalar(80, 85, 80), cv::Scalar::all(2));
+  water(pond).setTo(255);
+  const WorkingPicture picture = prepare(bgr);
+  const cv::Size half = picture.calm_bgr.size();
+  cv::Mat known = water, deep_alone = water.clone();
+  cv::resize(known, known, half, 0, 0, cv::INTER_NEAREST);
+  deep_alone(shallow).setTo(0);
+  cv::resize(deep_alone, deep_alone, half, 0, 0, cv::INTER_NEAREST);
+  const auto plane = [&](double value) { return cv::Mat(half, CV_32FC1, cv::Scalar(value)); };
+  Motion stands{plane(-5), plane(0), plane(1)};
+  LookSamples samples;
+  samples.add(look_samples(picture, known, stands), 0);
+  samples.add(look_samples(picture, known, stands), 0);
+  samples.add(look_samples(picture, deep_alone, stands), 0);
+  const auto look = LearnedLook::from(samples);
+  ASSERT_TRUE(look);
+  const cv::Mat wrong = water_by_look(picture, *look, 0, stands) ^ known;
+  EXPECT_LT(cv::countNonZero(wrong), 0.03 * cv::countNonZero(known));
 }
 
 }  // namespace
