@@ -164,10 +164,8 @@ void draw_in_strays(const GroupInput& input, Group& group) {
   }
 }
 
-/// Heights of the points but half a per cent at either end, as shares of the flying height.
-HeightRange middle_heights(const Network& network) {
-  std::vector<double> heights;
-  for (const NetworkPoint& p : network.points) heights.push_back(p.position.z() / flying_height(network));
+/// All but half a per cent of the heights at either end.
+HeightRange without_ends(std::vector<double> heights) {
   std::sort(heights.begin(), heights.end());
   const std::size_t left_out = heights.size() / 200;
   return {heights[left_out], heights[heights.size() - 1 - left_out]};
@@ -176,21 +174,23 @@ HeightRange middle_heights(const Network& network) {
 /// Range of heights in which matches are looked for, as shares of the flying height: what is known with half
 /// as much again.
 HeightRange range_of(const Network& network) {
-  constexpr std::size_t kPointsThatTell = 50;
-  if (network.points.size() < kPointsThatTell) return {};
-  const auto [low, high] = middle_heights(network);
+  std::vector<double> heights;
+  for (const NetworkPoint& p : network.points) heights.push_back(p.position.z() / flying_height(network));
+  if (heights.size() < 50) return {};
+  const auto [low, high] = without_ends(std::move(heights));
   const double more = 0.5 * (high - low) + 0.03;
   return {std::max(-0.6, low - more), std::min(0.6, high + more)};
 }
 
 /// What the rays tell of the points' heights.
 Relief relief_of(const GroupInput& input, const Group& group, const std::vector<TiePoint>& points) {
-  std::vector<double> sigmas;
+  std::vector<double> sigmas, heights;
   int told = 0;
   for (const TiePoint& p : points) {
     const auto met = meet(input.frames, group, p, 1e6);
     if (!met || met->sights.size() < 3) continue;
     sigmas.push_back(met->height_sigma);
+    heights.push_back(met->position.z());
     told += std::abs(met->position.z()) > kSureness * met->height_sigma;
   }
   Relief relief;
@@ -198,9 +198,9 @@ Relief relief_of(const GroupInput& input, const Group& group, const std::vector<
   relief.raised_share = double(told) / double(sigmas.size());
   relief.height_sigma = median_in_place(sigmas) / flying_height(group.network);
   relief.spread = spread_of_heights(group.network) / flying_height(group.network);
-  const auto [lowest, highest] = middle_heights(group.network);
-  relief.lowest = lowest;
-  relief.highest = highest;
+  const auto [lowest, highest] = without_ends(std::move(heights));
+  relief.lowest = lowest / flying_height(group.network);
+  relief.highest = highest / flying_height(group.network);
   return relief;
 }
 

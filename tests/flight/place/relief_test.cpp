@@ -15,7 +15,7 @@ TEST(Relief, AFlightOverAValleyIsPlacedInSpace) {
   const TemporaryFolder folder;
   const auto frames = folder.path() / "frames", out = folder.path() / "out";
   f.take_into(frames);
-  place_folder(frames, out);
+  const FlightPlacement placement = place_folder(frames, out).placement;
   const auto score = bench::score_placement(frames / "truth.json", out / "placement.json");
   EXPECT_EQ(score.sharp_nadir_in_first_group, score.sharp_nadir);
   const auto space = bench::score_space(frames / "truth.json", out / "placement.json");
@@ -25,6 +25,11 @@ TEST(Relief, AFlightOverAValleyIsPlacedInSpace) {
   // 1). On the map 0.6 px are asked for.
   EXPECT_LE(space.horizontal_m / space.gsd_m, 0.6);
   EXPECT_LE(space.vertical_m / space.gsd_m, 1.8);
+  // The painted ground reaches over relief_height. Half a per cent is left out at either end, and the flight
+  // need not see the lowest and the highest place.
+  const double reach_m = (placement.highest_tie_point - placement.lowest_tie_point) * space.gsd_m;
+  EXPECT_GT(reach_m, 0.6 * f.site.relief_height);
+  EXPECT_LT(reach_m, 1.1 * f.site.relief_height);
 }
 
 }  // namespace
