@@ -19,8 +19,9 @@ struct Relief {
   bool supported = false;   ///< the group was adjusted in space
   double raised_share = 0;  ///< of the points that three frames or more share: surely off the mean plane
   double spread = 0;        ///< robust standard deviation of the points' heights
-  double lowest = 0, highest = 0;  ///< of points of three frames or more, half a per cent at either end left out
-  double height_sigma = 0;         ///< median standard deviation of a point's height
+  double lowest = 0,
+         highest = 0;       ///< of points of three frames or more, without half a per cent at either end
+  double height_sigma = 0;  ///< median standard deviation of a point's height
 };
 
 /// A group after the adjustment. Index i of every list belongs to members[i].

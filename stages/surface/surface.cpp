@@ -29,10 +29,11 @@ constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's
 constexpr double kUsualBase = 0.3;        ///< of base over height
 constexpr double kRoughSigmas = 3;  ///< within which the finer level looks round what the coarser found;
                                     ///< with 1.5 no other height was left that could be worse
-/// Heights that are looked for, shares of the flying height: beyond the highest tie points, out of which
-/// roofs and trees stand, and beyond the lowest, below which little ground lies. Wrong heights that two
-/// frames agree on are hardly told later.
-constexpr double kAboveTies = 0.2, kBelowTies = 0.05, kMostBelow = 0.3, kMostAbove = 0.45;
+/// Heights that are looked for, shares of the flying height. Above by the spread of tie points, which roofs
+/// and trees stand out of; below the lowest of them lies little ground, and a pit that two frames agree on
+/// wrongly is hardly told later.
+constexpr double kAboveAlways = 0.2, kSpreadsAbove = 5, kMostAbove = 0.45, kBelowTies = 0.05,
+                 kMostBelow = 0.3;
 constexpr double kPicturesShare = 0.4;  ///< of the memory
 constexpr int kGrowNodes = 40;
 /// Share of the flying height: smaller steps are filled as slopes, pits of less depth are left.
@@ -90,7 +91,7 @@ SearchRange whole_range(const Flight& flight, const FlightPlacement& placement, 
   const double lowest = std::max(-kMostBelow * flight.height,
                                  std::min(0.0, placement.lowest_tie_point) - kBelowTies * flight.height),
                highest = std::min(kMostAbove * flight.height,
-                                  std::max(0.0, placement.highest_tie_point) + kAboveTies * flight.height);
+                                  kAboveAlways * flight.height + kSpreadsAbove * placement.relief_spread);
   return {cv::Mat(size, CV_32FC1, cv::Scalar(0)), cv::Mat(size, CV_32FC1, cv::Scalar(lowest)),
           cv::Mat(size, CV_32FC1, cv::Scalar(highest))};
 }
