@@ -59,7 +59,8 @@ void drop_riding_spots(std::vector<TieFrame>& frames, const std::vector<int>& ca
   std::map<int, std::vector<int>> cameras;
   for (std::size_t i = 0; i < frames.size(); ++i) cameras[camera_of_frame[i]].push_back(int(i));
   std::vector<std::vector<bool>> rides(frames.size());
-  for (const auto& [camera, of_camera] : cameras) {
+  for (const auto& entry : cameras) {
+    const std::vector<int>& of_camera = entry.second;
     if (of_camera.size() <= std::size_t(kEnoughOthers)) continue;
     tbb::parallel_for(std::size_t(0), of_camera.size(), [&](std::size_t k) {
       rides[std::size_t(of_camera[k])] = riding(frames, of_camera[k], of_camera);
