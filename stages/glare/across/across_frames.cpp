@@ -271,12 +271,12 @@ struct FlightLook {
 };
 
 // One frame with the views that it is compared with.
-struct Sight {
+struct FrameSight {
   SearchedFrame own;
   cv::Mat raised;  // where no water can be
   ComparedFrame compared;
 
-  Sight(const FlightRecord& flight, const GroupViews& known, std::size_t i, SearchedFrames& searched)
+  FrameSight(const FlightRecord& flight, const GroupViews& known, std::size_t i, SearchedFrames& searched)
       : own(searched.get(known.members[i])),
         raised(known.group == 0 ? raised_planes_in(flight.placement, known.places[i], own.bgr.size())
                                 : cv::Mat::zeros(own.bgr.size(), CV_8UC1)) {
@@ -294,7 +294,7 @@ FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known,
                             SearchedFrames& searched, const RunContext& context) {
   FrameDetail detail;
   if (known.views[i].empty()) return detail;
-  Sight sight(flight, known, i, searched);
+  FrameSight sight(flight, known, i, searched);
   const Views views(known, i, searched);
   detail.heights = seen_heights(sight.own, known.places[i], views.placed,
                                 heights_to_look_at(flight.placement, known.places[i]));
@@ -314,7 +314,7 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
                       const FrameDetail& detail, const FlightLook& of_flight, SearchedFrames& searched,
                       MaskedView& masked, const Options& options, RunContext& context) {
   const FrameRecord& frame = flight.frames[known.members[i]];
-  Sight sight(flight, known, i, searched);
+  FrameSight sight(flight, known, i, searched);
   masked = {known.places[i], coarse(sight.own.glint), known.members[i]};
   if (detail.motion.moving.empty()) return {};
   sight.compare(known, i, Views(known, i, searched), detail.heights);

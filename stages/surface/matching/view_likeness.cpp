@@ -6,7 +6,7 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr std::size_t kMostViews = 8;
+constexpr std::size_t kMostViewsCompared = 8;
 constexpr std::size_t kFewViews =
     4;  ///< whose counts need no more than two digits: c (n - c) is 0 at c = 4 = n
 
@@ -95,11 +95,11 @@ class BitCounts {
 }  // namespace
 
 void differing_bits(const std::vector<const Census*>& views, cv::Mat& steps) {
-  CV_Assert(!views.empty() && views.size() <= kMostViews);
+  CV_Assert(!views.empty() && views.size() <= kMostViewsCompared);
   const cv::Size size = views[0]->planes[0].size();
   steps.create(size, CV_8UC1);
-  std::array<float, kMostViews + 1> per_pair{};
-  for (std::size_t n = 2; n <= kMostViews; ++n)
+  std::array<float, kMostViewsCompared + 1> per_pair{};
+  for (std::size_t n = 2; n <= kMostViewsCompared; ++n)
     per_pair[n] = float(kStepsPerBit) / (0.5F * float(n * (n - 1)));
   const auto width = std::size_t(size.width);
   BitCounts counts(width);
