@@ -37,6 +37,7 @@ std::vector<bool> riding(const std::vector<TieFrame>& frames, int index, const s
       ++times[std::size_t(m.a)];
   }
   std::vector<bool> rides;
+  rides.reserve(times.size());
   for (const int t : times) rides.push_back(t >= kEnoughOthers);
   return rides;
 }

@@ -99,7 +99,7 @@ void differing_bits(const std::vector<const Census*>& views, cv::Mat& steps) {
   const cv::Size size = views[0]->planes[0].size();
   steps.create(size, CV_8UC1);
   std::array<float, kMostViewsCompared + 1> per_pair{};
-  for (std::size_t n = 2; n <= kMostViewsCompared; ++n)
+  for (std::size_t n = 2; n < per_pair.size(); ++n)
     per_pair[n] = float(kStepsPerBit) / (0.5F * float(n * (n - 1)));
   const auto width = std::size_t(size.width);
   BitCounts counts(width);
