@@ -197,7 +197,9 @@ struct FlightPlacement {
   /// Robust standard deviation of the tie points' heights about the plane, world units; 0 where the flight
   /// was placed on the plane alone: its ground is flat, or its frames do not tell heights.
   double relief_spread = 0;
-  double lowest_tie_point = 0, highest_tie_point = 0;  ///< heights, half a per cent at either end left out
+  double lowest_tie_point = 0,
+         highest_tie_point =
+             0;  ///< world units, heights over the plane, half a per cent at either end left out; 0 as above
   double height_sigma = 0;   ///< with which tie points tell heights, world units; 0 as above
   double ground_height = 0;  ///< height in the control's system that z = 0 of the world stands for
   Accuracy accuracy;

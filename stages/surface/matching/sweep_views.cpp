@@ -5,13 +5,13 @@
 #include <cmath>
 #include <numeric>
 #include <opencv2/imgproc.hpp>
+#include "stages/surface/matching/view_likeness.h"
 
 namespace lookdown::surface {
 namespace {
 
 constexpr double kMostOffNadirDeg = 35;  ///< beyond it scales differ too much within a frame for matching
 constexpr double kMostWidening = 1.3;    ///< of a picture by which barrel distortion is undone
-constexpr std::size_t kMostViews = 8;
 /// Of base over height: below, heights drown in the errors of matching; above, things look too different.
 constexpr double kLeastBase = 0.06, kGoodBase = 0.25, kMostBase = 1.0;
 /// What one more view of a spot is worth that so many see already.
@@ -168,7 +168,7 @@ ViewChoice choose_views(const std::vector<SweepView>& views, const std::vector<E
   ViewChoice choice;
   std::vector<const Candidate*> chosen;
   std::vector<int> seen(spots.size(), 0);
-  while (chosen.size() < kMostViews) {
+  while (chosen.size() < kMostViewsCompared) {
     const Candidate* best = nullptr;
     double most = 0;
     for (const Candidate& candidate : candidates) {

@@ -6,7 +6,6 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr std::size_t kMostViewsCompared = 8;
 constexpr std::size_t kFewViews =
     4;  ///< whose counts need no more than two digits: c (n - c) is 0 at c = 4 = n
 

@@ -180,8 +180,8 @@ TEST(Verdict, SharpnessIsToldAgainstTheCamera) {
   for (int i = 0; i < 40; i += 2) {
     EXPECT_GT(told(i), 0.5) << i;
     EXPECT_LT(told(i + 1), 0.5) << i;
-    EXPECT_GT(told(38), told(1)) << "alone it is 0.60 against 0.50";
   }
+  EXPECT_GT(told(38), told(1)) << "alone it is 0.64 against 0.50";
   EXPECT_LT(told(0) - told(20), 0.5 * (0.90 - 0.60));
   const double once = told(7);
   cull::decide(flight, options);

@@ -29,16 +29,21 @@ double share_of_water(const LearnedLook& learned, const std::vector<Look>& looks
          static_cast<double>(odds.size());
 }
 
+// What is learned tells ground about 0 from water about `water_at`, neither of which it has seen.
+void expect_told(const LookSamples& samples, float water_at, double most_of_ground, double least_of_water) {
+  const auto learned = LearnedLook::from(samples);
+  ASSERT_TRUE(learned);
+  EXPECT_LT(share_of_water(*learned, looks_about(0, 1, 1000, 3)), most_of_ground);
+  EXPECT_GT(share_of_water(*learned, looks_about(water_at, 1, 1000, 4)), least_of_water);
+}
+
 // Of two equal normal distributions that lie d apart in each of n numbers, logistic regression errs in the
 // share Phi(-d sqrt(n) / 2) (Efron, J. Am. Statist. Assoc. 70:892, 1975): 0.2 % here.
 TEST(LearnedLook, TellsWhatItHasNotSeenAsWellAsTheTheoryAllows) {
   LookSamples samples;
   samples.add(believed(looks_about(0, 1, 2000, 1), 0), 0);
   samples.add(believed(looks_about(2, 1, 500, 2), 1), 0);
-  const auto learned = LearnedLook::from(samples);
-  ASSERT_TRUE(learned);
-  EXPECT_LT(share_of_water(*learned, looks_about(0, 1, 1000, 3)), 0.01);
-  EXPECT_GT(share_of_water(*learned, looks_about(2, 1, 1000, 4)), 0.97);
+  expect_told(samples, 2, 0.01, 0.97);
 }
 
 TEST(LearnedLook, IsNotMisledByAFewThatAreBelievedWrongly) {
@@ -47,10 +52,7 @@ TEST(LearnedLook, IsNotMisledByAFewThatAreBelievedWrongly) {
   samples.add(believed(looks_about(0, 1, 100, 5), 1), 0);  // ground that was taken for water
   samples.add(believed(looks_about(3, 1, 500, 2), 1), 0);
   samples.add(believed(looks_about(3, 1, 100, 6), 0), 0);
-  const auto learned = LearnedLook::from(samples);
-  ASSERT_TRUE(learned);
-  EXPECT_LT(share_of_water(*learned, looks_about(0, 1, 1000, 3)), 0.02);
-  EXPECT_GT(share_of_water(*learned, looks_about(3, 1, 1000, 4)), 0.95);
+  expect_told(samples, 3, 0.02, 0.95);
 }
 
 TEST(LearnedLook, IsEmptyWhereOneOfBothIsHardlyKnown) {
