@@ -74,6 +74,10 @@ Glare shares_of(const FrameMasks& masks, const Glint& glint) {
   return shares;
 }
 
+Glare shares_without_water() {
+  return shares_of({cv::Mat::zeros(1, 1, CV_8UC1), cv::Mat::zeros(1, 1, CV_8UC1)}, {});
+}
+
 std::string mask_png(const cv::Mat& mask) {
   std::vector<uchar> bytes;
   if (!cv::imencode(".png", mask, bytes, {cv::IMWRITE_PNG_BILEVEL, 1, cv::IMWRITE_PNG_COMPRESSION, 1}))

@@ -18,5 +18,7 @@ struct FrameMasks {
 
 /// Shares and kind; the files are not named yet.
 [[nodiscard]] Glare shares_of(const FrameMasks&, const Glint&);
+/// Those of a frame in which no water was found.
+[[nodiscard]] Glare shares_without_water();
 
 }  // namespace lookdown::glare

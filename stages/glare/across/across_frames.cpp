@@ -172,8 +172,8 @@ struct Refined {
   cv::Mat coarse_glare;
 };
 
-WorkingPicture working_picture(FramePixels& pixels) {
-  return prepare(pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx)), pixels.grey());
+const cv::Mat& reduced_bgr(FramePixels& pixels) {
+  return pixels.bgr(pixels.reduction_for(2 * kWorkingLongSidePx));
 }
 
 // The name under which a mask was written. One that holds nothing is not, and what an earlier answer wrote
@@ -248,10 +248,10 @@ struct Views {
 
 // What is known of a frame before it is known what the flight's water looks like.
 struct FrameDetail {
-  cv::Mat heights;
-  PackedMotion motion;  // empty planes: no other view, or a frame that cannot be read
+  cv::Mat coarse_glare;  // by the frame alone
+  KnownPatches known;    // none: no other view, or a frame that cannot be read
+  BelowWater below;
   std::vector<double> log_gains;
-  LookSamples samples;
 };
 
 // What is known of the flight.
@@ -265,82 +265,69 @@ struct FlightLook {
     for (const FrameDetail& detail : details) log_gains.push_back(detail.log_gains);
     log_exposures = glare::log_exposures(known.views, log_gains);
     LookSamples samples;
-    for (std::size_t i = 0; i < details.size(); ++i) samples.add(details[i].samples, log_exposures[i]);
+    for (std::size_t i = 0; i < details.size(); ++i) samples.add(details[i].known.samples, log_exposures[i]);
     look = LearnedLook::from(samples);
   }
 };
 
-// One frame with the views that it is compared with.
-struct FrameSight {
-  SearchedFrame own;
-  cv::Mat raised;  // where no water can be
-  ComparedFrame compared;
-
-  FrameSight(const FlightRecord& flight, const GroupViews& known, std::size_t i, SearchedFrames& searched)
-      : own(searched.get(known.members[i])),
-        raised(known.group == 0 ? raised_planes_in(flight.placement, known.places[i], own.bgr.size())
-                                : cv::Mat::zeros(own.bgr.size(), CV_8UC1)) {
-    own.water = own.water & ~raised;
-  }
-  void compare(const GroupViews& known, std::size_t i, const Views& views, const cv::Mat& heights) {
-    std::vector<OverlaidView> others;
-    for (const PlacedView& other : views.placed)
-      others.push_back(overlay(*other.frame, *other.place, known.places[i], own.bgr.size(), heights));
-    compared = compare_views(own, others);
-  }
-};
+// Where no water can be; `size` stretched over the frame.
+cv::Mat raised_in(const FlightRecord& flight, const GroupViews& known, std::size_t i, cv::Size size) {
+  return known.group == 0 ? raised_planes_in(flight.placement, known.places[i], size)
+                          : cv::Mat(cv::Mat::zeros(size, CV_8UC1));
+}
 
 FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
                             SearchedFrames& searched, const RunContext& context) {
   FrameDetail detail;
+  SearchedFrame own = searched.get(known.members[i]);
+  const cv::Mat raised = raised_in(flight, known, i, own.bgr.size());
+  own.water = own.water & ~raised;
+  detail.coarse_glare = coarse(own.glint);
   if (known.views[i].empty()) return detail;
-  FrameSight sight(flight, known, i, searched);
   const Views views(known, i, searched);
-  detail.heights = seen_heights(sight.own, known.places[i], views.placed,
-                                heights_to_look_at(flight.placement, known.places[i]));
-  sight.compare(known, i, views, detail.heights);
-  Motion motion =
-      compare_detail(sight.own, known.places[i], views.placed, detail.heights).motion(sight.own.bgr);
-  motion.moving.setTo(kNoWater, sight.raised);
+  const cv::Mat heights =
+      seen_heights(own, known.places[i], views.placed, heights_to_look_at(flight.placement, known.places[i]));
+  const SightGrid grid(known.places[i], own.bgr.size());
+  std::vector<OverlaidView> others;
+  for (const PlacedView& other : views.placed)
+    others.push_back(overlay(*other.frame, *other.place, grid, heights));
+  const ComparedFrame compared = compare_views(own, others);
+  Motion motion = compare_detail(own, known.places[i], views.placed, heights).motion(own.bgr);
+  motion.moving.setTo(kNoWater, raised);
   FramePixels pixels(context.reader, flight.frames[known.members[i]].source, RawPixels::quick);
-  const WorkingPicture picture = working_picture(pixels);
-  detail.samples = look_samples(picture, water_beyond_views(picture, sight.compared, motion), motion);
-  detail.log_gains = sight.compared.log_gains;
-  detail.motion = PackedMotion(motion);
+  const WorkingPicture picture =
+      prepare_look(reduced_bgr(pixels), {pixels.source().width_px, pixels.source().height_px});
+  const SurfaceLook look = surface_look(picture);
+  detail.known = known_patches(picture, look, water_beyond_views(picture, look, compared, motion), motion);
+  detail.below = compared.below;
+  detail.log_gains = compared.log_gains;
   return detail;
 }
 
 Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::size_t i,
-                      const FrameDetail& detail, const FlightLook& of_flight, SearchedFrames& searched,
-                      MaskedView& masked, const Options& options, RunContext& context) {
+                      const FrameDetail& detail, const FlightLook& of_flight, const Options& options,
+                      const RunContext& context) {
   const FrameRecord& frame = flight.frames[known.members[i]];
-  FrameSight sight(flight, known, i, searched);
-  masked = {known.places[i], coarse(sight.own.glint), known.members[i]};
-  if (detail.motion.moving.empty()) return {};
-  sight.compare(known, i, Views(known, i, searched), detail.heights);
-  Motion motion = detail.motion.unpacked();
-  motion.moving.setTo(kNoWater, sight.raised);
+  cv::Mat water = water_by_look(detail.known, of_flight.look, of_flight.log_exposures[i]);
+  water.setTo(0, raised_in(flight, known, i, water.size()));
+  if (cv::countNonZero(water) == 0) return {shares_without_water(), {}, {}, cv::Mat::zeros(1, 1, CV_8UC1)};
   FramePixels pixels(context.reader, frame.source, RawPixels::quick);
-  const WorkingPicture picture = working_picture(pixels);
-  cv::Mat water = of_flight.look ? water_by_look(picture, *of_flight.look, of_flight.log_exposures[i], motion)
-                                 : water_beyond_views(picture, sight.compared, motion);
-  water.setTo(0, at_size(sight.raised, water.size(), cv::INTER_NEAREST));
+  const WorkingPicture picture = prepare(reduced_bgr(pixels), pixels.grey());
   // The waves' slope is known from the glint itself, and only guessed from place and time.
-  const GlintPrior prior = known.sun ? glint_prior(*known.sun, known.places[i], sight.own.bgr.size())
+  const GlintPrior prior = known.sun ? glint_prior(*known.sun, known.places[i], picture.bgr.size())
                                      : placed_prior(flight, frame, options);
-  const Glint glint = glint_beyond_views(picture, water, sight.own, sight.compared, prior);
+  const Glint glint = glint_beyond_views(picture, water, detail.below, prior);
   const FrameMasks masks = frame_masks(water | glint.field, glint, pixels.grey());
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
   if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);
   if (options.write_masks && refined.glare.water_share > 0) refined.water_png = mask_png(masks.water);
-  masked.glare = refined.coarse_glare;
   return refined;
 }
 
 Comparison compare_group(FlightRecord& flight, const GroupViews& known, SearchedFrames& searched,
                          const Options& options, RunContext& context) {
   const std::size_t count = known.members.size();
-  std::vector<MaskedView> masked(count);
+  std::vector<MaskedView> masked;
   std::vector<Refined> answers(count);
   std::vector<char> compared(count, 0);
   std::vector<FrameDetail> details(count);
@@ -352,11 +339,13 @@ Comparison compare_group(FlightRecord& flight, const GroupViews& known, Searched
   context.scheduler.for_each_frame(
       count, comparing_bytes(flight, known.members),
       [&](std::size_t i) {
-        answers[i] =
-            compare_frame(flight, known, i, details[i], of_flight, searched, masked[i], options, context);
+        if (details[i].known.patches.count() > 0)
+          answers[i] = compare_frame(flight, known, i, details[i], of_flight, options, context);
       },
       [&](std::size_t i, const std::optional<Fault>& fault) {
-        compared[i] = !fault && !details[i].motion.moving.empty();
+        compared[i] = !fault && details[i].known.patches.count() > 0;
+        const cv::Mat& glare = compared[i] ? answers[i].coarse_glare : details[i].coarse_glare;
+        if (!glare.empty()) masked.push_back({known.places[i], glare, known.members[i]});
       });
   Comparison sums;
   for (std::size_t i = 0; i < count; ++i) {
@@ -367,7 +356,6 @@ Comparison compare_group(FlightRecord& flight, const GroupViews& known, Searched
     sums.after += frame.glare->glare_share;
     ++sums.frames;
   }
-  std::erase_if(masked, [](const MaskedView& view) { return view.glare.empty(); });
   record_clearest_views(flight, known.group, masked);
   return sums;
 }

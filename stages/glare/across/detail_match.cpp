@@ -4,7 +4,10 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
+#include <utility>
+#include <vector>
 
 #include "stages/glare/across/tile_guide.h"
 #include "stages/glare/picture/plane_math.h"
@@ -16,8 +19,6 @@ constexpr int kMostShiftPx = 4, kShifts = 2 * kMostShiftPx + 1;
 constexpr int kMiddle = 128;
 // Chance gives a correlation of 0.4 over a tile, and ground that placing brings within some pixels 0.9.
 constexpr float kStands = 0.75f, kMoves = 0.5f;
-// Of packed numbers: log-odds from -8 to 7.9, shares from 0 to 1.
-constexpr double kStepsOfOdds = 16, kNoOdds = 128, kStepsOfShare = 255;
 
 cv::Mat by_tile(const cv::Mat& plane) {
   cv::Mat cropped = plane(cv::Rect(0, 0, plane.cols / kDetailTilePx * kDetailTilePx,
@@ -33,17 +34,25 @@ using Sums = std::array<float, kShifts * kShifts>;
 
 // Products of a tile with the other view at each shift.
 Sums products(const cv::Mat& own, const cv::Mat& other, int left, int top) {
+  constexpr int kLanes = cv::v_int16x8::nlanes;
+  static_assert(kDetailTilePx == 2 * kLanes);
+  std::array<cv::v_int16x8, kDetailTilePx> near, far;  // halves of the tile's rows
+  for (std::size_t y = 0; y < near.size(); ++y) {
+    const auto* row = own.ptr<std::int16_t>(top + static_cast<int>(y)) + left;
+    near[y] = cv::v_load(row);
+    far[y] = cv::v_load(row + kLanes);
+  }
   Sums sums;
   for (int dy = 0; dy < kShifts; ++dy)
     for (int dx = 0; dx < kShifts; ++dx) {
-      int sum = 0;
-      for (int y = 0; y < kDetailTilePx; ++y) {
-        const std::int16_t *a = own.ptr<std::int16_t>(top + y) + left,
-                           *b = other.ptr<std::int16_t>(top + y + dy) + left + dx;
-        for (int x = 0; x < kDetailTilePx; ++x) sum += a[x] * b[x];
+      cv::v_int32x4 sum = cv::v_setzero_s32();
+      for (std::size_t y = 0; y < near.size(); ++y) {
+        const auto* row = other.ptr<std::int16_t>(top + dy + static_cast<int>(y)) + left + dx;
+        sum = cv::v_dotprod(near[y], cv::v_load(row), sum);
+        sum = cv::v_dotprod(far[y], cv::v_load(row + kLanes), sum);
       }
       sums[std::size_t{kShifts} * static_cast<std::size_t>(dy) + static_cast<std::size_t>(dx)] =
-          static_cast<float>(sum);
+          static_cast<float>(cv::v_reduce_sum(sum));
     }
   return sums;
 }
@@ -148,20 +157,6 @@ Detail detail_of(const cv::Mat& luma) {
   return detail;
 }
 
-PackedMotion::PackedMotion(const Motion& motion) {
-  motion.moving.convertTo(moving, CV_8UC1, kStepsOfOdds, kNoOdds);
-  motion.faint.convertTo(faint, CV_8UC1, kStepsOfShare);
-  motion.looked.convertTo(looked, CV_8UC1, kStepsOfShare);
-}
-
-Motion PackedMotion::unpacked() const {
-  Motion motion;
-  moving.convertTo(motion.moving, CV_32FC1, 1 / kStepsOfOdds, -kNoOdds / kStepsOfOdds);
-  faint.convertTo(motion.faint, CV_32FC1, 1 / kStepsOfShare);
-  looked.convertTo(motion.looked, CV_32FC1, 1 / kStepsOfShare);
-  return motion;
-}
-
 DetailComparison::DetailComparison(const Detail& own)
     : own_(own),
       correlation_(own.power.size(), CV_32FC1, cv::Scalar(-1)),
@@ -211,18 +206,23 @@ cv::Mat DetailComparison::raised(const cv::Mat& unmatched) const {
   cv::Mat found = cv::Mat::zeros(unmatched.size(), CV_8UC1);
   for (int label = 1; label < count; ++label) {
     const auto& of_region = tiles[static_cast<std::size_t>(label)];
-    std::size_t sought = 0, elsewhere = 0;
+    std::vector<std::pair<cv::Point, std::size_t>> sought;  // a tile, and the view that shows it
     const std::size_t step = of_region.size() / kMostPatches + 1;
     if (stats.at<int>(label, cv::CC_STAT_AREA) >= kLeastTiles)
       for (std::size_t i = step / 2; i < of_region.size(); i += step)
         for (std::size_t k = 0; k < others.size(); ++k) {
           if (!telling_[k].seen.at<uchar>(of_region[i])) continue;
-          ++sought;
-          elsewhere += likeness_elsewhere(own, others[k], of_region[i]) > kFound;
+          sought.emplace_back(of_region[i], k);
           break;
         }
-    if (static_cast<double>(elsewhere) >= kLeastShare * static_cast<double>(sought))
-      found.setTo(255, labels == label);
+    const double needed = kLeastShare * static_cast<double>(sought.size());
+    std::size_t elsewhere = 0, left = sought.size();
+    for (const auto& [tile, view] : sought) {
+      if (static_cast<double>(elsewhere) >= needed || static_cast<double>(elsewhere + left) < needed) break;
+      elsewhere += likeness_elsewhere(own, others[view], tile) > kFound;
+      --left;
+    }
+    if (static_cast<double>(elsewhere) >= needed) found.setTo(255, labels == label);
   }
   return found;
 }

@@ -34,15 +34,6 @@ struct Motion {
   cv::Mat looked;  ///< CV_32FC1, share (0..1) of the surroundings where a view looks
 };
 
-/// The same in 8 bits a number (CV_8UC1; log-odds in sixteenths from -8 to 7.9), to keep that of all frames
-/// of a flight. Empty planes: a frame that no other was compared with.
-struct PackedMotion {
-  cv::Mat moving, faint, looked;
-  PackedMotion() = default;
-  explicit PackedMotion(const Motion&);
-  [[nodiscard]] Motion unpacked() const;
-};
-
 /// One frame's detail against that of other views, one after the other.
 class DetailComparison {
  public:

@@ -4,6 +4,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "stages/glare/across/view_comparison.h"
+#include "stages/glare/picture/plane_math.h"
 
 namespace lookdown::glare {
 namespace {
@@ -23,30 +24,27 @@ std::vector<cv::Point2f> outline_on_mosaic(const PlacedCamera& frame, bool& usab
   return outline;
 }
 
-constexpr int kGridStepPx = 8;
-
 constexpr double kNowhere = -1e4;
 
 // Where what the own frame shows lies in another one.
 class Between {
  public:
-  Between(const PlacedCamera& own, const PlacedCamera& other)
-      : own_(own),
-        other_(other),
+  explicit Between(const PlacedCamera& other)
+      : other_(other),
         other_from_mosaic_(other.mosaic_from_frame.inverse()),
         reach_px_(1.5 * std::hypot(other.camera.width_px, other.camera.height_px)) {}
 
   /// On the mosaic's plane.
-  [[nodiscard]] Point2<StoredPx> by_plane(const Point2<StoredPx>& at) const {
-    return distorted(other_from_mosaic_ * (own_.mosaic_from_frame * own_.camera.undistort(at)));
+  [[nodiscard]] Point2<StoredPx> by_plane(const Point2<MosaicPx>& at) const {
+    return distorted(other_from_mosaic_ * at);
   }
   /// At a height of the world.
-  [[nodiscard]] Point2<StoredPx> at_height(const Point2<StoredPx>& at, double height) const {
-    const Eigen::Vector3d along = own_.pose.world_from_camera * own_.camera.ray(own_.camera.undistort(at));
-    const double distance = (height - own_.pose.centre.z()) / along.z();
+  [[nodiscard]] Point2<StoredPx> at_height(const Eigen::Vector3d& from, const Eigen::Vector3d& along,
+                                           double height) const {
+    const double distance = (height - from.z()) / along.z();
     if (!(along.z() < 0) || !(distance > 0)) return {kNowhere, kNowhere};
     double depth = 0;
-    const auto seen = project(other_.pose, other_.camera, own_.pose.centre + distance * along, &depth);
+    const auto seen = project(other_.pose, other_.camera, from + distance * along, &depth);
     return depth > 0 ? distorted(seen) : Point2<StoredPx>{kNowhere, kNowhere};
   }
 
@@ -58,85 +56,111 @@ class Between {
     return other_.camera.distort(p);
   }
 
-  const PlacedCamera &own_, &other_;
+  const PlacedCamera& other_;
   Homography<UndistortedPx, MosaicPx> other_from_mosaic_;
   double reach_px_;
 };
 
 // Cells of `heights` fill the frame; nodes begin at its first pixel and go beyond its last.
-cv::Mat heights_at_nodes(const cv::Mat& heights, cv::Size frame, cv::Size nodes) {
-  const float across = static_cast<float>(heights.cols) / static_cast<float>(frame.width),
-              down = static_cast<float>(heights.rows) / static_cast<float>(frame.height);
-  const cv::Matx23f pick(across * kGridStepPx, 0, across / 2 - 0.5f, 0, down * kGridStepPx, down / 2 - 0.5f);
+cv::Mat heights_at_nodes(const cv::Mat& heights, const SightGrid& own) {
+  const float across = static_cast<float>(heights.cols) / static_cast<float>(own.size.width),
+              down = static_cast<float>(heights.rows) / static_cast<float>(own.size.height),
+              step = static_cast<float>(own.step_px);
+  const cv::Matx23f pick(across * step, 0, across / 2 - 0.5f, 0, down * step, down / 2 - 0.5f);
   cv::Mat out;
-  cv::warpAffine(heights, out, pick, nodes, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+  cv::warpAffine(heights, out, pick, own.nodes, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP,
+                 cv::BORDER_REPLICATE);
   return out;
 }
 
-// Where the pixels of the own frame lie in the other one, at steps of some pixels: the map is smooth.
-cv::Mat grid_between(const PlacedCamera& own_place, cv::Size own_size, const PlacedCamera& other_place,
-                     cv::Size other_size, const cv::Mat& heights) {
-  const int columns = own_size.width / kGridStepPx + 2, rows = own_size.height / kGridStepPx + 2;
-  const double own_scale = static_cast<double>(own_place.camera.width_px) / own_size.width;
+// Where the nodes of the own frame lie in a picture of `other_size` of the other one, CV_32FC2.
+cv::Mat grid_between(const SightGrid& own, const PlacedCamera& other_place, cv::Size other_size,
+                     const cv::Mat& heights) {
   const double other_scale = static_cast<double>(other_place.camera.width_px) / other_size.width;
-  const Between between(own_place, other_place);
-  const cv::Mat at_nodes = heights.empty() ? cv::Mat() : heights_at_nodes(heights, own_size, {columns, rows});
-  cv::Mat grid(rows, columns, CV_32FC2);
-  for (int row = 0; row < rows; ++row)
-    for (int column = 0; column < columns; ++column) {
-      const Point2<StoredPx> stored{(column * kGridStepPx + 0.5) * own_scale - 0.5,
-                                    (row * kGridStepPx + 0.5) * own_scale - 0.5};
-      const Point2<StoredPx> there = at_nodes.empty()
-                                         ? between.by_plane(stored)
-                                         : between.at_height(stored, at_nodes.at<float>(row, column));
+  const Between between(other_place);
+  const cv::Mat at_nodes = heights.empty() ? cv::Mat() : heights_at_nodes(heights, own);
+  cv::Mat grid(own.nodes, CV_32FC2);
+  std::size_t node = 0;
+  for (int row = 0; row < grid.rows; ++row)
+    for (int column = 0; column < grid.cols; ++column, ++node) {
+      const Point2<StoredPx> there =
+          at_nodes.empty() ? between.by_plane(own.on_plane[node])
+                           : between.at_height(own.centre, own.rays[node], at_nodes.at<float>(row, column));
       grid.at<cv::Vec2f>(row, column) = {static_cast<float>((there.x + 0.5) / other_scale - 0.5),
                                          static_cast<float>((there.y + 0.5) / other_scale - 0.5)};
     }
   return grid;
 }
 
-cv::Mat stretched(const cv::Mat& grid, cv::Size size) {
-  cv::Mat map;
-  const cv::Matx23f pick(1.0f / kGridStepPx, 0, 0, 0, 1.0f / kGridStepPx, 0);
-  cv::warpAffine(grid, map, pick, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_REPLICATE);
+// Linear between the nodes, for every pixel of the own picture.
+cv::Mat stretched(const cv::Mat& grid, const SightGrid& own) {
+  cv::Mat map(own.size, CV_32FC2);
+  const float share = 1.0f / static_cast<float>(own.step_px);
+  for (int y = 0; y < map.rows; ++y) {
+    const auto *above = grid.ptr<cv::Vec2f>(y / own.step_px),
+               *below = grid.ptr<cv::Vec2f>(y / own.step_px + 1);
+    const float down = share * static_cast<float>(y % own.step_px);
+    auto* out = map.ptr<cv::Vec2f>(y);
+    for (int left = 0; left < map.cols; left += own.step_px) {
+      const int node = left / own.step_px;
+      cv::Vec2f at = above[node] + down * (below[node] - above[node]);
+      const cv::Vec2f end = above[node + 1] + down * (below[node + 1] - above[node + 1]),
+                      step = share * (end - at);
+      for (int x = left; x < std::min(left + own.step_px, map.cols); ++x, at += step) out[x] = at;
+    }
+  }
   return map;
 }
 
 }  // namespace
 
-OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
-                     const PlacedCamera& own_place, cv::Size own_size, const cv::Mat& heights) {
-  const cv::Mat map =
-      stretched(grid_between(own_place, own_size, other_place, other.bgr.size(), heights), own_size);
-  OverlaidView view;
+SightGrid::SightGrid(const PlacedCamera& place, cv::Size picture, int step)
+    : size(picture),
+      nodes(picture.width / step + 2, picture.height / step + 2),
+      step_px(step),
+      centre(place.pose.centre) {
+  const double scale = static_cast<double>(place.camera.width_px) / size.width;
+  for (int row = 0; row < nodes.height; ++row)
+    for (int column = 0; column < nodes.width; ++column) {
+      const Point2<UndistortedPx> at =
+          place.camera.undistort({(column * step + 0.5) * scale - 0.5, (row * step + 0.5) * scale - 0.5});
+      on_plane.push_back(place.mosaic_from_frame * at);
+      rays.emplace_back(place.pose.world_from_camera * place.camera.ray(at));
+    }
+}
+
+cv::Mat map_to_other(const SightGrid& own, const PlacedCamera& other_place, cv::Size other_size,
+                     const cv::Mat& heights) {
+  return stretched(grid_between(own, other_place, other_size, heights), own);
+}
+
+OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place, const SightGrid& own,
+                     const cv::Mat& heights) {
+  const cv::Mat map = map_to_other(own, other_place, other.bgr.size(), heights);
+  cv::Mat glares = other.glint, all, laid;
+  if (!other.field.empty()) glares = cv::max(glares, at_size(other.field, other.bgr.size()));
   const cv::Mat inside(other.bgr.size(), CV_8UC1, cv::Scalar(255));
-  cv::remap(other.bgr, view.bgr, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
-  cv::remap(other.water, view.water, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
-  cv::remap(other.glint, view.glint, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
-  cv::remap(inside, view.seen, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
-  if (!other.field.empty()) {
-    cv::Mat field;
-    cv::resize(other.field, field, other.bgr.size(), 0, 0, cv::INTER_LINEAR);
-    cv::remap(field, view.field, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
-  }
-  return view;
+  cv::merge(std::vector<cv::Mat>{luma_of(other.bgr), other.water, glares, inside}, all);
+  cv::remap(all, laid, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
+  std::vector<cv::Mat> planes;
+  cv::split(laid, planes);
+  return {planes[0], planes[1], planes[2], planes[3] == 255};
 }
 
 namespace {
 
 // Tiles that the other view looks at whole, by the grid that lays it over the own frame.
-cv::Mat tiles_inside(const cv::Mat& grid, cv::Size own_size, cv::Size other_size) {
-  constexpr int kNodes = kDetailTilePx / kGridStepPx;
+cv::Mat tiles_inside(const cv::Mat& grid, const SightGrid& own, cv::Size other_size) {
+  const int nodes = kDetailTilePx / own.step_px;
   const cv::Rect2f inside(1, 1, static_cast<float>(other_size.width - 2),
                           static_cast<float>(other_size.height - 2));
-  cv::Mat seen = cv::Mat::zeros(own_size.height / kDetailTilePx, own_size.width / kDetailTilePx, CV_8UC1);
+  cv::Mat seen = cv::Mat::zeros(own.size.height / kDetailTilePx, own.size.width / kDetailTilePx, CV_8UC1);
   for (int row = 0; row < seen.rows; ++row)
     for (int column = 0; column < seen.cols; ++column) {
       bool all = true;
-      for (const int y : {0, kNodes})
-        for (const int x : {0, kNodes})
-          all =
-              all && inside.contains(cv::Point2f(grid.at<cv::Vec2f>(row * kNodes + y, column * kNodes + x)));
+      for (const int y : {0, nodes})
+        for (const int x : {0, nodes})
+          all = all && inside.contains(cv::Point2f(grid.at<cv::Vec2f>(row * nodes + y, column * nodes + x)));
       if (all) seen.at<uchar>(row, column) = 255;
     }
   return seen;
@@ -144,14 +168,14 @@ cv::Mat tiles_inside(const cv::Mat& grid, cv::Size own_size, cv::Size other_size
 
 }  // namespace
 
-LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place, const PlacedCamera& own_place,
-                      cv::Size own_size, const cv::Mat& heights, const cv::Mat& wanted) {
+LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place, const SightGrid& own,
+                      const cv::Mat& heights, const cv::Mat& wanted) {
   LaidDetail laid;
   if (other.power.empty()) return laid;
-  const cv::Mat grid = grid_between(own_place, own_size, other_place, other.even.size(), heights);
-  laid.seen = tiles_inside(grid, own_size, other.even.size());
+  const cv::Mat grid = grid_between(own, other_place, other.even.size(), heights);
+  laid.seen = tiles_inside(grid, own, other.even.size());
   if (!wanted.empty() && cv::countNonZero(laid.seen & wanted) == 0) return laid;
-  cv::remap(other.even, laid.even, stretched(grid, own_size), {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT,
+  cv::remap(other.even, laid.even, stretched(grid, own), {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT,
             cv::Scalar(128));
   return laid;
 }
@@ -159,11 +183,12 @@ LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place, cons
 DetailComparison compare_detail(const SearchedFrame& own, const PlacedCamera& own_place,
                                 const std::vector<PlacedView>& others, const cv::Mat& heights) {
   DetailComparison comparison(own.detail);
+  if (own.detail.power.empty()) return comparison;
+  const SightGrid grid(own_place, own.detail.even.size(), kDetailTilePx);
   for (const PlacedView& other : others) {
     const cv::Mat open = comparison.open();
     if (open.empty()) break;
-    comparison.add(
-        lay_detail(other.frame->detail, *other.place, own_place, own.detail.even.size(), heights, open));
+    comparison.add(lay_detail(other.frame->detail, *other.place, grid, heights, open));
   }
   return comparison;
 }

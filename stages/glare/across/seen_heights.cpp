@@ -49,10 +49,10 @@ struct Likeness {
 };
 
 // Adds the correlation with one view laid over the own frame at `height`.
-void add_view(const cv::Mat& own, const cv::Mat& own_power, const PlacedCamera& own_place,
-              const PlacedView& other, float height, Likeness& likeness) {
+void add_view(const cv::Mat& own, const cv::Mat& own_power, const SightGrid& grid, const PlacedView& other,
+              float height, Likeness& likeness) {
   const cv::Mat heights(1, 1, CV_32FC1, cv::Scalar(height));
-  const LaidDetail laid = lay_detail(other.frame->coarse, *other.place, own_place, own.size(), heights);
+  const LaidDetail laid = lay_detail(other.frame->coarse, *other.place, grid, heights);
   if (laid.even.empty()) return;
   const cv::Mat even = about_zero(laid.even),
                 scale = cv::max(own_power.mul(window_mean(even.mul(even))), 1.0f);
@@ -70,12 +70,11 @@ std::vector<PlacedView> telling(const SearchedFrame& own, const PlacedCamera& ow
   constexpr double kLeastNew = 0.04;
   const cv::Mat middle(1, 1, CV_32FC1, cv::Scalar((range.lowest + range.highest) / 2));
   cv::Mat seen = cv::Mat::zeros(own.detail.power.size(), CV_8UC1);
+  const SightGrid grid(own_place, own.detail.even.size(), kDetailTilePx);
   std::vector<PlacedView> chosen;
   for (const PlacedView& other : others) {
     const cv::Mat nothing_wanted = cv::Mat::zeros(seen.size(), CV_8UC1),
-                  sees = lay_detail(other.frame->detail, *other.place, own_place, own.detail.even.size(),
-                                    middle, nothing_wanted)
-                             .seen;
+                  sees = lay_detail(other.frame->detail, *other.place, grid, middle, nothing_wanted).seen;
     if (sees.empty()) continue;
     const double more = cv::countNonZero(sees & ~seen) / static_cast<double>(seen.total());
     if (chosen.size() >= kMost || (chosen.size() >= kFirst && more < kLeastNew)) continue;
@@ -122,11 +121,12 @@ cv::Mat seen_heights(const SearchedFrame& own, const PlacedCamera& own_place,
   const std::vector<PlacedView> others = telling(own, own_place, all, range);
   const cv::Mat even = about_zero(own.coarse.even), power = window_mean(even.mul(even));
   const cv::Size size = even.size(), tiles = own.detail.power.size();
+  const SightGrid grid(own_place, size);
   const std::vector<float> steps = steps_of(range, own_place, others, size);
   cv::Mat best(tiles, CV_32FC1, cv::Scalar(0)), heights(tiles, CV_32FC1, cv::Scalar(0));
   for (const float height : steps) {
     Likeness likeness{cv::Mat::zeros(size, CV_32FC1), cv::Mat::zeros(size, CV_32FC1)};
-    for (const PlacedView& other : others) add_view(even, power, own_place, other, height, likeness);
+    for (const PlacedView& other : others) add_view(even, power, grid, other, height, likeness);
     cv::Mat alike;
     cv::resize(cv::Mat(likeness.sum / cv::max(likeness.views, 1)), alike, tiles, 0, 0, cv::INTER_AREA);
     const cv::Mat better = alike > best;

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <opencv2/core.hpp>
+#include <vector>
 
 namespace lookdown::glare {
 
@@ -16,11 +17,10 @@ class TileGuide {
   [[nodiscard]] cv::Mat spread(const cv::Mat& values) const;
 
  private:
-  [[nodiscard]] cv::Mat enlarged(const cv::Mat& plane) const;
-
   cv::Size tiles_, size_;
-  std::array<cv::Mat, 3> fine_, coarse_, mean_;
-  std::array<std::array<cv::Mat, 3>, 3> covariance_;
+  cv::Mat fine_;                          // CV_32FC3, 0..1
+  std::array<cv::Mat, 3> coarse_, mean_;  // of tiles, by colour
+  std::vector<cv::Matx33f> inverse_;      // of each tile's covariance
 };
 
 }  // namespace lookdown::glare

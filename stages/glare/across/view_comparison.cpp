@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <functional>
 #include <opencv2/imgproc.hpp>
+#include <utility>
 #include <vector>
 
 #include "stages/glare/picture/plane_math.h"
@@ -53,8 +53,9 @@ cv::Mat log_odds_of(const cv::Mat& probability) {
 // Low of a few views: one dark outlier among many does not count.
 float low_of(std::array<float, 16>& sights, std::size_t count) {
   const std::size_t low = (count - 1) * 3 / 10;
-  std::nth_element(sights.begin(), sights.begin() + static_cast<long>(low),
-                   sights.begin() + static_cast<long>(count));
+  for (std::size_t i = 0; i <= low; ++i)
+    for (std::size_t k = i + 1; k < count; ++k)
+      if (sights[k] < sights[i]) std::swap(sights[i], sights[k]);
   return sights[low];
 }
 
@@ -81,6 +82,29 @@ double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& mo
   const double doubt = kDoubtShare * static_cast<double>(told.total()), wrong = cv::countNonZero(stands),
                right = cv::countNonZero(told) - wrong;
   return std::clamp(std::log((right + doubt) / (wrong + doubt)), kLeast, 0.0);
+}
+
+// What one view shows of what lies below, where it counts.
+struct ClearSight {
+  cv::Mat luma, usable;                  // CV_8UC1
+  std::array<float, 256> light_of_luma;  // in own's exposure
+};
+
+BelowWater below_water(const SearchedFrame& own, const std::vector<ClearSight>& views) {
+  cv::Mat luminance = luminance_of(own.water_leaving), told = cv::Mat::zeros(luminance.size(), CV_8UC1);
+  std::array<float, 16> sights{};
+  const std::size_t most = std::min(views.size(), sights.size());
+  for (int y = 0; y < told.rows; ++y)
+    for (int x = 0; x < told.cols; ++x) {
+      std::size_t count = 0;
+      for (std::size_t i = 0; i < most; ++i)
+        if (views[i].usable.at<uchar>(y, x))
+          sights[count++] = views[i].light_of_luma[views[i].luma.at<uchar>(y, x)];
+      if (count == 0) continue;
+      told.at<uchar>(y, x) = 255;
+      luminance.at<float>(y, x) = low_of(sights, count);
+    }
+  return {stored_level(luminance), told & amid_water(own.water > 127)};
 }
 
 }  // namespace
@@ -110,54 +134,43 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   const cv::Size size = own.bgr.size();
   const cv::Mat own_luma = luma_of(own.bgr);
   cv::Mat votes = log_odds_of(own.water), voters(size, CV_32FC1, cv::Scalar(1));
-  std::vector<cv::Mat> light, clear;
+  std::vector<ClearSight> sights;
   ComparedFrame compared;
   for (const OverlaidView& view : others) {
-    const cv::Mat luma = luma_of(view.bgr);
+    const cv::Mat& luma = view.luma;
     cv::Mat vote = log_odds_of(view.water);
     vote.setTo(0, ~view.seen);
     votes += vote;
     cv::add(voters, 1, voters, view.seen);
     // A view that lies a pixel off must not make the edge of a bright thing look like glare: it counts with
     // its brightest neighbour.
-    cv::Mat brightest;
-    cv::dilate(luma, brightest, {});
+    ClearSight sight;
+    cv::dilate(luma, sight.luma, {});
     const double log_gain = log_gain_between(own_luma, own, luma, view);
     compared.log_gains.push_back(log_gain);
-    light.push_back(luminance_of(brightest) * std::exp(log_gain));
-    cv::Mat usable = view.seen & (view.glint < kGlares);
-    if (!view.field.empty()) usable &= ~view.field;
-    clear.push_back(usable);
+    std::transform(linear_of_level().begin(), linear_of_level().end(), sight.light_of_luma.begin(),
+                   [&](float light) { return light * static_cast<float>(std::exp(log_gain)); });
+    sight.usable = view.seen & (view.glint < kGlares);
+    sights.push_back(sight);
   }
   // Views say the same of what looks the same: they err alike, and many are hardly surer than one.
   compared.votes = kVoteWeight * votes / voters;
 
-  compared.water_leaving = luminance_of(own.water_leaving);
-  compared.views = cv::Mat::zeros(size, CV_8UC1);
-  std::array<float, 16> sights{};
-  for (int y = 0; y < size.height; ++y)
-    for (int x = 0; x < size.width; ++x) {
-      std::size_t count = 0;
-      for (std::size_t i = 0; i < light.size() && count < sights.size(); ++i)
-        if (clear[i].at<uchar>(y, x)) sights[count++] = light[i].at<float>(y, x);
-      compared.views.at<uchar>(y, x) = static_cast<uchar>(count);
-      if (count > 0) compared.water_leaving.at<float>(y, x) = low_of(sights, count);
-    }
+  compared.below = below_water(own, sights);
   return compared;
 }
 
-cv::Mat water_beyond_views(const WorkingPicture& picture, const ComparedFrame& compared,
-                           const Motion& motion) {
-  // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
-  constexpr double kSurelyMoves = 3, kLeastColour = -1.5;
+cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& look,
+                           const ComparedFrame& compared, const Motion& motion) {
+  constexpr double kSurelyMoves = 3;
   const cv::Size size = picture.calm_bgr.size();
-  const cv::Mat moving = at_size(motion.moving, size),
-                waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
-  const WaterCues cues = water_cues(picture);
-  const cv::Mat looked = at_size(motion.looked, size),
-                colour = cues.colour + waterlike.mul(cv::max(cues.colour, kLeastColour) - cues.colour);
-  return water_mask(picture, cues.evenness + colour + at_size(compared.votes, size) + moving +
-                                 (1 - looked) * distrust(cues.log_odds(), looked, moving));
+  const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size);
+  // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
+  const cv::Mat waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
+  const WaterCues cues = water_cues(look).with_colour_doubted(
+      like_glittering_water(glitter_tiles(picture.bgr, size), look.colour));
+  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + at_size(compared.votes, size) +
+                              moving + (1 - looked) * distrust(cues.log_odds(), looked, moving));
 }
 
 std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
@@ -175,42 +188,49 @@ std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
   return exposures;
 }
 
-LookSamples look_samples(const WorkingPicture& picture, const cv::Mat& water, const Motion& motion) {
+KnownPatches known_patches(const WorkingPicture& picture, const SurfaceLook& look, const cv::Mat& water,
+                           const Motion& motion) {
   constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
   constexpr float kPatchAreaPx = 64;
-  const Patches patches = patches_of(picture.calm_bgr);
+  KnownPatches known{patches_of(look.lab), {}, {}};
+  const Patches& patches = known.patches;
   cv::Mat share;
   water.convertTo(share, CV_32FC1, 1 / 255.0);
-  const std::vector<float> wet = patches.means_inside(share),
-                           looked = patches.means_inside(at_size(motion.looked, water.size()));
-  LookSamples samples{looks_of(picture, patches), {}, {}};
+  const auto inside = patches.means_inside(
+      {share, at_size(motion.looked, water.size()), at_size(cv::max(motion.moving, 0), water.size())});
+  known.samples.looks = looks_of(picture, look, patches);
   for (std::size_t i = 0; i < patches.count(); ++i) {
-    samples.water.push_back(wet[i] > 0.5f);
-    samples.weights.push_back(std::max(kUnseen, looked[i]) * patches.area_px[i] / kPatchAreaPx);
+    known.samples.water.push_back(inside[0][i] > 0.5f);
+    known.samples.weights.push_back(std::max(kUnseen, inside[1][i]) * patches.area_px[i] / kPatchAreaPx);
   }
-  return samples;
+  known.moving = inside[2];
+  return known;
 }
 
-cv::Mat water_by_look(const WorkingPicture& picture, const LearnedLook& look, double log_exposure,
-                      const Motion& motion) {
+cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook>& look,
+                      double log_exposure) {
   constexpr float kOfMotion = 0.5f;  // 1 does as well on the development flights
-  const Patches patches = patches_of(picture.calm_bgr);
-  std::vector<Look> looks = looks_of(picture, patches);
-  for (Look& of_patch : looks) of_patch = at_mean_exposure(of_patch, log_exposure);
-  std::vector<float> log_odds = look.log_odds(looks);
-  // What moves is water. What stands may be its bottom: that it is ground, the look must tell.
-  const std::vector<float> moving =
-      patches.means_inside(at_size(cv::max(motion.moving, 0), picture.calm_bgr.size()));
-  for (std::size_t i = 0; i < log_odds.size(); ++i) log_odds[i] += kOfMotion * moving[i];
-  return cut_along_borders(patches, log_odds);
+  constexpr float kBelieved = 4;     // log-odds, where nothing else is known
+  const LookSamples& samples = known.samples;
+  std::vector<float> log_odds;
+  if (look) {
+    std::vector<Look> looks = samples.looks;
+    for (Look& of_patch : looks) of_patch = at_mean_exposure(of_patch, log_exposure);
+    log_odds = look->log_odds(looks);
+    // What moves is water. What stands may be its bottom: that it is ground, the look must tell.
+    for (std::size_t i = 0; i < log_odds.size(); ++i) log_odds[i] += kOfMotion * known.moving[i];
+  } else {
+    for (const char water : samples.water) log_odds.push_back(water ? kBelieved : -kBelieved);
+  }
+  return cut_along_borders(known.patches, log_odds);
 }
 
-Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const SearchedFrame& own,
-                         const ComparedFrame& compared, const GlintPrior& prior) {
+Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const BelowWater& below,
+                         const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
-                    {water, at_size(compared.water_leaving, size),
-                     at_size((compared.views > 0) & amid_water(own.water > 127), size, cv::INTER_NEAREST)},
+                    {water, at_size(luminance_of(below.level), size), glitter_tiles(picture.bgr, size),
+                     at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

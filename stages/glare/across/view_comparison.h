@@ -2,7 +2,9 @@
 // stage (and its tests and benchmark).
 #pragma once
 
+#include <Eigen/Core>
 #include <opencv2/core.hpp>
+#include <optional>
 #include <vector>
 
 #include "pipeline/geometry/camera.h"
@@ -32,28 +34,46 @@ struct SearchedFrame {
 [[nodiscard]] SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask,
                                            const cv::Mat& glare_mask);
 
-/// Lays `other` over the frame `own`: every plane resampled into own's pixels.
-struct OverlaidView {
-  cv::Mat bgr, water, glint;  ///< as SearchedFrame
-  cv::Mat seen;               ///< CV_8UC1, 255 where the other frame looks
-  cv::Mat field = {};         ///< CV_8UC1, as SearchedFrame, own's size
-};
 struct PlacedCamera {
   Camera camera;
   Homography<MosaicPx, UndistortedPx> mosaic_from_frame;
   Pose pose;
 };
+
+/// Where a picture of a placed frame looks, at nodes every `step_px` of its pixels: what other frames show
+/// there varies smoothly from node to node. The first node is the first pixel's, the last lies beyond the
+/// last's; row by row.
+struct SightGrid {
+  cv::Size size, nodes;
+  int step_px;
+  Eigen::Vector3d centre;
+  std::vector<Point2<MosaicPx>> on_plane;
+  std::vector<Eigen::Vector3d> rays;  ///< from `centre`, axes of the world
+  SightGrid(const PlacedCamera&, cv::Size picture, int step_px = 8);
+};
+
+/// Another frame laid over the own one: every plane resampled into own's pixels, CV_8UC1.
+struct OverlaidView {
+  cv::Mat luma;
+  cv::Mat water;
+  cv::Mat glint;  ///< as SearchedFrame, 255 as well where waves can mirror the sun
+  cv::Mat seen;   ///< 255 where the other frame looks
+};
 /// `heights`: CV_32FC1, any size, stretched over the own frame: of what it shows, world units of the poses;
 /// empty: what is shown lies on the mosaic's plane.
 [[nodiscard]] OverlaidView overlay(const SearchedFrame& other, const PlacedCamera& other_place,
-                                   const PlacedCamera& own_place, cv::Size own_size,
+                                   const SightGrid& own, const cv::Mat& heights = {});
+
+/// Position of what each of own's pixels shows in a picture of `other_size` of the other frame, CV_32FC2;
+/// far outside where it does not look.
+[[nodiscard]] cv::Mat map_to_other(const SightGrid& own, const PlacedCamera& other_place, cv::Size other_size,
                                    const cv::Mat& heights = {});
 
-/// The same for the fine detail of a frame, resampled to own's; left out where it looks at none of the tiles
-/// `wanted` (CV_8UC1; empty: all are).
+/// `overlay` of the fine detail of a frame; left out where it looks at none of the tiles `wanted` (CV_8UC1;
+/// empty: all are). Tiles are whole steps of the grid.
 [[nodiscard]] LaidDetail lay_detail(const Detail& other, const PlacedCamera& other_place,
-                                    const PlacedCamera& own_place, cv::Size own_size,
-                                    const cv::Mat& heights = {}, const cv::Mat& wanted = {});
+                                    const SightGrid& own, const cv::Mat& heights = {},
+                                    const cv::Mat& wanted = {});
 
 /// A searched frame and where it was taken from; both outlive it.
 struct PlacedView {
@@ -66,12 +86,16 @@ struct PlacedView {
                                               const std::vector<PlacedView>& others,
                                               const cv::Mat& heights = {});
 
+/// What lies below the water of a frame, CV_8UC1, own's comparison size.
+struct BelowWater {
+  cv::Mat level;  ///< stored level of the luminance from below the surface, in the frame's own exposure
+  cv::Mat told;   ///< 255 where other views show it, amid what the frame itself calls water
+};
+
 /// Answers of the comparison, own's comparison size.
 struct ComparedFrame {
-  cv::Mat votes;          ///< CV_32FC1, log-odds of water by what each view's own search says
-  cv::Mat water_leaving;  ///< CV_32FC1, luminance of what lies below: what views that do not glare there
-                          ///< show, brought to own's exposure; the frame's own answer where no view tells
-  cv::Mat views;          ///< CV_8UC1, number of other views of each pixel that tell what lies below
+  cv::Mat votes;     ///< CV_32FC1, log-odds of water by what each view's own search says
+  BelowWater below;  ///< by views that do not glare there; the frame's own answer where no view tells
   std::vector<double> log_gains;  ///< natural logarithm of how much brighter own is than each other view
 };
 [[nodiscard]] ComparedFrame compare_views(const SearchedFrame& own, const std::vector<OverlaidView>& others);
@@ -83,22 +107,30 @@ struct ComparedFrame {
 
 /// Water of one frame by its own look and the comparison, before it is known what the flight's water looks
 /// like: CV_8UC1, 255 = water, half the working size.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const ComparedFrame&, const Motion&);
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const SurfaceLook&, const ComparedFrame&,
+                                         const Motion&);
 
-/// What is believed of a frame's patches: `water` (CV_8UC1, 255, half the working size) is. Where no other
-/// view looks next to nothing is known.
-[[nodiscard]] LookSamples look_samples(const WorkingPicture&, const cv::Mat& water, const Motion&);
+/// A frame in patches, with what is known of each before it is known what the flight's water looks like.
+struct KnownPatches {
+  Patches patches;
+  LookSamples samples;        ///< of each patch
+  std::vector<float> moving;  ///< log-odds of water by motion, at least 0, one a patch
+};
+/// `water` (CV_8UC1, 255, half the working size) is believed. Where no other view looks next to nothing is
+/// known.
+[[nodiscard]] KnownPatches known_patches(const WorkingPicture&, const SurfaceLook&, const cv::Mat& water,
+                                         const Motion&);
 
 /// Water of one frame by what the flight's water looks like, and by what moves; with its outline where the
-/// colour changes most. CV_8UC1, 255 = water, half the working size.
-[[nodiscard]] cv::Mat water_by_look(const WorkingPicture&, const LearnedLook&, double log_exposure,
-                                    const Motion&);
+/// colour changes most. Where the look is not known, what was believed stays. CV_8UC1, 255 = water, half the
+/// working size.
+[[nodiscard]] cv::Mat water_by_look(const KnownPatches&, const std::optional<LearnedLook>&,
+                                    double log_exposure);
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
-/// not glare; what other views show much darker is, whatever its size, amid what the frame itself calls
-/// water.
-[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const cv::Mat& water, const SearchedFrame& own,
-                                       const ComparedFrame&, const GlintPrior& prior = {});
+/// not glare; what other views show much darker is, whatever its size.
+[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const cv::Mat& water, const BelowWater&,
+                                       const GlintPrior& prior = {});
 
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
 /// convex and finite.

@@ -35,15 +35,21 @@ cv::Mat mask_of(const FrameRecord& frame, const RunContext& context, cv::Size si
   return mask && mask->size() == size ? *mask : cv::Mat();
 }
 
-// Donors are taken as seen, at the size of the frame; masks ride along in the place of the search's answers.
-Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const PlacedCamera& own_place,
-                 cv::Size size, const RunContext& context) {
+// Donors are taken as seen, at the size of the frame.
+Donor donor_from(const FrameRecord& frame, const PlacedCamera& place, const SightGrid& own,
+                 const RunContext& context) {
   FramePixels pixels(context.reader, frame.source);
   const cv::Mat& bgr = pixels.bgr();
   const cv::Mat mask = mask_of(frame, context, bgr.size());
   if (mask.empty()) return {};
-  const OverlaidView view = overlay({bgr, mask, mask, {}}, place, own_place, size);
-  return {view.bgr, view.glint > 0, view.seen};
+  const cv::Mat map = map_to_other(own, place, bgr.size()), inside(bgr.size(), CV_8UC1, cv::Scalar(255));
+  Donor donor;
+  cv::Mat share;
+  cv::remap(bgr, donor.bgr, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
+  cv::remap(mask, share, map, {}, cv::INTER_LINEAR, cv::BORDER_CONSTANT);
+  cv::remap(inside, donor.seen, map, {}, cv::INTER_NEAREST, cv::BORDER_CONSTANT);
+  donor.glare = share > 0;
+  return donor;
 }
 
 void save(const std::filesystem::path& path, const cv::Mat& picture, const FrameRecord& frame,
@@ -86,10 +92,11 @@ int write_deglinted(FlightRecord& flight, const std::filesystem::path& folder, R
           const cv::Mat& bgr = pixels.bgr();
           const cv::Mat mask = mask_of(frame, context, bgr.size());
           if (mask.empty()) return;
+          const SightGrid grid(places[i], bgr.size());
           std::vector<Donor> donors;
           std::vector<std::string> names{frame.source.file};
           for (const int j : views[i]) {
-            Donor donor = donor_from(flight.frames[members[j]], places[j], places[i], bgr.size(), context);
+            Donor donor = donor_from(flight.frames[members[j]], places[j], grid, context);
             if (donor.bgr.empty()) continue;
             donors.push_back(std::move(donor));
             names.push_back(flight.frames[members[j]].source.file);

@@ -4,14 +4,15 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/picture/working_picture.h"
+#include "stages/glare/glint/glitter_tiles.h"
 
 namespace lookdown::glare {
 
 /// Where a field of specks goes on beyond what a single speck shows: CV_8UC1, 0 or 255, half the working
 /// size. It grows, tile by tile, from where `specks` (same type and size: places with many of them) lie on
-/// `water` (same) into places with as strong a contrast of source-coloured light over a dark side of the
-/// water's own colour; bands narrower than two tiles (stones, crust, boards along the water) are not entered.
-[[nodiscard]] cv::Mat glitter_field(const WorkingPicture&, const cv::Mat& water, const cv::Mat& specks);
+/// `water` (same), and from dense glitter, into places with as strong a contrast of source-coloured light
+/// over a dark side of the water's own colour; bands narrower than two tiles (stones, crust, boards along the
+/// water) are not entered.
+[[nodiscard]] cv::Mat glitter_field(const GlitterTiles&, const cv::Mat& water, const cv::Mat& specks);
 
 }  // namespace lookdown::glare

@@ -25,6 +25,8 @@ constexpr double kDenseField = 0.02;
 // beyond them.
 constexpr double kLeastCount = 3, kManySpecks = 20;
 constexpr float kClipped = 0.9f;
+// Of what reflected light must exceed, see glare_threshold.
+constexpr float kOfWater = 0.8f, kNoise = 0.035f;
 
 struct Piece {
   int area = 0, longer_px = 0;
@@ -58,53 +60,58 @@ struct Pieces {
 // Connected bright things and what they add to the calm water's colour.
 Pieces pieces_of(const WorkingPicture& picture, const cv::Mat& bright) {
   Pieces found;
-  cv::Mat stats, centroids;
-  const int count = cv::connectedComponentsWithStats(bright, found.labels, stats, centroids, 8, CV_32S);
+  const int count = cv::connectedComponents(bright, found.labels, 8, CV_32S);
   found.pieces.resize(static_cast<std::size_t>(count));
-  for (int label = 1; label < count; ++label) {
-    Piece& piece = found.pieces[static_cast<std::size_t>(label)];
-    piece.area = stats.at<int>(label, cv::CC_STAT_AREA);
-    piece.longer_px =
-        std::max(stats.at<int>(label, cv::CC_STAT_WIDTH), stats.at<int>(label, cv::CC_STAT_HEIGHT));
-  }
+  std::vector<cv::Rect> bounds(found.pieces.size());
   const auto& linear = linear_of_level();
   for (int y = 0; y < bright.rows; ++y) {
     const int* labels = found.labels.ptr<int>(y);
+    const auto* own = picture.bgr.ptr<cv::Vec3b>(y);
+    const auto* calm = picture.calm_bgr.ptr<cv::Vec3b>(std::min(y / 2, picture.calm_bgr.rows - 1));
     for (int x = 0; x < bright.cols; ++x) {
       if (labels[x] == 0) continue;
-      const cv::Vec3b here = picture.bgr.at<cv::Vec3b>(y, x),
-                      calm = picture.calm_bgr.at<cv::Vec3b>(std::min(y / 2, picture.calm_bgr.rows - 1),
-                                                            std::min(x / 2, picture.calm_bgr.cols - 1));
-      for (int c = 0; c < 3; ++c)
-        found.pieces[static_cast<std::size_t>(labels[x])].excess[c] +=
-            std::max(0.0f, linear[here[c]] - linear[calm[c]]);
+      const auto label = static_cast<std::size_t>(labels[x]);
+      const cv::Vec3b here = own[x], below = calm[std::min(x / 2, picture.calm_bgr.cols - 1)];
+      Piece& piece = found.pieces[label];
+      ++piece.area;
+      bounds[label] |= cv::Rect(x, y, 1, 1);
+      for (int c = 0; c < 3; ++c) piece.excess[c] += std::max(0.0f, linear[here[c]] - linear[below[c]]);
     }
   }
+  for (std::size_t i = 0; i < bounds.size(); ++i)
+    found.pieces[i].longer_px = std::max(bounds[i].width, bounds[i].height);
   return found;
 }
 
-// Share of the water around that is marked, half the working size.
-cv::Mat density(const cv::Mat& marked, const cv::Mat& water) {
-  cv::Mat share, wet;
-  cv::resize(marked, share, water.size(), 0, 0, cv::INTER_AREA);
-  share.convertTo(share, CV_32FC1, 1 / 255.0);
+// Share of the surroundings that is water, half the working size.
+cv::Mat wet_around(const cv::Mat& water) {
+  cv::Mat wet;
   water.convertTo(wet, CV_32FC1, 1 / 255.0);
-  return blurred(share, kDensityReachPx / 2) / (blurred(wet, kDensityReachPx / 2) + 0.05);
+  return blurred(wet, kDensityReachPx / 2);
+}
+
+// Share of the water around that is marked, half the working size.
+cv::Mat density(const cv::Mat& marked, const cv::Mat& wet) {
+  cv::Mat share;
+  cv::resize(marked, share, wet.size(), 0, 0, cv::INTER_AREA);
+  share.convertTo(share, CV_32FC1, 1 / 255.0);
+  return blurred(share, kDensityReachPx / 2) / (wet + 0.05);
 }
 
 // Specks in each pixel's surroundings, as many as if all of it were water; half of the working size.
-cv::Mat count_around(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& water) {
+cv::Mat count_around(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& wet) {
   constexpr double kSigmaPx = kDensityReachPx / 2, kAreaPx2 = 2 * std::numbers::pi * kSigmaPx * kSigmaPx;
-  cv::Mat count = cv::Mat::zeros(water.size(), CV_32FC1), wet;
+  cv::Mat count = cv::Mat::zeros(wet.size(), CV_32FC1);
   std::vector<char> counted(pieces.pieces.size(), 0);
-  for (int y = 0; y < specks.rows; ++y)
+  for (int y = 0; y < specks.rows; ++y) {
+    const uchar* speck = specks.ptr<uchar>(y);
     for (int x = 0; x < specks.cols; ++x) {
-      const auto label = static_cast<std::size_t>(pieces.labels.at<int>(y, x));
-      if (!specks.at<uchar>(y, x) || std::exchange(counted[label], 1)) continue;
+      if (!speck[x] || std::exchange(counted[static_cast<std::size_t>(pieces.labels.at<int>(y, x))], 1))
+        continue;
       count.at<float>(std::min(y / 2, count.rows - 1), std::min(x / 2, count.cols - 1)) += 1;
     }
-  water.convertTo(wet, CV_32FC1, 1 / 255.0);
-  return kAreaPx2 * blurred(count, kSigmaPx) / (blurred(wet, kSigmaPx) + 0.15);
+  }
+  return kAreaPx2 * blurred(count, kSigmaPx) / (wet + 0.15);
 }
 
 // Stones, foam, crust and the rims of boards line the water.
@@ -135,16 +142,19 @@ cv::Mat threshold_over(const cv::Mat& base, const cv::Mat& factor, cv::Size size
 // rim.
 std::vector<double> rim_shares(const Pieces& pieces, const cv::Mat& mask) {
   std::vector<double> rim(pieces.pieces.size(), 0), on_mask(pieces.pieces.size(), 0);
-  for (int y = 1; y + 1 < mask.rows; ++y)
+  for (int y = 1; y + 1 < mask.rows; ++y) {
+    const int *labels = pieces.labels.ptr<int>(y), *above = pieces.labels.ptr<int>(y - 1),
+              *below = pieces.labels.ptr<int>(y + 1);
+    const uchar* on = mask.ptr<uchar>(y);
     for (int x = 1; x + 1 < mask.cols; ++x) {
-      const int label = pieces.labels.at<int>(y, x);
+      const int label = labels[x];
       if (label == 0 ||
-          (pieces.labels.at<int>(y, x - 1) == label && pieces.labels.at<int>(y, x + 1) == label &&
-           pieces.labels.at<int>(y - 1, x) == label && pieces.labels.at<int>(y + 1, x) == label))
+          (labels[x - 1] == label && labels[x + 1] == label && above[x] == label && below[x] == label))
         continue;
       ++rim[static_cast<std::size_t>(label)];
-      on_mask[static_cast<std::size_t>(label)] += mask.at<uchar>(y, x) != 0;
+      on_mask[static_cast<std::size_t>(label)] += on[x] != 0;
     }
+  }
   for (std::size_t i = 0; i < rim.size(); ++i) on_mask[i] /= std::max(rim[i], 1.0);
   return on_mask;
 }
@@ -181,7 +191,12 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
   own.copyTo(below, around <= 0);
   cv::erode(luma_of(picture.calm_bgr), darkest,
             cv::getStructuringElement(cv::MORPH_RECT, {kReachPx, kReachPx}));
-  return cv::max(below, kLeastOfDarkest * luminance_of(darkest));
+  below = cv::max(below, kLeastOfDarkest * luminance_of(darkest));
+  // Where white outweighs dark the dark side of a few waves is what there is.
+  cv::Mat dark;
+  cv::exp(over_tiles(surface.tiles.luminance, field.size(), cv::INTER_LINEAR), dark);
+  cv::Mat(cv::min(below, dark)).copyTo(below, field);
+  return below;
 }
 
 // Where specks lie densely they run into each other, and the dark side of the water alone says what lies
@@ -189,7 +204,7 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
 cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& dense,
                    const cv::Mat& specks, const cv::Mat& wet, const cv::Mat& factor, Glint& glint) {
   const cv::Size size = picture.bgr.size();
-  glint.field = glitter_field(picture, surface.water, specks);
+  glint.field = glitter_field(surface.tiles, surface.water, specks);
   cv::Mat leaving = below_field(picture, surface, glint.field);
   if (!surface.told.empty()) surface.water_leaving.copyTo(leaving, surface.told);
   const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
@@ -213,10 +228,13 @@ cv::Mat smooth_glint(const WorkingPicture& picture, const cv::Mat& broad) {
 
 }  // namespace
 
+// The water-leaving luminance has some of the sky's in it already; the second term is noise, and the
+// faintest reflection that shows.
 cv::Mat glare_threshold(const cv::Mat& water_leaving) {
-  // The water-leaving luminance has some of the sky's in it already; the second term is noise, and the
-  // faintest reflection that shows.
-  constexpr double kOfWater = 0.8, kNoise = 0.035;
+  return (1 + kOfWater) * water_leaving + kNoise;
+}
+
+float glare_threshold_over(float water_leaving) {
   return (1 + kOfWater) * water_leaving + kNoise;
 }
 
@@ -271,11 +289,13 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   Glint glint{nothing(), nothing(), nothing(), cv::Mat::zeros(surface.water.size(), CV_8UC1),
               threshold_over(base, factor, size)};
   const cv::Mat bright = (picture.peak > glint.threshold) & wet;
-  if (cv::countNonZero(bright) == 0) return glint;
+  const bool midst = cv::countNonZero(surface.tiles.dense) > 0;
+  if (cv::countNonZero(bright) == 0 && !midst) return glint;
   const Pieces over = pieces_of(picture, bright);
   const cv::Mat lone =
       over.kept([&](std::size_t i) { return over.pieces[i].speck() && over.pieces[i].source_coloured(); });
-  const cv::Mat around = density(lone, surface.water), count = count_around(over, lone, surface.water),
+  const cv::Mat water_around = wet_around(surface.water), around = density(lone, water_around),
+                count = count_around(over, lone, water_around),
                 many = (around > kLeastDensity) & (count > kLeastCount), dense = around > kDenseField;
   glint.glitter = lone & at_size(many, size, cv::INTER_NEAREST);
   cv::Mat broad = nothing(), large = nothing();
@@ -283,7 +303,7 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
     broad = over.kept([&](std::size_t i) {
       return !over.pieces[i].speck() && over.pieces[i].source_coloured();
     }) & at_size(surface.told, size, cv::INTER_NEAREST);
-  if (cv::countNonZero(dense) > 0)
+  if (cv::countNonZero(dense) > 0 || midst)
     large = find_field(picture, surface, dense, dense & (count > kManySpecks), wet, factor, glint);
   glint.smooth = smooth_glint(picture, large | broad);
   glint.glitter = (glint.glitter | large) & ~glint.smooth;

@@ -5,6 +5,7 @@
 
 #include <opencv2/core.hpp>
 
+#include "stages/glare/glint/glitter_tiles.h"
 #include "stages/glare/picture/working_picture.h"
 
 namespace lookdown::glare {
@@ -19,6 +20,7 @@ struct GlintPrior {
 /// Reflected light hides what lies below when it is about as strong. Luminance (CV_32FC1) above which a pixel
 /// is glare over water that itself leaves `water_leaving` (CV_32FC1, linear light).
 [[nodiscard]] cv::Mat glare_threshold(const cv::Mat& water_leaving);
+[[nodiscard]] float glare_threshold_over(float water_leaving);
 
 /// Light from below the surface, CV_32FC1 luminance, half the working size: the dark side of the water within
 /// some tens of pixels. Zero where there is no water (CV_8UC1, half size) around. `calm_bgr` as in
@@ -39,6 +41,7 @@ struct Glint {
 struct Surface {
   cv::Mat water;          ///< CV_8UC1, 0 or 255
   cv::Mat water_leaving;  ///< CV_32FC1, luminance from below the surface
+  GlitterTiles tiles;     ///< of the picture
   cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former: there what is bright need not be
                       ///< small to be reflected. Empty: nowhere
 };

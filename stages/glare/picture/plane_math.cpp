@@ -15,6 +15,13 @@ cv::Mat blurred(const cv::Mat& plane, double sigma_px) {
   return out;
 }
 
+cv::Mat lab_of(const cv::Mat& bgr) {
+  cv::Mat lab;
+  bgr.convertTo(lab, CV_32FC3, 1 / 255.0);
+  cv::cvtColor(lab, lab, cv::COLOR_BGR2Lab);
+  return lab;
+}
+
 cv::Mat halved(const cv::Mat& plane) {
   cv::Mat out;
   cv::resize(plane, out, {std::max(1, plane.cols / 2), std::max(1, plane.rows / 2)}, 0, 0, cv::INTER_AREA);

@@ -8,6 +8,8 @@ namespace lookdown::glare {
 
 /// Two box filters that together spread by about `sigma_px` (edges reflected).
 [[nodiscard]] cv::Mat blurred(const cv::Mat& plane, double sigma_px);
+/// CIE L*a*b* (CV_32FC3) of CV_8UC3.
+[[nodiscard]] cv::Mat lab_of(const cv::Mat& bgr);
 /// Half size by averaging.
 [[nodiscard]] cv::Mat halved(const cv::Mat& plane);
 

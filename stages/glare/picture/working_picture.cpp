@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 namespace lookdown::glare {
 namespace {
@@ -12,19 +13,21 @@ constexpr int kCalmPx = 5;  // of the median, in half-size pixels: takes out wha
 // Brightest level of each block: a glint of one pixel keeps its level however much the frame is reduced.
 cv::Mat brightest_of_blocks(const cv::Mat& luma, cv::Size size) {
   if (luma.size() == size) return luma;
+  const auto edge = [](int index, int from, int to) {
+    return static_cast<int>(std::int64_t{index} * to / from);
+  };
+  std::vector<int> left;
+  for (int x = 0; x <= size.width; ++x) left.push_back(edge(x, size.width, luma.cols));
   cv::Mat most(size, CV_8UC1), row(1, luma.cols, CV_8UC1);
   for (int y = 0; y < size.height; ++y) {
-    const int top = static_cast<int>(std::int64_t{y} * luma.rows / size.height),
-              bottom = std::max(top + 1, static_cast<int>(std::int64_t{y + 1} * luma.rows / size.height));
+    const int top = edge(y, size.height, luma.rows),
+              bottom = std::max(top + 1, edge(y + 1, size.height, luma.rows));
     luma.row(top).copyTo(row);
     for (int k = top + 1; k < bottom; ++k) cv::max(row, luma.row(k), row);
     const uchar* in = row.ptr<uchar>();
     uchar* out = most.ptr<uchar>(y);
-    for (int x = 0; x < size.width; ++x) {
-      const int left = static_cast<int>(std::int64_t{x} * luma.cols / size.width),
-                right = std::max(left + 1, static_cast<int>(std::int64_t{x + 1} * luma.cols / size.width));
-      out[x] = *std::max_element(in + left, in + right);
-    }
+    for (std::size_t x = 0; x + 1 < left.size(); ++x)
+      out[x] = *std::max_element(in + left[x], in + std::max(left[x] + 1, left[x + 1]));
   }
   return most;
 }
@@ -87,18 +90,24 @@ cv::Mat luma_of(const cv::Mat& bgr) {
   return luma;
 }
 
-WorkingPicture prepare(const cv::Mat& bgr, const cv::Mat& luma) {
+WorkingPicture prepare_look(const cv::Mat& bgr, cv::Size frame) {
   WorkingPicture picture;
-  const cv::Size size = working_size(luma.empty() ? bgr.size() : luma.size());
+  const cv::Size size = working_size(frame);
   if (bgr.size() == size)
     picture.bgr = bgr;
   else
     cv::resize(bgr, picture.bgr, size, 0, 0, cv::INTER_AREA);
-  picture.peak = brightest_of_blocks(luma.empty() ? luma_of(bgr) : luma, size);
   cv::Mat half;
   cv::resize(picture.bgr, half, {std::max(1, size.width / 2), std::max(1, size.height / 2)}, 0, 0,
              cv::INTER_AREA);
   cv::medianBlur(half, picture.calm_bgr, kCalmPx);
+  return picture;
+}
+
+WorkingPicture prepare(const cv::Mat& bgr, const cv::Mat& luma) {
+  const cv::Mat full = luma.empty() ? luma_of(bgr) : luma;
+  WorkingPicture picture = prepare_look(bgr, full.size());
+  picture.peak = brightest_of_blocks(full, picture.bgr.size());
   return picture;
 }
 

@@ -21,6 +21,8 @@ struct WorkingPicture {
 /// `bgr`: the frame at any size not below the working size unless the frame is smaller; `luma`: CV_8UC1, the
 /// frame at full size, or empty for that of `bgr`.
 [[nodiscard]] WorkingPicture prepare(const cv::Mat& bgr, const cv::Mat& luma = {});
+/// The same of a frame of size `frame` without `peak`, which glint alone is told by.
+[[nodiscard]] WorkingPicture prepare_look(const cv::Mat& bgr, cv::Size frame);
 
 /// Linear light 0..1 of each stored level (sRGB, IEC 61966-2-1).
 [[nodiscard]] const std::array<float, 256>& linear_of_level();

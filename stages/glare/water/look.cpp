@@ -14,15 +14,19 @@ constexpr float kFloor = 0.006f;
 // Of unevenness (logarithm), and of squared stored levels: below lies what rounding makes.
 constexpr float kLeastUneven = 0.002f, kLeastSquare = 0.03f;
 
-cv::Mat log_levels(const cv::Mat& levels) {
+const std::array<float, 256>& log_of_level() {
   static const std::array<float, 256> table = [] {
     std::array<float, 256> logs{};
     std::transform(linear_of_level().begin(), linear_of_level().end(), logs.begin(),
                    [](float light) { return std::log(light + kFloor); });
     return logs;
   }();
+  return table;
+}
+
+cv::Mat log_levels(const cv::Mat& levels) {
   cv::Mat out;
-  cv::LUT(levels, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(table.data())), out);
+  cv::LUT(levels, cv::Mat(1, 256, CV_32FC1, const_cast<float*>(log_of_level().data())), out);
   return out;
 }
 
@@ -38,11 +42,19 @@ const std::array<float, 256>& beyond_middle_grey() {
   return table;
 }
 
-// Mean square of what lies between two scales, squared stored levels, half the working size.
-cv::Mat square_between(const cv::Mat& finer, const cv::Mat& coarser) {
-  cv::Mat band;
-  cv::subtract(finer, coarser, band, {}, CV_32FC1);
-  return halved(band.mul(band));
+// Square of what lies between two scales.
+cv::Mat square_between(const cv::Mat& level, double finer_px, double coarser_px) {
+  cv::Mat finer, coarser;
+  cv::GaussianBlur(level, finer, {0, 0}, finer_px);
+  cv::GaussianBlur(level, coarser, {0, 0}, coarser_px);
+  finer -= coarser;
+  return finer.mul(finer);
+}
+
+// The same scale in a picture of half the size: the mean of two pixels has a spread of its own.
+double half_size(double sigma_px) {
+  constexpr double kOfMean = 0.25;  // (2^2 - 1) / 12 is the variance of two pixels, 1 / 12 that of one
+  return std::sqrt(sigma_px * sigma_px - kOfMean) / 2;
 }
 
 }  // namespace
@@ -54,45 +66,55 @@ CalmColour colour_of(const cv::Mat& calm_bgr) {
 }
 
 cv::Mat darker_than_around(const WorkingPicture& picture) {
-  const cv::Mat luma = luma_of(picture.bgr);
-  cv::Mat calm, beyond_grey;
+  const cv::Mat luma = luma_of(picture.bgr), calm_luma = luma_of(picture.calm_bgr);
+  const std::array<float, 256>& logs = log_of_level();
+  cv::Mat calm, darker(picture.calm_bgr.size(), CV_32FC1);
   cv::medianBlur(luma, calm, 5);
-  cv::LUT(luma_of(picture.calm_bgr),
-          cv::Mat(1, 256, CV_32FC1, const_cast<float*>(beyond_middle_grey().data())), beyond_grey);
-  return at_size(halved(cv::max(log_levels(calm) - log_levels(luma), 0)), beyond_grey.size())
-      .mul(beyond_grey);
+  for (int y = 0; y < darker.rows; ++y) {
+    const uchar* of_grey = calm_luma.ptr<uchar>(y);
+    float* out = darker.ptr<float>(y);
+    for (int x = 0; x < darker.cols; ++x) {
+      float sum = 0;
+      for (int below = 0; below < 2; ++below)
+        for (int beside = 0; beside < 2; ++beside) {
+          const int row = std::min(2 * y + below, luma.rows - 1),
+                    column = std::min(2 * x + beside, luma.cols - 1);
+          sum += std::max(0.0f, logs[calm.at<uchar>(row, column)] - logs[luma.at<uchar>(row, column)]);
+        }
+      out[x] = 0.25f * sum * beyond_middle_grey()[of_grey[x]];
+    }
+  }
+  return darker;
 }
 
 cv::Mat uneven_colour(const CalmColour& colour) {
   return cv::abs(blurred(colour.red_green, 0.7) - blurred(colour.red_green, 4));
 }
 
-std::vector<Look> looks_of(const WorkingPicture& picture, const Patches& patches) {
+SurfaceLook surface_look(const WorkingPicture& picture) {
+  const CalmColour colour = colour_of(picture.calm_bgr);
+  return {colour, lab_of(picture.calm_bgr), darker_than_around(picture), uneven_colour(colour)};
+}
+
+std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook& surface,
+                           const Patches& patches) {
   constexpr double kFinePx = 0.7, kMiddlePx = 1.5, kCoarsePx = 3;
   const cv::Size size = picture.calm_bgr.size();
-  const CalmColour colour = colour_of(picture.calm_bgr);
+  const CalmColour& colour = surface.colour;
   cv::Mat level;
   luma_of(picture.bgr).convertTo(level, CV_32FC1);
-  cv::Mat fine, middle, coarse;
-  cv::GaussianBlur(level, fine, {0, 0}, kFinePx);
-  cv::GaussianBlur(level, middle, {0, 0}, kMiddlePx);
-  cv::GaussianBlur(level, coarse, {0, 0}, kCoarsePx);
-  const auto inside = [&](const cv::Mat& plane) { return patches.means_inside(at_size(plane, size)); };
-  const std::vector<float> dark = inside(darker_than_around(picture)), uneven = inside(uneven_colour(colour)),
-                           finer = inside(square_between(fine, middle)),
-                           coarser = inside(square_between(middle, coarse)),
-                           luminance = inside(colour.luminance), red = inside(colour.red),
-                           red_green = inside(colour.red_green), blue_green = inside(colour.blue_green);
+  const cv::Mat half = halved(level);
+  const cv::Mat finer = at_size(halved(square_between(level, kFinePx, kMiddlePx)), size),
+                coarser = at_size(square_between(half, half_size(kMiddlePx), half_size(kCoarsePx)), size);
+  const auto inside =
+      patches.means_inside({surface.dark_detail, surface.uneven, finer, coarser, colour.luminance, colour.red,
+                            colour.red_green, colour.blue_green});
   std::vector<Look> looks(patches.count());
-  for (std::size_t i = 0; i < looks.size(); ++i)
-    looks[i] = {std::log(dark[i] + kLeastUneven),
-                std::log(uneven[i] + kLeastUneven),
-                0.5f * std::log(finer[i] + kLeastSquare),
-                0.5f * std::log(coarser[i] + kLeastSquare),
-                luminance[i],
-                red[i],
-                red_green[i],
-                blue_green[i]};
+  for (std::size_t i = 0; i < looks.size(); ++i) {
+    for (std::size_t k = 0; k < kLookNumbers; ++k) looks[i][k] = inside[k][i];
+    for (const std::size_t k : {0, 1}) looks[i][k] = std::log(looks[i][k] + kLeastUneven);
+    for (const std::size_t k : {2, 3}) looks[i][k] = 0.5f * std::log(looks[i][k] + kLeastSquare);
+  }
   return looks;
 }
 

@@ -24,12 +24,21 @@ struct CalmColour {
 /// Change of the ratio of red to green over some pixels, as a logarithm, at least 0.
 [[nodiscard]] cv::Mat uneven_colour(const CalmColour&);
 
+/// What is measured of a picture once, for all that judges by it.
+struct SurfaceLook {
+  CalmColour colour;
+  cv::Mat lab;          ///< CIE L*a*b* of the calm picture, CV_32FC3
+  cv::Mat dark_detail;  ///< darker_than_around
+  cv::Mat uneven;       ///< uneven_colour
+};
+[[nodiscard]] SurfaceLook surface_look(const WorkingPicture&);
+
 /// The look of one patch: logarithms of dark detail, of unevenness of colour and of the detail of two octaves
 /// (stored levels, root mean square; of 1 and 2 px), and its colour.
 inline constexpr std::size_t kLookNumbers = 8;
 using Look = std::array<float, kLookNumbers>;
 /// One a patch of `picture.calm_bgr`.
-[[nodiscard]] std::vector<Look> looks_of(const WorkingPicture& picture, const Patches&);
+[[nodiscard]] std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook&, const Patches&);
 
 /// The same patch in a picture of exposure 1; `log_exposure`: natural logarithm of that which it has.
 [[nodiscard]] Look at_mean_exposure(Look, double log_exposure);

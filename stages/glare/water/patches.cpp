@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/imgproc/detail/gcgraph.hpp>
 
@@ -12,14 +13,12 @@ namespace {
 constexpr int kPatchPx = 8;  // as small as a rim and as large as what detail is told of
 
 // Change of colour over a pixel, CIE L*a*b* units.
-cv::Mat colour_gradient(const cv::Mat& bgr) {
-  cv::Mat lab, square = cv::Mat::zeros(bgr.size(), CV_32FC1);
-  bgr.convertTo(lab, CV_32FC3, 1 / 255.0);
-  cv::cvtColor(lab, lab, cv::COLOR_BGR2Lab);
-  cv::GaussianBlur(lab, lab, {0, 0}, 1, 1, cv::BORDER_REFLECT);
+cv::Mat colour_gradient(const cv::Mat& lab) {
+  cv::Mat smooth, square = cv::Mat::zeros(lab.size(), CV_32FC1);
+  cv::GaussianBlur(lab, smooth, {0, 0}, 1, 1, cv::BORDER_REFLECT);
   for (const cv::Point along : {cv::Point(1, 0), cv::Point(0, 1)}) {
     cv::Mat slope;
-    cv::Sobel(lab, slope, CV_32F, along.x, along.y, 1, 0.5, 0, cv::BORDER_REPLICATE);
+    cv::Sobel(smooth, slope, CV_32F, along.x, along.y, 1, 0.5, 0, cv::BORDER_REPLICATE);
     std::array<cv::Mat, 3> planes;
     cv::split(slope, planes.data());
     for (const cv::Mat& plane : planes) square += plane.mul(plane);
@@ -45,85 +44,97 @@ std::vector<cv::Point> seeds_of(const cv::Mat& gradient) {
 // "Color image segmentation", Int. Conf. Image Processing and its Applications 1992).
 cv::Mat flooded(const cv::Mat& gradient, const std::vector<cv::Point>& seeds) {
   constexpr int kLevels = 256;
-  constexpr float kStepsOfGradient = 8;  // levels a unit of L*a*b*
-  const cv::Rect bounds({0, 0}, gradient.size());
-  cv::Mat labels(gradient.size(), CV_32SC1, cv::Scalar(-1));
-  std::array<std::vector<cv::Point>, kLevels> waiting;
-  std::array<std::size_t, kLevels> gone{};
+  constexpr double kStepsOfGradient = 8;  // levels a unit of L*a*b*
+  constexpr int kNone = -1, kOutside = -2;
+  cv::Mat level_of, labels(gradient.rows + 2, gradient.cols + 2, CV_32SC1, cv::Scalar(kOutside));
+  labels(cv::Rect({1, 1}, gradient.size())).setTo(kNone);
+  cv::Mat(gradient * kStepsOfGradient - 0.5).convertTo(level_of, CV_8UC1);  // rounded down
+  cv::copyMakeBorder(level_of, level_of, 1, 1, 1, 1, cv::BORDER_CONSTANT);
+  int* const label_at = labels.ptr<int>();
+  const uchar* const own_level = level_of.ptr<uchar>();
+  std::array<std::vector<int>, kLevels> waiting;
   int level = 0;
-  const auto enter = [&](const cv::Point& at, int label) {
-    labels.at<int>(at) = label;
-    const int own = std::min(kLevels - 1, static_cast<int>(gradient.at<float>(at) * kStepsOfGradient));
-    waiting[static_cast<std::size_t>(std::max(own, level))].push_back(at);
+  const auto enter = [&](int at, int label) {
+    label_at[at] = label;
+    waiting[static_cast<std::size_t>(std::max<int>(own_level[at], level))].push_back(at);
   };
-  for (std::size_t i = 0; i < seeds.size(); ++i) enter(seeds[i], static_cast<int>(i));
+  for (std::size_t i = 0; i < seeds.size(); ++i)
+    enter((seeds[i].y + 1) * labels.cols + seeds[i].x + 1, static_cast<int>(i));
   for (; level < kLevels; ++level) {
-    const auto now = static_cast<std::size_t>(level);
-    while (gone[now] < waiting[now].size()) {
-      const cv::Point at = waiting[now][gone[now]++];
-      for (const cv::Point& next :
-           {at + cv::Point(1, 0), at - cv::Point(1, 0), at + cv::Point(0, 1), at - cv::Point(0, 1)})
-        if (bounds.contains(next) && labels.at<int>(next) < 0) enter(next, labels.at<int>(at));
+    std::vector<int>& now = waiting[static_cast<std::size_t>(level)];
+    for (std::size_t gone = 0; gone < now.size(); ++gone) {
+      const int at = now[gone];
+      for (const int next : {at + 1, at - 1, at + labels.cols, at - labels.cols})
+        if (label_at[next] == kNone) enter(next, label_at[at]);
     }
   }
-  return labels;
+  cv::Mat out;
+  labels(cv::Rect({1, 1}, gradient.size())).convertTo(out, CV_16UC1);
+  return out;
 }
 
-std::vector<PatchBorder> borders_of(const cv::Mat& labels, const cv::Mat& gradient) {
-  std::vector<PatchBorder> steps;
-  const auto meet = [&](const cv::Point& a, const cv::Point& b) {
-    const auto [first, second] = std::minmax(labels.at<int>(a), labels.at<int>(b));
-    if (first != second)
-      steps.push_back({first, second, 1, std::max(gradient.at<float>(a), gradient.at<float>(b))});
+std::vector<PatchBorder> borders_of(const cv::Mat& labels, const cv::Mat& gradient, std::size_t count) {
+  std::vector<std::vector<PatchBorder>> of_first(count);
+  const auto meet = [&](int a, int b, float contrast) {
+    if (a == b) return;
+    const int first = std::min(a, b), second = std::max(a, b);
+    auto& borders = of_first[static_cast<std::size_t>(first)];
+    auto border = std::find_if(borders.begin(), borders.end(),
+                               [=](const PatchBorder& known) { return known.second == second; });
+    if (border == borders.end()) border = borders.insert(border, {first, second, 0, 0});
+    border->length_px += 1;
+    border->contrast += contrast;
   };
-  for (int y = 0; y < labels.rows; ++y)
+  for (int y = 0; y < labels.rows; ++y) {
+    const int next = std::min(y + 1, labels.rows - 1);
+    const auto *label = labels.ptr<std::uint16_t>(y), *below = labels.ptr<std::uint16_t>(next);
+    const float *slope = gradient.ptr<float>(y), *slope_below = gradient.ptr<float>(next);
     for (int x = 0; x < labels.cols; ++x) {
-      if (x + 1 < labels.cols) meet({x, y}, {x + 1, y});
-      if (y + 1 < labels.rows) meet({x, y}, {x, y + 1});
+      if (x + 1 < labels.cols) meet(label[x], label[x + 1], std::max(slope[x], slope[x + 1]));
+      meet(label[x], below[x], std::max(slope[x], slope_below[x]));
     }
-  std::sort(steps.begin(), steps.end(), [](const PatchBorder& a, const PatchBorder& b) {
-    return a.first != b.first ? a.first < b.first : a.second < b.second;
-  });
-  std::vector<PatchBorder> borders;
-  for (const PatchBorder& step : steps) {
-    if (borders.empty() || borders.back().first != step.first || borders.back().second != step.second)
-      borders.push_back({step.first, step.second, 0, 0});
-    borders.back().length_px += step.length_px;
-    borders.back().contrast += step.contrast;
   }
+  std::vector<PatchBorder> borders;
+  for (const auto& of_patch : of_first) borders.insert(borders.end(), of_patch.begin(), of_patch.end());
   for (PatchBorder& border : borders) border.contrast /= border.length_px;
   return borders;
 }
 
 }  // namespace
 
-Patches patches_of(const cv::Mat& bgr) {
-  const cv::Mat gradient = colour_gradient(bgr);
+Patches patches_of(const cv::Mat& lab) {
+  const cv::Mat gradient = colour_gradient(lab);
   const std::vector<cv::Point> seeds = seeds_of(gradient);
   Patches patches{flooded(gradient, seeds), std::vector<float>(seeds.size(), 0), {}};
-  for (auto label = patches.labels.begin<int>(); label != patches.labels.end<int>(); ++label)
-    ++patches.area_px[static_cast<std::size_t>(*label)];
-  patches.borders = borders_of(patches.labels, gradient);
+  for (int y = 0; y < patches.labels.rows; ++y) {
+    const auto* label = patches.labels.ptr<std::uint16_t>(y);
+    for (int x = 0; x < patches.labels.cols; ++x) ++patches.area_px[label[x]];
+  }
+  patches.borders = borders_of(patches.labels, gradient, seeds.size());
   return patches;
 }
 
-std::vector<float> Patches::means_inside(const cv::Mat& plane) const {
+std::vector<std::vector<float>> Patches::means_inside(const std::vector<cv::Mat>& planes) const {
   constexpr double kOfBorder = 1e-3;  // weight of a pixel on a border
-  std::vector<double> sums(count(), 0), weights(count(), 0);
+  std::vector<std::vector<double>> sums(planes.size(), std::vector<double>(count(), 0));
+  std::vector<double> weights(count(), 0);
+  std::vector<const float*> values(planes.size());
   for (int y = 0; y < labels.rows; ++y) {
-    const int *row = labels.ptr<int>(y), *above = labels.ptr<int>(std::max(0, y - 1)),
-              *below = labels.ptr<int>(std::min(labels.rows - 1, y + 1));
+    const auto *row = labels.ptr<std::uint16_t>(y), *above = labels.ptr<std::uint16_t>(std::max(0, y - 1)),
+               *below = labels.ptr<std::uint16_t>(std::min(labels.rows - 1, y + 1));
+    for (std::size_t k = 0; k < planes.size(); ++k) values[k] = planes[k].ptr<float>(y);
     for (int x = 0; x < labels.cols; ++x) {
-      const int label = row[x];
+      const std::size_t label = row[x];
       const bool inside = above[x] == label && below[x] == label && row[std::max(0, x - 1)] == label &&
                           row[std::min(labels.cols - 1, x + 1)] == label;
       const double weight = inside ? 1 : kOfBorder;
-      sums[static_cast<std::size_t>(label)] += weight * plane.at<float>(y, x);
-      weights[static_cast<std::size_t>(label)] += weight;
+      for (std::size_t k = 0; k < planes.size(); ++k) sums[k][label] += weight * values[k][x];
+      weights[label] += weight;
     }
   }
-  std::vector<float> means(count());
-  for (std::size_t i = 0; i < means.size(); ++i) means[i] = static_cast<float>(sums[i] / weights[i]);
+  std::vector<std::vector<float>> means(planes.size(), std::vector<float>(count()));
+  for (std::size_t k = 0; k < planes.size(); ++k)
+    for (std::size_t i = 0; i < count(); ++i) means[k][i] = static_cast<float>(sums[k][i] / weights[i]);
   return means;
 }
 
@@ -152,8 +163,11 @@ cv::Mat cut_along_borders(const Patches& patches, const std::vector<float>& log_
   for (std::size_t i = 0; i < marked.size(); ++i)
     marked[i] = (alone ? log_odds[i] > 0 : graph.inSourceSegment(static_cast<int>(i))) ? 255 : 0;
   cv::Mat mask(patches.labels.size(), CV_8UC1);
-  std::transform(patches.labels.begin<int>(), patches.labels.end<int>(), mask.begin<uchar>(),
-                 [&](int label) { return marked[static_cast<std::size_t>(label)]; });
+  for (int y = 0; y < mask.rows; ++y) {
+    const auto* label = patches.labels.ptr<std::uint16_t>(y);
+    uchar* out = mask.ptr<uchar>(y);
+    for (int x = 0; x < mask.cols; ++x) out[x] = marked[label[x]];
+  }
   return mask;
 }
 

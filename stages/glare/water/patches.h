@@ -15,18 +15,19 @@ struct PatchBorder {
 };
 
 struct Patches {
-  cv::Mat labels;              ///< CV_32SC1: number of each pixel's patch, from 0
+  cv::Mat labels;              ///< CV_16UC1: number of each pixel's patch, from 0
   std::vector<float> area_px;  ///< of each patch
   std::vector<PatchBorder> borders;
   [[nodiscard]] std::size_t count() const { return area_px.size(); }
-  /// Mean of `plane` (CV_32FC1, size of the labels) in each patch, away from its border as far as it is wide
-  /// enough: what lies on a shore is of neither side.
-  [[nodiscard]] std::vector<float> means_inside(const cv::Mat& plane) const;
+  /// Mean of each plane (CV_32FC1, size of the labels) in each patch, away from its border as far as it is
+  /// wide enough: what lies on a shore is of neither side.
+  [[nodiscard]] std::vector<std::vector<float>> means_inside(const std::vector<cv::Mat>& planes) const;
 };
 
 /// Watershed of the colour's gradient from the flattest pixel of each cell of a square grid of 8 px
-/// ("waterpixels": Machairas et al., IEEE Trans. Image Processing 24:3707, 2015). `bgr`: CV_8UC3.
-[[nodiscard]] Patches patches_of(const cv::Mat& bgr);
+/// ("waterpixels": Machairas et al., IEEE Trans. Image Processing 24:3707, 2015). `lab`: CIE L*a*b*,
+/// CV_32FC3.
+[[nodiscard]] Patches patches_of(const cv::Mat& lab);
 
 /// The patches that are marked when log-odds and outline are weighed against each other (CV_8UC1, 255): the
 /// minimum cut of the patches' graph, in which an outline costs least where the colour changes most (Boykov &

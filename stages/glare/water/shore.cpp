@@ -1,53 +1,45 @@
 #include "stages/glare/water/shore.h"
 
 #include <algorithm>
-#include <array>
-#include <opencv2/imgproc.hpp>
 
 namespace lookdown::glare {
 namespace {
 
 constexpr int kBesidePx = 7;
 
-cv::Mat mean_around(const cv::Mat& plane) {
-  cv::Mat mean;
-  cv::boxFilter(plane, mean, -1, {2 * kBesidePx + 1, 2 * kBesidePx + 1}, {-1, -1}, true, cv::BORDER_REFLECT);
-  return mean;
-}
-
-// Distance in colour between what is marked and what is not, around each pixel.
-cv::Mat colour_step(const cv::Mat& bgr, const cv::Mat& marked) {
-  cv::Mat lab, inside, sum = cv::Mat::zeros(bgr.size(), CV_32FC1);
-  bgr.convertTo(lab, CV_32FC3, 1 / 255.0);
-  cv::cvtColor(lab, lab, cv::COLOR_BGR2Lab);
-  std::array<cv::Mat, 3> planes;
-  cv::split(lab, planes.data());
-  marked.convertTo(inside, CV_32FC1, 1 / 255.0);
-  const cv::Mat outside = 1 - inside, within = mean_around(inside) + 1e-4,
-                beyond = mean_around(outside) + 1e-4;
-  for (const cv::Mat& plane : planes) {
-    const cv::Mat step = mean_around(plane.mul(inside)) / within - mean_around(plane.mul(outside)) / beyond;
-    sum += step.mul(step);
+// Distance in colour between what is marked and what is not around `at`.
+float colour_step(const cv::Mat& lab, const cv::Mat& labels, const cv::Point& at) {
+  cv::Vec3f within, beyond;
+  int count_within = 0, count_beyond = 0;
+  for (int y = std::max(at.y - kBesidePx, 0); y <= std::min(at.y + kBesidePx, lab.rows - 1); ++y) {
+    const auto* colour = lab.ptr<cv::Vec3f>(y);
+    const int* label = labels.ptr<int>(y);
+    for (int x = std::max(at.x - kBesidePx, 0); x <= std::min(at.x + kBesidePx, lab.cols - 1); ++x)
+      if (label[x])
+        within += colour[x], ++count_within;
+      else
+        beyond += colour[x], ++count_beyond;
   }
-  cv::sqrt(sum, sum);
-  return sum;
+  return static_cast<float>(
+      cv::norm(within / std::max(count_within, 1) - beyond / std::max(count_beyond, 1)));
 }
 
 }  // namespace
 
-std::vector<double> open_outline_shares(const cv::Mat& bgr, const cv::Mat& labels, int count) {
+std::vector<double> open_outline_shares(const cv::Mat& lab, const cv::Mat& labels, int count) {
   constexpr float kNoStep = 5;
-  const cv::Mat marked = labels > 0, step = colour_step(bgr, marked);
-  cv::Mat inner;
-  cv::erode(marked, inner, {}, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(255));
   std::vector<double> outline(static_cast<std::size_t>(count), 0), open(outline);
-  for (int y = 0; y < labels.rows; ++y)
+  for (int y = 0; y < labels.rows; ++y) {
+    const int *label = labels.ptr<int>(y), *above = labels.ptr<int>(std::max(y - 1, 0)),
+              *below = labels.ptr<int>(std::min(y + 1, labels.rows - 1));
     for (int x = 0; x < labels.cols; ++x) {
-      if (!marked.at<uchar>(y, x) || inner.at<uchar>(y, x)) continue;
-      const auto label = static_cast<std::size_t>(labels.at<int>(y, x));
-      ++outline[label];
-      open[label] += step.at<float>(y, x) < kNoStep;
+      if (!label[x] ||
+          (above[x] && below[x] && label[std::max(x - 1, 0)] && label[std::min(x + 1, labels.cols - 1)]))
+        continue;
+      ++outline[static_cast<std::size_t>(label[x])];
+      open[static_cast<std::size_t>(label[x])] += colour_step(lab, labels, {x, y}) < kNoStep;
     }
+  }
   for (std::size_t i = 0; i < open.size(); ++i) open[i] /= std::max(outline[i], 1.0);
   return open;
 }

@@ -7,7 +7,6 @@
 #include <vector>
 
 #include "stages/glare/picture/plane_math.h"
-#include "stages/glare/water/look.h"
 #include "stages/glare/water/shore.h"
 
 namespace lookdown::glare {
@@ -39,19 +38,24 @@ cv::Mat beyond(const cv::Mat& plane, double from, double most) {
   return cv::min(cv::max(plane - from, 0), most);
 }
 
-// The regions of `mask` (CV_8UC1) that `keep(label, stats)` accepts.
+// The regions of `mask` (CV_8UC1) that `keep(label, area, labels)` accepts.
 template <class Keep>
 cv::Mat kept_regions(const cv::Mat& mask, const Keep& keep) {
-  cv::Mat labels, stats, centroids;
-  const int count = cv::connectedComponentsWithStats(mask, labels, stats, centroids, 4, CV_32S);
-  std::vector<uchar> kept(static_cast<std::size_t>(count), 0);
-  for (int label = 1; label < count; ++label)
-    kept[static_cast<std::size_t>(label)] =
-        keep(label, stats.at<int>(label, cv::CC_STAT_AREA), labels) ? 255 : 0;
+  cv::Mat labels;
+  const auto count = static_cast<std::size_t>(cv::connectedComponents(mask, labels, 4, CV_32S));
+  std::vector<int> areas(count, 0);
+  for (int y = 0; y < mask.rows; ++y) {
+    const int* in = labels.ptr<int>(y);
+    for (int x = 0; x < mask.cols; ++x) ++areas[static_cast<std::size_t>(in[x])];
+  }
+  std::vector<uchar> kept(count, 0);
+  for (std::size_t label = 1; label < count; ++label)
+    kept[label] = keep(static_cast<int>(label), areas[label], labels) ? 255 : 0;
   cv::Mat out(mask.size(), CV_8UC1);
   for (int y = 0; y < mask.rows; ++y) {
     const int* in = labels.ptr<int>(y);
-    for (int x = 0; x < mask.cols; ++x) out.at<uchar>(y, x) = kept[static_cast<std::size_t>(in[x])];
+    uchar* to = out.ptr<uchar>(y);
+    for (int x = 0; x < mask.cols; ++x) to[x] = kept[static_cast<std::size_t>(in[x])];
   }
   return out;
 }
@@ -60,9 +64,12 @@ std::vector<double> sums_by_label(const cv::Mat& labels, const cv::Mat& values) 
   double most = 0;
   cv::minMaxLoc(labels, nullptr, &most);
   std::vector<double> sums(static_cast<std::size_t>(most) + 1, 0.0);
-  for (int y = 0; y < labels.rows; ++y)
+  for (int y = 0; y < labels.rows; ++y) {
+    const int* label = labels.ptr<int>(y);
+    const float* value = values.ptr<float>(y);
     for (int x = 0; x < labels.cols; ++x)
-      sums[static_cast<std::size_t>(labels.at<int>(y, x))] += values.at<float>(y, x);
+      if (label[x]) sums[static_cast<std::size_t>(label[x])] += value[x];
+  }
   return sums;
 }
 
@@ -149,14 +156,14 @@ cv::Mat grown_from_sure(const CalmColour& calm, const cv::Mat& sure, const cv::M
 
 // Regions that end at a shore. Lawn, sand and shade that are even enough to pass for water go on beyond where
 // they happen to stop passing; only what looks like water through and through may do so.
-cv::Mat ashore(const cv::Mat& calm_bgr, const cv::Mat& water, const cv::Mat& log_odds) {
+cv::Mat ashore(const cv::Mat& lab, const cv::Mat& water, const cv::Mat& log_odds) {
   constexpr double kMostOpen = 0.5;    // of the outline
   constexpr double kSurelyMean = 1.5;  // log odds
   std::vector<double> sums, open;
   return kept_regions(water, [&](int label, int area, const cv::Mat& labels) {
     if (sums.empty()) {
       sums = sums_by_label(labels, log_odds);
-      open = open_outline_shares(calm_bgr, labels, static_cast<int>(sums.size()));
+      open = open_outline_shares(lab, labels, static_cast<int>(sums.size()));
     }
     const auto i = static_cast<std::size_t>(label);
     return open[i] < kMostOpen || sums[i] > kSurelyMean * area;
@@ -165,10 +172,9 @@ cv::Mat ashore(const cv::Mat& calm_bgr, const cv::Mat& water, const cv::Mat& log
 
 }  // namespace
 
-WaterCues water_cues(const WorkingPicture& picture) {
-  const CalmColour colour = colour_of(picture.calm_bgr);
-  const cv::Mat dark_detail = log_mean(darker_than_around(picture), 4),
-                uneven = log_mean(uneven_colour(colour), 5);
+WaterCues water_cues(const SurfaceLook& look) {
+  const CalmColour& colour = look.colour;
+  const cv::Mat dark_detail = log_mean(look.dark_detail, 4), uneven = log_mean(look.uneven, 5);
   const cv::Mat red_green = blurred(colour.red_green, 2), blue_green = blurred(colour.blue_green, 2);
   return {
       kPrior + kDarkDetailWeight * cv::max(dark_detail, kNoDarkDetail) +
@@ -180,15 +186,20 @@ WaterCues water_cues(const WorkingPicture& picture) {
           kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow)};
 }
 
-cv::Mat water_mask(const WorkingPicture& picture, const cv::Mat& log_odds) {
-  const CalmColour calm = colour_of(picture.calm_bgr);
+WaterCues WaterCues::with_colour_doubted(const cv::Mat& like_water) const {
+  constexpr double kLeastColour = -1.5;
+  if (like_water.empty()) return *this;
+  return {evenness, colour + like_water.mul(cv::max(colour, kLeastColour) - colour)};
+}
+
+cv::Mat water_mask(const SurfaceLook& look, const cv::Mat& log_odds) {
   cv::Mat water = cv::Mat::zeros(log_odds.size(), CV_8UC1);
   // Regions are nested: of one that does not end at a shore, a part that looks more like water may.
   for (const float least : {0.0f, 1.0f, 2.0f}) {
     const cv::Mat sure = sure_water(log_odds, least) & ~water;
     if (cv::countNonZero(sure) == 0) break;
-    const cv::Mat region = grown_from_sure(calm, sure, log_odds) & ~water,
-                  kept = ashore(picture.calm_bgr, region, log_odds);
+    const cv::Mat region = grown_from_sure(look.colour, sure, log_odds) & ~water,
+                  kept = ashore(look.lab, region, log_odds);
     water |= kept;
     if (cv::countNonZero(region & ~kept) == 0) break;
   }

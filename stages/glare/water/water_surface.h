@@ -5,7 +5,7 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/picture/working_picture.h"
+#include "stages/glare/water/look.h"
 
 namespace lookdown::glare {
 
@@ -15,11 +15,14 @@ struct WaterCues {
   cv::Mat evenness;  ///< no dark detail, even colour; the prior is in it
   cv::Mat colour;    ///< at most 0: as red, green or yellow as land is
   [[nodiscard]] cv::Mat log_odds() const { return evenness + colour; }
+  /// The same where colour tells less, as far as a place is known by something else to be like water:
+  /// `like_water`, 0..1, CV_32FC1; empty: nowhere.
+  [[nodiscard]] WaterCues with_colour_doubted(const cv::Mat& like_water) const;
 };
-[[nodiscard]] WaterCues water_cues(const WorkingPicture&);
+[[nodiscard]] WaterCues water_cues(const SurfaceLook&);
 
 /// CV_8UC1, half the working size: 255 where water lies. From places that `log_odds` is sure of to the
 /// outline of what has their colour; regions that are nowhere sure, or tiny, are not water.
-[[nodiscard]] cv::Mat water_mask(const WorkingPicture&, const cv::Mat& log_odds);
+[[nodiscard]] cv::Mat water_mask(const SurfaceLook&, const cv::Mat& log_odds);
 
 }  // namespace lookdown::glare

@@ -136,17 +136,21 @@ class Searched {
       kept.result = search_picture(kept.picture);
       kept.masks = frame_masks(kept.result.water, kept.result.glint, luma_of(bgr));
       seconds_ += processor_seconds() - started;
+      const double searched = processor_seconds();
       kept.frame = searched_frame(bgr, kept.masks.water, kept.masks.glare);
+      compared_seconds_ += processor_seconds() - searched;
       ++count_;
     }
     return kept;
   }
   [[nodiscard]] double ms_a_frame() const { return 1000 * seconds_ / std::max(1, count_); }
+  /// Of preparing a frame for the comparison.
+  [[nodiscard]] double compared_ms() const { return 1000 * compared_seconds_ / std::max(1, count_); }
 
  private:
   const std::vector<const scoring::TruthFrame*>& frames_;
   std::vector<Frame> kept_;
-  double seconds_ = 0;
+  double seconds_ = 0, compared_seconds_ = 0;
   int count_ = 0;
 };
 
@@ -171,10 +175,8 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     for (std::size_t i = 0; i < frames.size(); ++i) searched.at(i).frame.field = glitter_of(*sun, places[i]);
   int scored = 0;
   double across_s = 0, detail_s = 0;
-  std::vector<Motion> motions;
-  std::vector<ComparedFrame> compared;
-  std::vector<cv::Mat> first_water;
-  std::vector<LookSamples> samples_of_frame;
+  std::vector<KnownPatches> known;
+  std::vector<BelowWater> below;
   std::vector<std::vector<double>> log_gains;
   for (std::size_t i = 0; i < frames.size(); ++i) {
     const Searched::Frame& own = searched.at(i);
@@ -184,20 +186,22 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
       placed.push_back({&searched.at(j).frame, &places[j]});
     }
     const double started = processor_seconds();
-    motions.push_back(compare_detail(own.frame, places[i], placed).motion(own.frame.bgr));
+    const Motion motion = compare_detail(own.frame, places[i], placed).motion(own.frame.bgr);
+    const SightGrid grid(places[i], own.frame.bgr.size());
     std::vector<OverlaidView> others;
-    for (const PlacedView& view : placed)
-      others.push_back(overlay(*view.frame, *view.place, places[i], own.frame.bgr.size()));
-    compared.push_back(compare_views(own.frame, others));
-    log_gains.push_back(compared.back().log_gains);
-    first_water.push_back(water_beyond_views(own.picture, compared.back(), motions.back()));
-    samples_of_frame.push_back(look_samples(own.picture, first_water.back(), motions.back()));
+    for (const PlacedView& view : placed) others.push_back(overlay(*view.frame, *view.place, grid));
+    const ComparedFrame compared = compare_views(own.frame, others);
+    const SurfaceLook look = surface_look(own.picture);
+    known.push_back(
+        known_patches(own.picture, look, water_beyond_views(own.picture, look, compared, motion), motion));
+    below.push_back(compared.below);
+    log_gains.push_back(compared.log_gains);
     detail_s += processor_seconds() - started;
   }
   const double learning = processor_seconds();
   const std::vector<double> exposures = log_exposures(views, log_gains);
   LookSamples all_samples;
-  for (std::size_t i = 0; i < frames.size(); ++i) all_samples.add(samples_of_frame[i], exposures[i]);
+  for (std::size_t i = 0; i < frames.size(); ++i) all_samples.add(known[i].samples, exposures[i]);
   const std::optional<LearnedLook> look = LearnedLook::from(all_samples);
   detail_s += processor_seconds() - learning;
   for (std::size_t i = 0; i < frames.size(); i += static_cast<std::size_t>(choice.every)) {
@@ -206,8 +210,8 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const FrameMasks& masks = own.masks;
     const double started = processor_seconds();
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
-    const cv::Mat water = look ? water_by_look(own.picture, *look, exposures[i], motions[i]) : first_water[i];
-    const Glint glint = glint_beyond_views(own.picture, water, own.frame, compared[i], prior);
+    const cv::Mat water = water_by_look(known[i], look, exposures[i]);
+    const Glint glint = glint_beyond_views(own.picture, water, below[i], prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
     Scores own_scores;
@@ -227,8 +231,8 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
       "{:.0f} ms across\n",
       flight.name, scored, frames.size(), flight.sun_elevation_deg, flight.mean_square_slope,
       searched.ms_a_frame(),
-      1000 * (across_s / std::max(1, scored) +
-              detail_s / std::max<double>(1, static_cast<double>(frames.size()))));
+      searched.compared_ms() + 1000 * (across_s / std::max(1, scored) +
+                                       detail_s / std::max<double>(1, static_cast<double>(frames.size()))));
   if (sun) {
     const double away_deg =
         std::acos(std::clamp(

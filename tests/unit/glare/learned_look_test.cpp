@@ -70,8 +70,9 @@ TEST(LooksOfPatches, AreTheSameAtAnyExposureOnceItIsKnown) {
   random.fill(bgr, cv::RNG::NORMAL, cv::Scalar(140, 150, 160), cv::Scalar::all(12));
   bgr.convertTo(darker, CV_8UC3, std::pow(0.5, 1 / 2.2));
   const WorkingPicture bright = prepare(bgr), dark = prepare(darker);
-  const Patches patches = patches_of(bright.calm_bgr);
-  const std::vector<Look> a = looks_of(bright, patches), b = looks_of(dark, patches);
+  const Patches patches = patches_of(surface_look(bright).lab);
+  const std::vector<Look> a = looks_of(bright, surface_look(bright), patches),
+                          b = looks_of(dark, surface_look(dark), patches);
   double sum = 0, plain = 0;
   for (std::size_t i = 0; i < a.size(); ++i)
     for (std::size_t k = 2; k < kLookNumbers; ++k) {

@@ -6,6 +6,8 @@
 #include <numeric>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/glare/picture/plane_math.h"
+
 namespace lookdown::glare {
 namespace {
 
@@ -28,17 +30,17 @@ cv::Mat mask_of(const cv::Rect& where) {
 std::vector<float> share_in(const Patches& patches, const cv::Mat& mask) {
   cv::Mat share;
   mask.convertTo(share, CV_32FC1, 1 / 255.0);
-  return patches.means_inside(share);
+  return patches.means_inside({share}).front();
 }
 
 TEST(Patches, EndWhereTheColourChanges) {
-  const Patches patches = patches_of(pond_in_grass());
+  const Patches patches = patches_of(lab_of(pond_in_grass()));
   for (const float share : share_in(patches, mask_of(kPond)))
     EXPECT_TRUE(share < 0.05f || share > 0.95f) << share;
 }
 
 TEST(Patches, CoverThePictureAndTouchOnBordersOfContrast) {
-  const Patches patches = patches_of(pond_in_grass());
+  const Patches patches = patches_of(lab_of(pond_in_grass()));
   EXPECT_EQ(std::accumulate(patches.area_px.begin(), patches.area_px.end(), 0.0F),
             static_cast<float>(kSize.area()));
   const std::vector<float> share = share_in(patches, mask_of(kPond));
@@ -56,7 +58,7 @@ TEST(Patches, CoverThePictureAndTouchOnBordersOfContrast) {
 // Known in the middle of the pond and far out in the grass alone, and wrongly so in one patch of each, the
 // outline is that of the colour.
 TEST(CutAlongBorders, RunsAlongTheShoreWhateverIsKnownBesideIt) {
-  const Patches patches = patches_of(pond_in_grass());
+  const Patches patches = patches_of(lab_of(pond_in_grass()));
   const std::vector<float> deep = share_in(patches, mask_of({60, 50, 25, 15})),
                            pond = share_in(patches, mask_of(kPond));
   std::vector<float> log_odds(patches.count(), 0);
@@ -68,14 +70,14 @@ TEST(CutAlongBorders, RunsAlongTheShoreWhateverIsKnownBesideIt) {
 }
 
 TEST(CutAlongBorders, MarksAllOrNothingWhereAllAgree) {
-  const Patches patches = patches_of(pond_in_grass());
+  const Patches patches = patches_of(lab_of(pond_in_grass()));
   EXPECT_EQ(cv::countNonZero(cut_along_borders(patches, std::vector<float>(patches.count(), 1))),
             kSize.area());
   EXPECT_EQ(cv::countNonZero(cut_along_borders(patches, std::vector<float>(patches.count(), -1))), 0);
 }
 
 TEST(CutAlongBorders, FollowsTheLogOddsOfASinglePatch) {
-  const Patches patch = patches_of(cv::Mat(5, 5, CV_8UC3, kWater));
+  const Patches patch = patches_of(lab_of(cv::Mat(5, 5, CV_8UC3, kWater)));
   ASSERT_EQ(patch.count(), 1u);
   EXPECT_EQ(cv::countNonZero(cut_along_borders(patch, {1})), 25);
   EXPECT_EQ(cv::countNonZero(cut_along_borders(patch, {-1})), 0);

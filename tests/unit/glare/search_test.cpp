@@ -103,7 +103,7 @@ TEST(Water, EndsWhereSomethingElseBegins) {
     const WorkingPicture picture = prepare(bgr);
     cv::Mat odds(picture.calm_bgr.size(), CV_32FC1, cv::Scalar(-2));
     odds(patch).setTo(log_odds);
-    return cv::countNonZero(water_mask(picture, odds)) / static_cast<double>(patch.area());
+    return cv::countNonZero(water_mask(surface_look(picture), odds)) / static_cast<double>(patch.area());
   };
   EXPECT_GT(share_with({90, 80, 50}, 1.3), 0.9);
   EXPECT_EQ(share_with({60, 84, 80}, 1.3), 0);

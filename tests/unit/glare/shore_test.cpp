@@ -4,6 +4,8 @@
 
 #include <opencv2/imgproc.hpp>
 
+#include "stages/glare/picture/plane_math.h"
+
 namespace lookdown::glare {
 namespace {
 
@@ -12,7 +14,7 @@ const cv::Size kShoreSize(200, 150);
 std::vector<double> shares(const cv::Mat& bgr, const cv::Mat& mask) {
   cv::Mat labels;
   const int count = cv::connectedComponents(mask, labels, 4, CV_32S);
-  return open_outline_shares(bgr, labels, count);
+  return open_outline_shares(lab_of(bgr), labels, count);
 }
 
 cv::Mat marked(const cv::Rect& where) {

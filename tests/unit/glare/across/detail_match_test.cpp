@@ -119,14 +119,5 @@ TEST(DetailComparison, TakesSizesWithoutAWholeTile) {
   }
 }
 
-TEST(PackedMotion, KeepsNumbersToAStepOfEightBits) {
-  const Motion motion{(cv::Mat_<float>(1, 3) << -5, 0, 2.9), (cv::Mat_<float>(1, 3) << 0, 0.5, 1),
-                      (cv::Mat_<float>(1, 3) << 1, 0.25, 0)};
-  const Motion kept = PackedMotion(motion).unpacked();
-  EXPECT_LE(cv::norm(motion.moving, kept.moving, cv::NORM_INF), 1.0 / 32);
-  EXPECT_LE(cv::norm(motion.faint, kept.faint, cv::NORM_INF), 1.01 / 510);
-  EXPECT_LE(cv::norm(motion.looked, kept.looked, cv::NORM_INF), 1.01 / 510);
-}
-
 }  // namespace
 }  // namespace lookdown::glare

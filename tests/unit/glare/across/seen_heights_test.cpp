@@ -70,11 +70,14 @@ struct Valley {
   }
 
   [[nodiscard]] double water_share(const cv::Mat& heights) const {
+    const SightGrid grid(places[0], frames[0].bgr.size());
     std::vector<OverlaidView> laid;
     for (const PlacedView& other : others())
-      laid.push_back(overlay(*other.frame, *other.place, places[0], frames[0].bgr.size(), heights));
+      laid.push_back(overlay(*other.frame, *other.place, grid, heights));
     const Motion motion = compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr);
-    const cv::Mat water = water_beyond_views(prepare(pictures[0]), compare_views(frames[0], laid), motion);
+    const WorkingPicture picture = prepare(pictures[0]);
+    const cv::Mat water =
+        water_beyond_views(picture, surface_look(picture), compare_views(frames[0], laid), motion);
     return cv::countNonZero(water) / static_cast<double>(water.total());
   }
 };

@@ -41,20 +41,21 @@ TEST(Overlay, ShiftsByTheDifferenceOfThePlaces) {
   const cv::Mat ground = dappled(1, {800, 600});
   const SearchedFrame own = frame_of(ground({100, 100, 400, 300})),
                       other = frame_of(ground({180, 140, 400, 300}));
-  const OverlaidView view = overlay(other, camera_at(180, 140), camera_at(100, 100), own.bgr.size());
+  const OverlaidView view =
+      overlay(other, camera_at(180, 140), SightGrid(camera_at(100, 100), own.bgr.size()));
   EXPECT_EQ(view.seen.at<uchar>(100, 40), 0);
   EXPECT_EQ(view.seen.at<uchar>(100, 100), 255);
   const cv::Rect common(90, 50, 300, 240);
-  EXPECT_LE(cv::norm(view.bgr(common), own.bgr(common), cv::NORM_INF), 2);
+  EXPECT_LE(cv::norm(view.luma(common), luma_of(own.bgr)(common), cv::NORM_INF), 2);
 }
 
 TEST(Overlay, AllowsForLensDistortion) {
   // Both views have the same strong lens: laid over itself a frame is unchanged.
   const SearchedFrame own = frame_of(dappled(2, {400, 300}));
   const PlacedCamera place = camera_at(50, 60, -0.1);
-  const OverlaidView view = overlay(own, place, place, own.bgr.size());
+  const OverlaidView view = overlay(own, place, SightGrid(place, own.bgr.size()));
   const cv::Rect inner(10, 10, 380, 280);
-  EXPECT_LE(cv::norm(view.bgr(inner), own.bgr(inner), cv::NORM_INF), 3);
+  EXPECT_LE(cv::norm(view.luma(inner), luma_of(own.bgr)(inner), cv::NORM_INF), 3);
 }
 
 TEST(CoveredShare, IsTheCommonPartOfTheOutline) {
@@ -91,7 +92,7 @@ ThreeViews pond() {
       cv::resize(picture, views.picture, {800, 600}, 0, 0, cv::INTER_NEAREST);
     } else {
       views.others.push_back(
-          {frame.bgr, frame.water, frame.glint, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
+          {luma_of(frame.bgr), frame.water, frame.glint, cv::Mat(picture.size(), CV_8UC1, cv::Scalar(255))});
     }
   }
   return views;
@@ -101,7 +102,7 @@ cv::Mat glare_beyond(const ThreeViews& views) {
   const ComparedFrame compared = compare_views(views.own, views.others);
   const WorkingPicture picture = prepare(views.picture);
   const cv::Mat water(picture.calm_bgr.size(), CV_8UC1, cv::Scalar(255));
-  return glint_beyond_views(picture, water, views.own, compared).any();
+  return glint_beyond_views(picture, water, compared.below).any();
 }
 
 TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
@@ -116,20 +117,27 @@ TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
 TEST(CompareViews, DoesNotDependOnTheExposureOfTheOthers) {
   ThreeViews views = pond();
   const cv::Mat before = glare_beyond(views);
-  for (OverlaidView& other : views.others) other.bgr.convertTo(other.bgr, -1, 0.8);
+  for (OverlaidView& other : views.others) other.luma.convertTo(other.luma, -1, 0.8);
   const cv::Mat changed = before ^ glare_beyond(views);
   EXPECT_LT(cv::countNonZero(changed), 0.003 * static_cast<double>(changed.total()));
 }
 
+// One of two views is darker: where both tell, the low of them is what lies below; where it glares, the other
+// alone tells; where both do, none.
 TEST(CompareViews, OnlyViewsThatDoNotGlareThereTellWhatLiesBelow) {
   ThreeViews views = pond();
-  const ComparedFrame compared = compare_views(views.own, views.others);
-  EXPECT_EQ(compared.views.at<uchar>(10, 10), 2);
-  EXPECT_EQ(compared.views.at<uchar>(150, 300), 1);  // another view's glint
-  views.others[0].field = cv::Mat(views.own.bgr.size(), CV_8UC1, cv::Scalar(255));
-  EXPECT_EQ(compare_views(views.own, views.others).views.at<uchar>(10, 10), 1);
+  const cv::Rect dark(10, 10, 20, 20);
+  const cv::Point in_dark(20, 20);
+  views.others[0].luma(dark).setTo(20);
+  const BelowWater both = compare_views(views.own, views.others).below;
+  EXPECT_EQ(both.told.at<uchar>(in_dark), 255);
+  EXPECT_NEAR(both.level.at<uchar>(in_dark), 20, 3);
+  views.others[0].glint(dark).setTo(255);
+  const BelowWater one = compare_views(views.own, views.others).below;
+  EXPECT_EQ(one.told.at<uchar>(in_dark), 255);
+  EXPECT_GT(one.level.at<uchar>(in_dark), 40);
   for (OverlaidView& other : views.others) other.seen.setTo(0);
-  EXPECT_EQ(cv::countNonZero(compare_views(views.own, views.others).views), 0);
+  EXPECT_EQ(cv::countNonZero(compare_views(views.own, views.others).below.told), 0);
 }
 
 // A roof or a boat that stands off the plane lies elsewhere in each view; it is no glare, since nothing
@@ -169,14 +177,17 @@ TEST(WaterByLook, IsWhatTheFlightsWaterLooksLikeThoughItsBottomStands) {
   cv::resize(deep_alone, deep_alone, half, 0, 0, cv::INTER_NEAREST);
   const auto plane = [&](double value) { return cv::Mat(half, CV_32FC1, cv::Scalar(value)); };
   Motion stands{plane(-5), plane(0), plane(1)};
+  const SurfaceLook surface = surface_look(picture);
+  const KnownPatches own = known_patches(picture, surface, deep_alone, stands),
+                     other = known_patches(picture, surface, known, stands);
   LookSamples samples;
-  samples.add(look_samples(picture, known, stands), 0);
-  samples.add(look_samples(picture, known, stands), 0);
-  samples.add(look_samples(picture, deep_alone, stands), 0);
+  for (const KnownPatches* of_frame : {&other, &other, &own}) samples.add(of_frame->samples, 0);
   const auto look = LearnedLook::from(samples);
   ASSERT_TRUE(look);
-  const cv::Mat wrong = water_by_look(picture, *look, 0, stands) ^ known;
+  const cv::Mat wrong = water_by_look(own, look, 0) ^ known;
   EXPECT_LT(cv::countNonZero(wrong), 0.03 * cv::countNonZero(known));
+  const cv::Mat believed = water_by_look(own, std::nullopt, 0) ^ deep_alone;
+  EXPECT_LT(cv::countNonZero(believed), 0.03 * cv::countNonZero(known));
 }
 
 }  // namespace

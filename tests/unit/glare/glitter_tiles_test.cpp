@@ -1,0 +1,76 @@
+#include "stages/glare/glint/glitter_tiles.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+#include "stages/glare/glare_search.h"
+
+namespace lookdown::glare {
+namespace {
+
+// Stored level of linear light (sRGB, IEC 61966-2-1).
+cv::Scalar stored_bgr(const cv::Vec3d& light) {
+  cv::Scalar levels;
+  for (int c = 0; c < 3; ++c)
+    levels[c] =
+        255 * (light[c] <= 0.0031308 ? 12.92 * light[c] : 1.055 * std::pow(light[c], 1 / 2.4) - 0.055);
+  return levels;
+}
+
+// Short strokes of one colour, as the crests of waves mirror the sun, until they cover nearly half of
+// `where`.
+void add_strokes(cv::Mat& bgr, const cv::Rect& where, const cv::Scalar& colour) {
+  cv::RNG random(11);
+  cv::Mat part = bgr(where);
+  for (int i = 0; i < where.area() / 130; ++i)
+    cv::ellipse(part, {random.uniform(0, where.width), random.uniform(0, where.height)},
+                {random.uniform(4, 10), random.uniform(2, 4)}, random.uniform(-30, 30), 0, 360, colour,
+                cv::FILLED, cv::LINE_AA);
+}
+
+const cv::Vec3d kRedWater(0.05, 0.07, 0.14), kVeil(0.05, 0.05, 0.05);
+const cv::Scalar kSun(250, 252, 252);
+
+TEST(DenseGlitter, IsWaterAndGlareWhereNoSmoothWaterIsInSight) {
+  cv::Mat bgr(480, 640, CV_8UC3, stored_bgr(kRedWater + kVeil));
+  add_strokes(bgr, {0, 0, 640, 480}, kSun);
+  const SearchResult found = search_picture(prepare(bgr));
+  EXPECT_GT(cv::countNonZero(found.water), 0.7 * static_cast<double>(found.water.total()));
+  const cv::Mat white = luma_of(bgr) > 240, marked = found.glint.any();
+  EXPECT_GT(cv::countNonZero(white & marked), 0.6 * cv::countNonZero(white));
+  EXPECT_LT(cv::countNonZero(marked & (luma_of(bgr) < 120)), 0.1 * cv::countNonZero(marked));
+}
+
+// Stones are as bright, but what lies between them is shade, which is dark without a colour of its own.
+TEST(DenseGlitter, IsNotWhatLiesInItsOwnShade) {
+  cv::Mat bgr(480, 640, CV_8UC3, stored_bgr({0.03, 0.03, 0.03}));
+  add_strokes(bgr, {0, 0, 640, 480}, {205, 210, 212});
+  EXPECT_EQ(cv::countNonZero(glitter_tiles(bgr, {320, 240}).dense), 0);
+}
+
+// Mirrored sky adds to all channels alike: smooth water of the same pond lacks it, ground of the glitter's
+// dark colour would have it.
+TEST(LikeGlitteringWater, IsTheWaterWithoutWhatTheWavesMirror) {
+  cv::Mat bgr(480, 640, CV_8UC3, stored_bgr(kRedWater + kVeil));
+  const cv::Rect glitter(0, 0, 320, 480), smooth(340, 20, 280, 200), other(340, 260, 280, 200);
+  add_strokes(bgr, glitter, kSun);
+  bgr(smooth).setTo(stored_bgr(kRedWater));
+  bgr(other).setTo(stored_bgr({0.04, 0.12, 0.08}));  // grass
+  const WorkingPicture picture = prepare(bgr);
+  const cv::Mat like =
+      like_glittering_water(glitter_tiles(picture.bgr, picture.calm_bgr.size()), colour_of(picture.calm_bgr));
+  ASSERT_FALSE(like.empty());
+  EXPECT_GT(like.at<float>(60, 240), 0.8);
+  EXPECT_LT(like.at<float>(180, 240), 0.1);
+}
+
+TEST(LikeGlitteringWater, IsNowhereWithoutGlitter) {
+  const cv::Mat bgr(480, 640, CV_8UC3, stored_bgr(kRedWater));
+  EXPECT_TRUE(
+      like_glittering_water(glitter_tiles(bgr, {320, 240}), colour_of(prepare(bgr).calm_bgr)).empty());
+}
+
+}  // namespace
+}  // namespace lookdown::glare
