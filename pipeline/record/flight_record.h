@@ -128,6 +128,9 @@ struct Decision {
 /// True when a frame is dropped, not by a person, and for nothing but its blur.
 [[nodiscard]] bool dropped_for_blur_alone(const Decision&);
 
+/// True when a person dropped a frame that the program would have used.
+[[nodiscard]] bool dropped_by_person_alone(const Decision&);
+
 /// How a part of a frame lies against the rest of the flight after the adjustment.
 struct Misfit {
   Point2<MosaicPx> at;
@@ -262,8 +265,8 @@ struct ClearestView {
 struct StageTiming {
   std::string stage;
   double seconds = 0;
-  int done = 0;
-  int from_cache = 0;
+  int done = 0;        ///< frames; of a mosaic that was put together, its tiles
+  int from_cache = 0;  ///< how many of them were taken from an earlier run
 };
 
 /// The run's memory.

@@ -4,11 +4,10 @@
 #include <tbb/parallel_invoke.h>
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
-#include <map>
 #include <opencv2/imgproc.hpp>
-#include <set>
-#include <string_view>
+#include <optional>
 
 #include "pipeline/base/files/atomic_file.h"
 #include "pipeline/imaging/encode.h"
@@ -16,22 +15,26 @@
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
-#include "stages/mosaic/masks/rig_mask.h"
 #include "stages/mosaic/masks/transient_objects.h"
 #include "stages/mosaic/output/clean_picture.h"
+#include "stages/mosaic/output/earlier_tiles.h"
 #include "stages/mosaic/output/ground_overlay.h"
+#include "stages/mosaic/output/mosaic_rasters.h"
 #include "stages/mosaic/output/preview.h"
 #include "stages/mosaic/output/print/legend.h"
 #include "stages/mosaic/output/print/print_sheet.h"
-#include "stages/mosaic/output/raster_file.h"
 #include "stages/mosaic/output/world_file.h"
 #include "stages/mosaic/overview/label_map.h"
 #include "stages/mosaic/overview/overview.h"
+#include "stages/mosaic/overview/prepared_views.h"
 #include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/render/render.h"
+#include "stages/mosaic/render/tally.h"
+#include "stages/mosaic/render/tile_inputs.h"
 #include "stages/mosaic/roofs/roof_detection.h"
 #include "stages/mosaic/roofs/roof_priors.h"
 #include "stages/mosaic/roofs/roof_selection.h"
+#include "stages/mosaic/roofs/upright_roofs.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "stages/mosaic/seams/seams.h"
 
@@ -40,31 +43,6 @@ namespace {
 
 /// Frames are numbered in 16 bits, with a sign while they are chosen, without one in mosaic_sources.tif.
 constexpr std::size_t kMostViews = 32767;
-constexpr int kNoSource = 65535;
-
-constexpr const char* kMosaicOf = "straight-down mosaic";
-
-/// What the files made from these frames say about themselves; `what` is shown in them.
-Derivation derivation_of(const FlightRecord& flight, const std::vector<FrameView>& views, const char* what) {
-  Derivation derivation{what, {}, {}};
-  std::vector<std::filesystem::path> files;
-  for (const FrameView& view : views) {
-    derivation.frames.push_back(flight.frames[view.frame_index].source.file);
-    files.push_back(flight.frames[view.frame_index].source.path);
-  }
-  derivation.attribution = attribution_of(files);
-  return derivation;
-}
-
-RasterKind described(RasterKind kind, Derivation derivation, const char* what) {
-  derivation.processing = what;
-  kind.tags = tiff_tags(derivation);
-  return kind;
-}
-
-RasterKind colour_kind(int bits) {
-  return {.depth = bits == 16 ? CV_16U : CV_8U, .band_names = {"red", "green", "blue", "alpha"}};
-}
 
 /// True when a frame's file has more than eight bits to give.
 bool any_deep(const FlightRecord& flight, const std::vector<FrameView>& views, const FrameReader& reader) {
@@ -76,68 +54,6 @@ bool any_deep(const FlightRecord& flight, const std::vector<FrameView>& views, c
   });
 }
 
-/// Frames that only fill are named with the band: a reader of the numbers alone can tell them.
-RasterKind sources_kind(const std::vector<FrameView>& views) {
-  std::string filling;
-  for (const FrameView& view : views)
-    if (view.fills) filling += fmt::format("{}{}", filling.empty() ? "" : ", ", view.source_index);
-  if (!filling.empty())
-    filling = "; dropped for blur and shown only where no other frame sees the ground: " + filling;
-  return {.bands = 1,
-          .depth = CV_16U,
-          .alpha = false,
-          .averaged_overviews = false,
-          .no_value = kNoSource,
-          .band_names = {"index into the frames of placement.json" + filling}};
-}
-
-RasterKind glare_kind() {
-  return {.bands = 1,
-          .alpha = false,
-          .averaged_overviews = false,
-          .band_names = {"255 where what is shown is glare"}};
-}
-
-/// What was seen while the tiles went by.
-class Tally {
- public:
-  explicit Tally(const std::vector<FrameView>& views) {
-    for (const FrameView& view : views) by_source_[view.source_index] = &view;
-  }
-  void count(const Tile& tile) {
-    if (!tile.glare.empty()) glare_px += cv::countNonZero(tile.glare);
-    constexpr int kLeanStep = 8;  // the lean changes slowly
-    int last = -1;
-    const FrameView* view = nullptr;
-    for (int row = 0; row < tile.sources.rows; ++row)
-      for (int column = 0; column < tile.sources.cols; ++column) {
-        const int source = tile.sources.at<ushort>(row, column);
-        if (source == kNoSource) continue;
-        ++covered_px;
-        if (source != last) {
-          view = by_source_.at(source);
-          sources.insert(source);
-          if (view->fills) filled_by.insert(view->frame_index);
-        }
-        last = source;
-        filled_px += view->fills;
-        if (row % kLeanStep == 0 && column % kLeanStep == 0)
-          greatest_tangent =
-              std::max(greatest_tangent, view->tan_view_angle(tile.area.x + column, tile.area.y + row));
-      }
-  }
-
-  std::int64_t covered_px = 0;
-  std::int64_t glare_px = 0;
-  std::int64_t filled_px = 0;
-  std::set<int> filled_by;      ///< indices of frames
-  double greatest_tangent = 0;  ///< of the angle from straight down at which anything is shown
-  std::set<int> sources;
-
- private:
-  std::map<int, const FrameView*> by_source_;
-};
-
 /// Bytes that a tile takes while it is rendered: frames warped to the tile with its margin and their bands,
 /// in floating point.
 constexpr std::int64_t kTilePeakBytes = 200'000'000;
@@ -148,45 +64,45 @@ std::int64_t share_of(std::int64_t bytes, double share) {
   return static_cast<std::int64_t>(share * static_cast<double>(bytes));
 }
 
-/// The rasters that grow tile by tile.
-struct Rasters {
-  RasterFile colours, sources, glare;
-  Rasters(const std::filesystem::path& out, const Canvas& canvas, const Derivation& derivation,
-          const std::vector<FrameView>& views, int bits)
-      : colours(out / "mosaic.tif", canvas, described(colour_kind(bits), derivation, kMosaicOf)),
-        sources(out / "mosaic_sources.tif", canvas,
-                described(sources_kind(views), derivation, "source frame of every pixel of a mosaic")),
-        glare(out / "mosaic_glare.tif", canvas,
-              described(glare_kind(), derivation, "glare that is left in a mosaic")) {}
-  void write(const Tile& tile) {
-    if (tile.bgra.empty()) return;
-    cv::Mat rgba;
-    cv::cvtColor(tile.bgra, rgba, cv::COLOR_BGRA2RGBA);
-    colours.write(tile.area, rgba);
-    sources.write(tile.area, tile.sources);
-    if (!tile.glare.empty()) glare.write(tile.area, tile.glare);
+Tile tile_of(const Scene& scene, FrameStore& store, const EarlierTiles& earlier, const cv::Rect& area,
+             const std::string& inputs, std::atomic<int>& reused) {
+  if (std::optional<Tile> kept = earlier.find(inputs)) {
+    ++reused;
+    return *std::move(kept);
   }
-};
+  return render_tile(scene, store, area);
+}
 
+/// Writes all tiles, those that an earlier mosaic has as they are there. `digests` gets what they were made
+/// from.
 Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, FrameStore& store,
-                 Rasters& rasters) {
+                 MosaicRasters& rasters, TileDigests& digests, TileCount& count) {
   const std::vector<cv::Rect> areas = tiles_of(scene.canvas);
+  const TileInputs inputs(scene, flight, context.out);
+  const EarlierTiles earlier(context.out, context.cache);
   std::vector<Tile> finished(areas.size());
+  std::vector<std::string> made_from(areas.size());
+  std::atomic<int> reused = 0;
   Tally tally(scene.views);
   context.progress.start("mosaic", areas.size());
   context.scheduler.for_each_frame(
       areas.size(), static_cast<std::int64_t>(kTilePeakBytes / kTilesShare),
-      [&](std::size_t i) { finished[i] = render_tile(scene, store, areas[i]); },
+      [&](std::size_t i) {
+        made_from[i] = inputs.digest_of(areas[i]);
+        finished[i] = tile_of(scene, store, earlier, areas[i], made_from[i], reused);
+      },
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault)
           flight.warnings.push_back("mosaic: a frame changed during the run, a tile stays empty: " +
                                     fault->message());
         Tile tile = std::move(finished[i]);
+        if (!fault) digests[made_from[i]] = tile.area;
         tally.count(tile);
         rasters.write(tile);
         context.progress.step(i + 1);
       });
   context.progress.finish();
+  count = {static_cast<int>(areas.size()), reused};
   return tally;
 }
 
@@ -247,12 +163,12 @@ void write_pictures(const RasterFile& colours, const Canvas& canvas, const Fligh
 }
 
 MosaicRecord record_of(const Canvas& canvas, const Tally& tally, const std::vector<FrameView>& views,
-                       bool glare_known, const FlightPlacement& placement) {
+                       bool glare_known, double highest_leaning_px) {
   MosaicRecord record;
-  record.file = "mosaic.tif";
-  record.sources_file = "mosaic_sources.tif";
+  record.file = kColoursFile;
+  record.sources_file = kSourcesFile;
   record.preview_file = "mosaic.jpg";
-  if (glare_known) record.glare_file = "mosaic_glare.tif";
+  if (glare_known) record.glare_file = kGlareFile;
   if (glare_known && canvas.gsd_m)
     record.unavoidable_glare_m2 = static_cast<double>(tally.glare_px) * *canvas.gsd_m * *canvas.gsd_m;
   record.width_px = canvas.width_px;
@@ -269,24 +185,19 @@ MosaicRecord record_of(const Canvas& canvas, const Tally& tally, const std::vect
     record.filled_share = static_cast<double>(tally.filled_px) / static_cast<double>(tally.covered_px);
   record.filled_by.assign(tally.filled_by.begin(), tally.filled_by.end());
   record.lean_per_m_height = tally.greatest_tangent;
-  const double highest = placement.plane_heights.empty() ? 0
-                                                         : *std::max_element(placement.plane_heights.begin(),
-                                                                             placement.plane_heights.end());
-  if (highest > 0 && canvas.gsd_m) record.largest_lean_m = highest * tally.greatest_tangent;
+  if (canvas.gsd_m && highest_leaning_px > 0)
+    record.largest_lean_m = highest_leaning_px * *canvas.gsd_m * tally.greatest_tangent;
   return record;
 }
 
-/// Colours for views of a raised plane, solved where frames show the same at one spot: on the ground.
-ColourModel colours_on_the_ground(FlightRecord& flight, const std::vector<FrameView>& views,
-                                  const Canvas& canvas, const std::string& order, RunContext& context) {
-  const std::vector<FrameView> on_ground = frame_views(flight, canvas, std::nullopt);
-  const ColourModel solved =
-      solve_colours(flight, on_ground, survey_frames(flight, on_ground, canvas, order, context));
-  ColourModel model = unchanged_colours(views);
-  for (std::size_t i = 0; i < views.size(); ++i)
-    for (std::size_t j = 0; j < on_ground.size(); ++j)
-      if (views[i].frame_index == on_ground[j].frame_index) model[i] = solved[j];
-  return model;
+/// Of what is known to stand off the plane and is not looked straight down on.
+double highest_leaning_px(const std::vector<RaisedArea>& leaning, bool some_upright,
+                          const FlightPlacement& placement, const Canvas& canvas) {
+  double highest = 0;
+  for (const RaisedArea& roof : leaning) highest = std::max(highest, roof.height_px);
+  if (!some_upright && canvas.gsd_m)
+    for (const double height : placement.plane_heights) highest = std::max(highest, height / *canvas.gsd_m);
+  return highest;
 }
 
 /// Of the plane to show; empty: the ground.
@@ -298,6 +209,22 @@ std::optional<double> height_of_plane(FlightRecord& flight, const Options& optio
       fmt::format("there is no plane {}: placing found {} besides the ground; the mosaic shows the ground",
                   options.plane, heights.empty() ? 0 : heights.size() - 1));
   return std::nullopt;
+}
+
+/// Says in the record why not.
+bool can_be_shown(FlightRecord& flight, const PreparedViews& ready) {
+  if (ready.views.empty()) {
+    flight.warnings.push_back("no mosaic: every placed frame was dropped");
+    return false;
+  }
+  if (ready.views.size() > kMostViews || ready.views.back().source_index >= kNoSource)
+    throw CanvasError(
+        fmt::format("mosaic: {} frames are more than the {} that one picture can name; join them in parts",
+                    ready.views.size(), kMostViews));
+  const bool any_read = std::any_of(ready.survey.frames.begin(), ready.survey.frames.end(),
+                                    [](const SurveyFrame& frame) { return !frame.bgr.empty(); });
+  if (!any_read) flight.warnings.push_back("no mosaic: no frame's pixels could be read again");
+  return any_read;
 }
 
 bool any_placed(const FlightRecord& flight) {
@@ -313,62 +240,50 @@ void check_size(const FlightRecord& flight, const Options& options, const std::f
                         options.bits == "16" ? 16 : 8);
 }
 
-void build(FlightRecord& flight, const Options& options, RunContext& context) {
+TileCount build(FlightRecord& flight, const Options& options, RunContext& context) {
   if (!any_placed(flight)) {
     flight.warnings.push_back("no mosaic: no frame could be placed");
-    return;
+    return {};
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
   const std::optional<double> plane_height = height_of_plane(flight, options);
   const surface::HeightGrid surface = surface::read(flight, context.out);
-  std::vector<FrameView> views = frame_views(flight, canvas, plane_height, options.fill, &surface);
-  if (views.empty()) {
-    flight.warnings.push_back("no mosaic: every placed frame was dropped");
-    return;
-  }
-  if (views.size() > kMostViews || views.back().source_index >= kNoSource)
-    throw CanvasError(
-        fmt::format("mosaic: {} frames are more than the {} that one picture can name; join them in parts",
-                    views.size(), kMostViews));
   const int bits = options.bits == "16" ? 16 : 8;
   check_size_and_disk(canvas, options.max_gigapixels, context.out, bits);
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
-  Survey survey = survey_frames(flight, views, canvas, options.order, context);
-  if (std::all_of(survey.frames.begin(), survey.frames.end(),
-                  [](const SurveyFrame& frame) { return frame.bgr.empty(); })) {
-    flight.warnings.push_back("no mosaic: no frame's pixels could be read again");
-    return;
+  PreparedViews ready = prepare_views(flight, canvas, plane_height, surface, options, context);
+  if (!can_be_shown(flight, ready)) return {};
+  // What is known to stand upright is looked straight down on; the rest is shown out of one frame or joined.
+  std::vector<RaisedArea> roofs;
+  surface::HeightGrid roof_heights;
+  if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
+    roofs = long_roofs(ready.views, ready.survey,
+                       placed_roofs(flight.placement, canvas, ready.views, ready.survey));
+    roof_heights = heights_of(take_rectangles(roofs, ready.views, ready.survey), flight.placement, canvas);
+    if (!roof_heights.empty())
+      ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
+    keep_whole(roofs, ready.views, ready.survey);
   }
-  const ColourModel model = !options.colour_balance ? unchanged_colours(views)
-                            : plane_height
-                                ? colours_on_the_ground(flight, views, canvas, options.order, context)
-                                : solve_colours(flight, views, survey);
-  correct_survey(survey, views, model);
-  keep_fills_to_gaps(views, survey);
-  const std::vector<RidingPart> riding = riding_parts(flight, views, survey);
-  leave_out(riding, views, survey);
-  for (const RidingPart& part : riding) flight.notes.push_back(in_words(part));
+  auto& [views, survey, model, notes] = ready;
+  flight.notes.insert(flight.notes.end(), notes.begin(), notes.end());
   // Frames of eight bits alone are joined as they are coded, which asks less and differs by less than they
   // hold.
   const bool deep = bits == 16 || any_deep(flight, views, context.reader);
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare), deep ? CV_16U : CV_8U);
-  std::vector<RaisedArea> roofs;
-  if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
-    roofs = long_roofs(views, survey, placed_roofs(flight.placement, canvas, views, survey));
-    keep_whole(roofs, views, survey);
-  }
   const LabelMap choice = choose_frames(survey, options.order);
   join_roofs(roofs, views, survey, choice);
 
   if (options.order == "best" && options.meet_at_seams)
     bend_frames(views, survey, seam_ties(views, survey, choice, store, context));
 
-  const Derivation derivation = derivation_of(flight, views, kMosaicOf);
-  Rasters rasters(context.out, canvas, derivation, views, bits);
+  const Derivation derivation = derivation_of(flight, views);
+  MosaicRasters rasters(context.out, canvas, derivation, views, bits);
+  TileDigests digests;
+  TileCount count;
   const Tally tally =
       render_all({canvas, views, survey, choice, model, bits, deep, ToneCurve(options.tone_curve)}, flight,
-                 context, store, rasters);
+                 context, store, rasters, digests, count);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });
@@ -383,18 +298,22 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
         write_pictures(rasters.colours, canvas, flight, options, static_cast<int>(tally.sources.size()),
                        derivation, context.out);
         if (canvas.crs && canvas.geotransform && options.ground_overlay)
-          write_ground_overlay(context.out / "mosaic.tif", context.out / "mosaic.kmz",
+          write_ground_overlay(context.out / kColoursFile, context.out / "mosaic.kmz",
                                title_of(flight, options.title),
                                days_taken(flight) + "\n" + accuracy_line(flight.placement));
       });
 
-  flight.mosaic = record_of(canvas, tally, views, glare_known, flight.placement);
+  if (options.compression != "jpeg") remember_tiles(context.out, digests, context.cache);
+
+  flight.mosaic = record_of(canvas, tally, views, glare_known,
+                            highest_leaning_px(roofs, !roof_heights.empty(), flight.placement, canvas));
   if (tally.filled_px > 0)
     flight.notes.push_back(fmt::format(
         "{:.1f} % of the mosaic was seen by no frame that is kept: {} dropped for blur fill in there "
         "(--no-fill leaves holes).",
         100.0 * static_cast<double>(tally.filled_px) / static_cast<double>(tally.covered_px),
         tally.filled_by.size() == 1 ? "1 frame" : fmt::format("{} frames", tally.filled_by.size())));
+  return count;
 }
 
 }  // namespace lookdown::mosaic

@@ -27,7 +27,7 @@ struct Options {
       true;  ///< where no kept frame sees the ground, show the least blurred of those dropped for blur
   bool meet_at_seams = true;  ///< bend frames by a few pixels along seams, so that they meet there
   bool whole_roofs =
-      true;  ///< show a flat roof out of one frame where one sees it whole, else join it on its own plane
+      true;  ///< show a flat roof straight down, else out of one frame that sees it whole, else joined
   bool ground_overlay = true;  ///< mosaic.kmz, when a CRS is known
   std::string paper = "A3";    ///< of mosaic_print.pdf, made when the scale is known; "none": no sheet
   int print_scale = 0;         ///< denominator of its scale; 0: the largest common one that fits one sheet
@@ -42,14 +42,20 @@ void describe(Options&, OptionVisitor&);
 void check(const Options&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
-inline constexpr const char* kMosaicVersion = "mosaic/14";
+inline constexpr const char* kMosaicVersion = "mosaic/15";
 
 /// Throws CanvasError when the mosaic of what is placed would be larger than is allowed or than the disk
 /// below `out` has room for; so that it shows before heights and masks are worked out for it.
 void check_size(const FlightRecord&, const Options&, const std::filesystem::path& out);
 
+/// Tiles of a mosaic, and how many of them were taken as they are from the mosaic that an earlier run left.
+struct TileCount {
+  int all = 0, reused = 0;
+};
+
 /// Writes mosaic.tif, mosaic_sources.tif, mosaic.jpg below context.out and fills FlightRecord::mosaic. When
-/// nothing is placed, the record gets a warning and no file is written.
-void build(FlightRecord&, const Options&, RunContext&);
+/// nothing is placed, the record gets a warning and no file is written. What lies in `out` from an earlier
+/// run changes how long it takes, not what it makes.
+TileCount build(FlightRecord&, const Options&, RunContext&);
 
 }  // namespace lookdown::mosaic

@@ -43,8 +43,9 @@ void describe(Options& options, OptionVisitor& visitor) {
                "dropped for blur alone; off: leave holes"},
       options.fill);
   visitor.option({.name = "whole-roofs",
-                  .help = "show a flat roof out of one frame where one sees it whole, else join it on its "
-                          "own plane; off: seams may cut it with a step"},
+                  .help = "show a flat roof straight down where its sides are known, out of one frame where "
+                          "one sees it whole, else joined on its own plane; off: seams may cut it with a "
+                          "step"},
                  options.whole_roofs);
   visitor.option({.name = "meet-at-seams",
                   .help = "bend frames by up to a few pixels along seams so that paths and edges meet; off: "

@@ -35,6 +35,10 @@ class Timed {
     record_.timings.back().done = static_cast<int>(record_.frames.size());
     record_.timings.back().from_cache = restored ? record_.timings.back().done : 0;
   }
+  void of_tiles(const mosaic::TileCount& tiles) const {
+    record_.timings.back().done = tiles.all;
+    record_.timings.back().from_cache = tiles.reused;
+  }
   Timed(const Timed&) = delete;
   Timed& operator=(const Timed&) = delete;
 
@@ -151,20 +155,23 @@ FlightRecord run_flight(const std::vector<std::filesystem::path>& files, const F
     }));
     glare::forget_blurred(record, context.out);
   }
-  // What was placed and compared does not depend on what a person drops, so that these steps need not be done
-  // again for it.
-  if (extent >= Extent::measure) apply_choices(record, choices);
-  if (extent >= Extent::place && options.cull.cover > 0)
-    cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "surface");
     timed.from_cache(remember_step(surface_step(options), record, context,
                                    [&] { surface::build(record, options.surface, context); }));
   }
+  // Where frames lie, what comparing them told and the heights under them do not depend on what a person
+  // drops, so that these steps need not be done again for it.
+  if (extent >= Extent::measure) apply_choices(record, choices);
+  if (extent >= Extent::place && options.cull.cover > 0)
+    cull::mark_fewest_frames(record, options.cull.cover, options.cull.cover_share);
   if (extent >= Extent::mosaic) {
     const Timed timed(record, "mosaic");
-    timed.from_cache(remember_step(mosaic_step(options), record, context,
-                                   [&] { mosaic::build(record, options.mosaic, context); }));
+    mosaic::TileCount tiles;
+    const bool restored = remember_step(mosaic_step(options), record, context,
+                                        [&] { tiles = mosaic::build(record, options.mosaic, context); });
+    timed.from_cache(restored);
+    if (!restored) timed.of_tiles(tiles);
   }
   if (options.levelled_copies) write_levelled_copies(record, options, context);
   if (!options.rectify.ground_file.empty())

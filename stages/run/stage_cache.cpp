@@ -1,5 +1,7 @@
 #include "stages/run/stage_cache.h"
 
+#include <sys/stat.h>
+
 #include <algorithm>
 #include <fstream>
 #include <iterator>
@@ -70,6 +72,30 @@ std::vector<fs::path> output_files(const Step& step, const fs::path& out) {
   return files;
 }
 
+/// Tells a file that was written anew, beside its place and then renamed, from the one that lay there before.
+struct Identity {
+  fs::path file;
+  ino_t node = 0;
+  timespec modified{};
+};
+
+std::vector<Identity> identities_of(const std::vector<fs::path>& files) {
+  std::vector<Identity> identities;
+  for (const fs::path& file : files)
+    if (struct stat facts{}; ::stat(file.c_str(), &facts) == 0)
+      identities.push_back({file, facts.st_ino, facts.st_mtim});
+  return identities;
+}
+
+/// Removes what lies there as it lay before the step's work: the step does not make it any more.
+void remove_stale(const std::vector<Identity>& before) {
+  for (const Identity& old : before)
+    if (struct stat facts{}; ::stat(old.file.c_str(), &facts) == 0 && facts.st_ino == old.node &&
+                             facts.st_mtim.tv_sec == old.modified.tv_sec &&
+                             facts.st_mtim.tv_nsec == old.modified.tv_nsec)
+      fs::remove(old.file);
+}
+
 json output_digests(const Step& step, const fs::path& out) {
   json digests = json::object();
   for (const fs::path& file : output_files(step, out))
@@ -119,9 +145,10 @@ bool remember_step(const Step& step, FlightRecord& record, RunContext& context,
       return true;
     }
   }
-  for (const fs::path& stale : output_files(step, context.out)) fs::remove(stale);
+  const std::vector<Identity> before = identities_of(output_files(step, context.out));
   const std::int64_t faults_before = context.scheduler.faults_met();
   work();
+  remove_stale(before);
   // A card that was pulled comes back: what was made without a frame's pixels is not what the next run should
   // find.
   if (context.scheduler.faults_met() > faults_before) return false;

@@ -22,8 +22,8 @@ struct Step {
       tables;                   ///< files it reads by name, such as control points; empty names are skipped
   bool rewrites_masks = false;  ///< masks are kept in the cache and put back
   std::string
-      output_prefix;  ///< files in OUT whose names begin so are the step's own: stale ones are removed before
-                      ///< work, and what it made must still be there unchanged; empty: none
+      output_prefix;  ///< files in OUT whose names begin so are the step's own: what work does not make anew
+                      ///< is removed after it, and what it made must still be there unchanged; empty: none
 };
 
 /// Runs `work` on the record, or restores what it made the last time. Returns true when it was restored.

@@ -176,9 +176,12 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     if (!placement.placed) continue;
     ++source_index;
     const bool dropped = frame.decision.verdict == Verdict::drop;
-    if (placement.group != 0 || (dropped && !(fill && dropped_for_blur_alone(frame.decision)))) continue;
+    const bool set_aside = dropped_by_person_alone(frame.decision);
+    const bool fills = fill && dropped_for_blur_alone(frame.decision);
+    if (placement.group != 0 || (dropped && !set_aside && !fills)) continue;
     FrameView view;
-    view.fills = dropped;
+    view.fills = fills;
+    view.set_aside = set_aside;
     view.frame_index = static_cast<int>(index);
     view.source_index = source_index;
     view.camera = placement.camera;

@@ -25,9 +25,10 @@ struct Sighting {
 
 /// Geometry of one frame over the canvas. Plain value; `box` holds every usable mosaic pixel.
 struct FrameView {
-  int frame_index = -1;   ///< in FlightRecord::frames
-  int source_index = -1;  ///< in placement.json, the value in mosaic_sources.tif
-  bool fills = false;     ///< dropped for blur: shown only where no kept frame sees the ground
+  int frame_index = -1;    ///< in FlightRecord::frames
+  int source_index = -1;   ///< in placement.json, the value in mosaic_sources.tif
+  bool fills = false;      ///< dropped for blur: shown only where no kept frame sees the ground
+  bool set_aside = false;  ///< dropped by a person alone: lends its overlaps to the colours, is not shown
   Camera camera;
   Eigen::Matrix3d frame_from_mosaic =
       Eigen::Matrix3d::Identity();  ///< undistorted pixels; third coordinate > 0 in front of the camera
@@ -71,7 +72,8 @@ inline constexpr double kLeastScale = 0.25;
 inline constexpr double kMostTanViewAngle = 3.7;  // 75 degrees
 
 /// Views of all frames that may be used: placed in the largest group, not dropped, or with `fill` dropped for
-/// nothing but blur. A frame that sees nothing of the canvas is left out. `surface` must outlive the views.
+/// nothing but blur, or set aside by a person. A frame that sees nothing of the canvas is left out. `surface`
+/// must outlive the views.
 [[nodiscard]] std::vector<FrameView> frame_views(const FlightRecord&, const Canvas&,
                                                  std::optional<double> plane_height, bool fill = false,
                                                  const surface::HeightGrid* surface = nullptr);

@@ -7,6 +7,7 @@
 #include <array>
 #include <cmath>
 #include <cstdlib>
+#include <iterator>
 #include <map>
 #include <opencv2/imgproc.hpp>
 #include <tuple>
@@ -73,20 +74,22 @@ int contradiction_at(const Survey& survey, const std::vector<int>& others, const
   return *middle;
 }
 
-std::vector<int> overlapping(const Survey& survey, int view) {
+std::vector<int> overlapping(const std::vector<FrameView>& views, const Survey& survey, int view) {
   std::vector<int> others;
   for (int other = 0; other < static_cast<int>(survey.frames.size()); ++other)
-    if (other != view && !(survey.frames[other].box & survey.frames[view].box).empty())
+    if (other != view && !views[other].fills && !(survey.frames[other].box & survey.frames[view].box).empty())
       others.push_back(other);
   return others;
 }
 
-Squares squares_of(const FrameView& view, const Survey& survey, int index, const SquareGrid& layout) {
+Squares squares_of(const std::vector<FrameView>& views, const Survey& survey, int index,
+                   const SquareGrid& layout) {
+  const FrameView& view = views[index];
   Squares squares{cv::Mat(layout.size, CV_32FC3, cv::Scalar::all(0)),
                   cv::Mat(layout.size, CV_32SC1, cv::Scalar(0)),
                   cv::Mat(layout.size, CV_16SC1, cv::Scalar(-1))};
   const SurveyFrame& frame = survey.frames[index];
-  const std::vector<int> others = overlapping(survey, index);
+  const std::vector<int> others = overlapping(views, survey, index);
   for (int row = frame.box.y; row < frame.box.br().y; ++row)
     for (int column = frame.box.x; column < frame.box.br().x; ++column) {
       const cv::Point cell(column, row);
@@ -248,12 +251,14 @@ std::vector<RidingPart> riding_parts(const FlightRecord& flight, const std::vect
           .push_back(view);
   std::vector<RidingPart> parts;
   for (const auto& [camera, of_camera] : cameras) {
-    if (of_camera.size() < kLeastFrames) continue;
-    const SquareGrid layout(views[of_camera.front()].camera);
-    std::vector<Squares> frames(of_camera.size());
-    tbb::parallel_for(std::size_t{0}, frames.size(), [&, &of_camera = of_camera](std::size_t i) {
-      frames[i] = squares_of(views[of_camera[i]], survey, of_camera[i], layout);
-    });
+    std::vector<int> sharp;
+    std::copy_if(of_camera.begin(), of_camera.end(), std::back_inserter(sharp),
+                 [&](int view) { return !views[view].fills; });
+    if (sharp.size() < kLeastFrames) continue;
+    const SquareGrid layout(views[sharp.front()].camera);
+    std::vector<Squares> frames(sharp.size());
+    tbb::parallel_for(std::size_t{0}, frames.size(),
+                      [&](std::size_t i) { frames[i] = squares_of(views, survey, sharp[i], layout); });
     const cv::Mat mask = mask_of(over_time(frames));
     const int marked = cv::countNonZero(mask);
     if (marked > 0) parts.push_back({of_camera, mask, marked / static_cast<double>(mask.total())});

@@ -23,7 +23,8 @@ struct RidingPart {
 /// other frames that see the same ground; the contradiction ends abruptly at their rim, and they reach the
 /// frame's edge. Ground that looks alike everywhere is not contradicted, and light that depends on the
 /// direction of sight (a lens's fall-off, a mirrored sky) fades gradually. Expects corrected colours in the
-/// survey. A camera of fewer than five frames gives none.
+/// survey. Frames that only fill are too blurred to tell and go by what the others of their camera show. A
+/// camera of fewer than five others gives none.
 [[nodiscard]] std::vector<RidingPart> riding_parts(const FlightRecord&, const std::vector<FrameView>&,
                                                    const Survey&);
 

@@ -99,12 +99,6 @@ RasterFile::RasterFile(std::filesystem::path final_path, const Canvas& canvas, R
   options.set("BIGTIFF", "YES");
   options.set("SPARSE_OK", "TRUE");
   options.set("INTERLEAVE", "PIXEL");
-  // The working file is written and read once: a light compression saves more time at the disk than it takes.
-  if (offers(tiff, "ZSTD")) {
-    options.set("COMPRESS", "ZSTD");
-    options.set("ZSTD_LEVEL", "1");
-    options.set("PREDICTOR", "2");
-  }
   if (kind_.alpha) options.set("ALPHA", "UNSPECIFIED");
   if (kind_.bands >= 3) options.set("PHOTOMETRIC", "RGB");
   working_ = tiff->Create(working_path_.c_str(), canvas_.width_px, canvas_.height_px, kind_.bands,
@@ -154,6 +148,8 @@ void RasterFile::finish(const std::string& compression, int threads) {
     options.set("NUM_THREADS", std::to_string(threads));
     options.set("RESAMPLING", kind_.averaged_overviews ? "AVERAGE" : "NEAREST");
     options.set("OVERVIEW_RESAMPLING", kind_.averaged_overviews ? "AVERAGE" : "NEAREST");
+    // Written and read once, as the working file is: compressing it would take longer than it saves.
+    const CPLConfigOptionSetter plain_overviews("COG_TMP_COMPRESSION", "NONE", false);
     GDALDataset* made = cog->CreateCopy(temporary.c_str(), working_, false, options.list(), nullptr, nullptr);
     if (made == nullptr) return false;
     GDALClose(made);

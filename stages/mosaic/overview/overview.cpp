@@ -133,7 +133,9 @@ Survey survey_frames(FlightRecord& flight, const std::vector<FrameView>& views, 
       [&](std::size_t i, const std::optional<Fault>& fault) {
         if (fault) {
           survey.frames[i] = SurveyFrame{};
-          flight.warnings.push_back(fmt::format("mosaic: left out {}", fault->message()));
+          const std::string warning = fmt::format("mosaic: left out {}", fault->message());
+          if (std::find(flight.warnings.begin(), flight.warnings.end(), warning) == flight.warnings.end())
+            flight.warnings.push_back(warning);
         }
         context.progress.step(i + 1);
       });

@@ -142,7 +142,7 @@ Tile render_tile(const Scene& scene, FrameStore& store, const cv::Rect& area) {
   Tile tile;
   tile.area = area & cv::Rect(0, 0, scene.canvas.width_px, scene.canvas.height_px);
   tile.bgra = cv::Mat(tile.area.size(), scene.bits == 16 ? CV_16UC4 : CV_8UC4, cv::Scalar::all(0));
-  tile.sources = cv::Mat(tile.area.size(), CV_16UC1, cv::Scalar(65535));
+  tile.sources = cv::Mat(tile.area.size(), CV_16UC1, cv::Scalar(kNoSource));
   const cv::Point margin(kBlendMargin, kBlendMargin);
   const cv::Rect wide(area.tl() - margin, area.br() + margin);
   const Shown shown = shown_in(scene, wide);

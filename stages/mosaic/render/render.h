@@ -10,11 +10,14 @@
 
 namespace lookdown::mosaic {
 
+/// In `Tile::sources` where no frame is shown.
+inline constexpr int kNoSource = 65535;
+
 /// One finished tile.
 struct Tile {
   cv::Rect area;    ///< canvas pixels
   cv::Mat bgra;     ///< CV_8UC4 or CV_16UC4 as the scene asks, alpha none or full
-  cv::Mat sources;  ///< CV_16UC1, FrameView::source_index, 65535 for none
+  cv::Mat sources;  ///< CV_16UC1, FrameView::source_index or kNoSource
   cv::Mat glare;    ///< CV_8UC1, 255 where what is shown is glare; empty when there is none
 };
 

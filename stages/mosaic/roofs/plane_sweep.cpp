@@ -54,6 +54,15 @@ cv::Mat evidence(const Scatter& ground, const Scatter& raised) {
   return gain;
 }
 
+bool agree_better(const Scatter& ground, const Scatter& raised, const cv::Mat& area) {
+  constexpr double kScatterLeft = 0.6, kPartOfArea = 0.7;
+  const cv::Mat known = area & (ground.deviation >= 0) & (raised.deviation >= 0);
+  const cv::Mat better = (evidence(ground, raised) > 0) & known;
+  return cv::countNonZero(known) > 0 &&
+         cv::mean(raised.deviation, known)[0] < kScatterLeft * cv::mean(ground.deviation, known)[0] &&
+         cv::countNonZero(better) > kPartOfArea * cv::countNonZero(known);
+}
+
 HeightSweep::HeightSweep(const std::vector<FrameView>& views, const Survey& survey)
     : views_(views), survey_(survey) {
   std::vector<double> heights;

@@ -19,6 +19,10 @@ struct Scatter {
 /// Code values by which the frames agree better at a height than on the ground; 0 where either is unknown.
 [[nodiscard]] cv::Mat evidence(const Scatter& ground, const Scatter& raised);
 
+/// True where the frames agree far better over the whole of `area` (CV_8UC1) at the height than on the
+/// ground.
+[[nodiscard]] bool agree_better(const Scatter& ground, const Scatter& raised, const cv::Mat& area);
+
 /// A plane sweep: Collins, "A space-sweep approach to true multi-image matching", CVPR 1996. Keeps references
 /// to its arguments.
 class HeightSweep {

@@ -127,18 +127,6 @@ std::vector<cv::Point2d> on_canvas(const Corners& cells, int cell_px) {
   return outline;
 }
 
-/// True where the frames really agree over the whole of the outline at its height.
-bool convinces(const Scatter& ground, const Scatter& raised, const Corners& corners) {
-  const cv::Rect whole({}, ground.deviation.size());
-  const cv::Mat inside = filled_outline({corners.begin(), corners.end()}, whole) & (ground.deviation >= 0) &
-                         (raised.deviation >= 0);
-  const int cells = cv::countNonZero(inside);
-  if (cells < kLeastCells) return false;
-  const cv::Mat better = (evidence(ground, raised) > 0) & inside;
-  return cv::mean(raised.deviation, inside)[0] < kAgreesShare * cv::mean(ground.deviation, inside)[0] &&
-         cv::countNonZero(better) > 0.7 * cells;
-}
-
 }  // namespace
 
 std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Survey& survey,
@@ -152,7 +140,11 @@ std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Su
     const double height_px = refined_height(sweep, survey, candidate);
     const Scatter raised = sweep.at(height_px, region), there{ground.deviation(region), ground.mean(region)};
     Corners corners = fitted_to_edges(raised.mean, trimmed_box(candidate.cells));
-    if (!convinces(there, raised, corners) || !has_clear_sides(raised.mean, corners)) continue;
+    const cv::Mat inside =
+        filled_outline({corners.begin(), corners.end()}, cv::Rect({}, there.deviation.size()));
+    if (cv::countNonZero(inside) < kLeastCells || !agree_better(there, raised, inside) ||
+        !has_clear_sides(raised.mean, corners))
+      continue;
     for (cv::Point2d& corner : corners) corner += cv::Point2d(region.tl());
     const RaisedArea area{height_px, on_canvas(corners, survey.cell_px)};
     const bool seen_whole = std::any_of(views.begin(), views.end(),

@@ -71,8 +71,15 @@ Corners trimmed_box(const cv::Mat& mask) {
           origin + along * last + across * bottom, origin + along * first + across * bottom};
 }
 
-Corners fitted_to_edges(const cv::Mat& mean, Corners corners) {
-  for (int round = 0; round < 2; ++round)
+Corners fitted_to_edges(const cv::Mat& mean, Corners corners, double inward) {
+  constexpr double kOutward = 2.5, kTurn = 1.5;  // cells
+  struct Round {
+    double inward, outward, turn, step;
+  };
+  const std::array<Round, 3> rounds{Round{inward, kOutward, std::max(kTurn, 0.5 * inward), 0.5},
+                                    {kOutward, kOutward, kTurn, 0.5},
+                                    {1, 1, kTurn, 0.125}};
+  for (const Round& reach : rounds)
     for (int side = 0; side < 4; ++side) {
       cv::Point2d& from = corners[side];
       cv::Point2d& to = corners[(side + 1) % 4];
@@ -81,9 +88,9 @@ Corners fitted_to_edges(const cv::Mat& mean, Corners corners) {
       cv::Point2d outward(along.y, -along.x);
       if (outward.dot(0.5 * (from + to) - middle) < 0) outward = -outward;
       double best = -1, best_start = 0, best_end = 0;
-      const double reach = round == 0 ? 2.5 : 1, step = round == 0 ? 0.5 : 0.125;
-      for (double start = -reach; start <= reach; start += step)
-        for (double end = std::max(-reach, start - 1.5); end <= std::min(reach, start + 1.5); end += step) {
+      for (double start = -reach.inward; start <= reach.outward; start += reach.step)
+        for (double end = std::max(-reach.inward, start - reach.turn);
+             end <= std::min(reach.outward, start + reach.turn); end += reach.step) {
           const cv::Point2d a = from + outward * start, b = to + outward * end;
           const double inside = mean_along(mean, a, b, outward * -0.75),
                        outside = mean_along(mean, a, b, outward * 0.75);

@@ -12,9 +12,10 @@ using Corners = std::array<cv::Point2d, 4>;
 /// frayed cells outside a roof do not count.
 [[nodiscard]] Corners trimmed_box(const cv::Mat& mask);
 
-/// Moves each side, by a few cells at most, to the sharpest step of brightness in `mean` (CV_32FC1), the mean
-/// of the frames laid on the roof's height, in which only the roof is in register.
-[[nodiscard]] Corners fitted_to_edges(const cv::Mat& mean, Corners);
+/// Moves each side, by up to `inward` cells inwards and a few outwards, to the sharpest step of brightness in
+/// `mean` (CV_32FC1), the mean of the frames laid on the roof's height, in which only the roof is in
+/// register.
+[[nodiscard]] Corners fitted_to_edges(const cv::Mat& mean, Corners, double inward = 2.5);
 
 /// True when brightness changes across every side, as it does where a roof ends; an outline that stops in the
 /// middle of a roof has a side without.

@@ -107,6 +107,31 @@ TEST(WholeRoofs, ARoofThatNoFrameShowsWholeHasNoStep) {
   EXPECT_GT(rest_of_linear_lean(cut), 2 * rest_of_linear_lean(joined));
 }
 
+TEST(WholeRoofs, ARoofWhoseSidesShowStandsOverItsOwnFeet) {
+  test::SmallFlightPlan plan;
+  plan.columns = 4;
+  SmallFlight flight = make_small_flight(plan);
+  const cv::Rect place(130, 165, 380, 60);
+  const cv::Mat roof = test::put_roof(flight, place, kHeightPx);
+  outline_roof(flight, place);
+  const auto farthest = [](const Drawn& drawn) {
+    double far = 0;
+    for (const cv::Point2d& shift : drawn.shifts) far = std::max(far, cv::norm(shift));
+    return far;
+  };
+  const Made upright = built(flight, true);
+  const Drawn drawn = drawn_roof(upright, roof, place);
+  ASSERT_GE(drawn.places.size(), 150U);
+  EXPECT_LT(farthest(drawn), 1.5);  // whole pixels
+  EXPECT_GT(farthest(drawn_roof(built(flight, false), roof, place)), 6);
+  // The ground beside it, which some frames see behind the roof, is the ground.
+  cv::Mat beside(roof.size(), CV_8UC1, cv::Scalar(0)), apart;
+  beside(cv::Rect(place.x, place.y - 10, place.width, place.height + 20)).setTo(255);
+  beside(cv::Rect(place.x, place.y - 3, place.width, place.height + 6)).setTo(0);
+  cv::absdiff(upright.colours, flight.ground, apart);
+  EXPECT_LT(cv::mean(apart, beside)[1], 6);
+}
+
 TEST(WholeRoofs, ARoofThatAFrameShowsWholeComesOutOfOne) {
   test::SmallFlightPlan plan;
   plan.columns = 4;

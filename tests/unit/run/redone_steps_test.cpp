@@ -83,7 +83,7 @@ TEST_F(RedoneSteps, ALimitOfTheVerdictsMeasuresNoFrameAnew) {
 
 TEST_F(RedoneSteps, AFrameThatAPersonDropsLeavesTheMosaicAndNothingIsPlacedAnew) {
   const auto with_choice = contents_of_run({"--choices-file", drop("frame_2.jpg").string()});
-  EXPECT_EQ(redone(), (std::vector<std::string>{"surface", "mosaic"}));
+  EXPECT_EQ(redone(), std::vector<std::string>{"mosaic"});
   EXPECT_NE(with_choice.at("mosaic.tif"), first_.at("mosaic.tif"));
   EXPECT_EQ(read_frames_table(out() / "frames.csv").at("frame_2.jpg").at("verdict"), "drop");
 }
@@ -93,6 +93,31 @@ TEST_F(RedoneSteps, TheChoiceTakenBackGivesTheFirstRunsBytes) {
   const auto again = contents_of_run({});
   for (const char* file : {"mosaic.tif", "mosaic_sources.tif", "placement.json", "frames.csv"})
     EXPECT_EQ(again.at(file), first_.at(file)) << file;
+}
+
+TEST(ReusedTilesOfARun, ADroppedFrameRedoesItsOwnTilesAndTheFilesAreThoseOfAFreshRun) {
+  const TemporaryFolder folder;
+  write_row_of_frames(folder.path() / "card", 14, 78);  // three tiles of 1024 px
+  const fs::path table = folder.path() / "choices.csv";
+  std::ofstream(table) << "file,verdict\nframe_12.jpg,drop\n";
+  const auto run_into = [&](const char* out, const std::vector<std::string>& more) {
+    std::vector<std::string> words{"run", (folder.path() / "card").string(), "-o",
+                                   (folder.path() / out).string()};
+    words.insert(words.end(), more.begin(), more.end());
+    EXPECT_EQ(run_lookdown(words).exit_code, 0);
+  };
+  run_into("changed", {});
+  run_into("changed", {"--choices-file", table.string()});
+  run_into("fresh", {"--choices-file", table.string()});
+  const json record = json::parse(std::ifstream(folder.path() / "changed" / "flight.json"));
+  int tiles = 0, reused = 0;
+  for (const json& timing : record.at("timings"))
+    if (timing.at("stage") == "mosaic") tiles = timing.at("done"), reused = timing.at("from_cache");
+  EXPECT_GT(reused, 0);
+  EXPECT_LT(reused, tiles);
+  const auto changed = contents_of(folder.path() / "changed"), fresh = contents_of(folder.path() / "fresh");
+  for (const char* file : {"mosaic.tif", "mosaic_sources.tif", "mosaic.jpg", "placement.json", "frames.csv"})
+    EXPECT_EQ(changed.at(file), fresh.at(file)) << file;
 }
 
 TEST_F(RedoneSteps, WhatCullHasMeasuredServesARun) {

@@ -1,0 +1,32 @@
+// Frames as the choice and the seams need them: sighted on the canvas, surveyed, in colours made even,
+// without what must not be shown.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "pipeline/record/flight_record.h"
+#include "pipeline/record/run_context.h"
+#include "stages/mosaic/canvas.h"
+#include "stages/mosaic/mosaic.h"
+#include "stages/mosaic/radiometry/colour_model.h"
+#include "stages/surface/surface.h"
+
+namespace lookdown::mosaic {
+
+/// The three are parallel to each other.
+struct PreparedViews {
+  std::vector<FrameView> views;
+  Survey survey;
+  ColourModel colours;
+  std::vector<std::string> notes;  ///< for the record
+};
+
+/// Colours are solved with the frames too that a person set aside, which are then left out; parts of the rig
+/// are taken out of use, and frames that only fill are kept to the gaps. `surface` must outlive the views. A
+/// frame that cannot be read is a warning in the record.
+[[nodiscard]] PreparedViews prepare_views(FlightRecord&, const Canvas&, std::optional<double> plane_height,
+                                          const surface::HeightGrid& surface, const Options&, RunContext&);
+
+}  // namespace lookdown::mosaic

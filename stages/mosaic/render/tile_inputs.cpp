@@ -1,0 +1,160 @@
+#include "stages/mosaic/render/tile_inputs.h"
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+#include <opencv2/core.hpp>
+#include <type_traits>
+
+#include "pipeline/base/files/cache.h"
+#include "pipeline/base/files/file_digest.h"
+#include "pipeline/imaging/frame_reader.h"
+#include "pipeline/record/record_json.h"
+#include "stages/mosaic/mosaic.h"
+#include "stages/mosaic/render/multi_band_blending.h"
+
+namespace lookdown::mosaic {
+namespace {
+
+/// Cells round a tile with its margin that can count in it: three for votes, one for bends between cells.
+constexpr int kReachCells = 4;
+
+/// Values one after another, each with its length where that is not fixed.
+class Bytes {
+ public:
+  template <class Value>
+  void add(const Value& value) {
+    static_assert(std::is_arithmetic_v<Value>);  // what has gaps between its members has no bytes of its own
+    bytes_.append(reinterpret_cast<const char*>(&value), sizeof value);
+  }
+  void add(const std::string& text) {
+    add(text.size());
+    bytes_ += text;
+  }
+  void add(const cv::Rect& area) {
+    for (const int side : {area.x, area.y, area.width, area.height}) add(side);
+  }
+  void add(const cv::Mat& picture) {
+    for (const int fact : {picture.rows, picture.cols, picture.type()}) add(fact);
+    for (int row = 0; row < picture.rows; ++row)
+      bytes_.append(reinterpret_cast<const char*>(picture.ptr(row)), picture.elemSize() * picture.cols);
+  }
+  /// The part of `picture` (over `box`) that lies in `cells`.
+  void add(const cv::Mat& picture, const cv::Rect& box, const cv::Rect& cells) {
+    const cv::Rect common = box & cells;
+    add(common);
+    if (!picture.empty() && !common.empty()) add(cv::Mat(picture(common - box.tl())));
+  }
+  [[nodiscard]] std::string digest() const { return lookdown::digest(bytes_); }
+
+ private:
+  std::string bytes_;
+};
+
+void add_colour(const FrameColour& colour, Bytes& bytes) {
+  for (const double gain : colour.log_gain) bytes.add(gain);
+  for (const double slope : colour.log_slope) bytes.add(slope);
+  for (const double term : colour.vignetting) bytes.add(term);
+  bytes.add(colour.log_field);
+}
+
+void add_bend(const Bend& bend, const cv::Rect& cells, Bytes& bytes) {
+  bytes.add(bend.cell_px);
+  bytes.add(bend.shift_px, bend.cells, cells);
+  bytes.add(bend.strained, bend.cells, cells);
+}
+
+std::vector<int> views_among(const cv::Mat& choice) {
+  std::vector<char> present;
+  for (int row = 0; row < choice.rows; ++row)
+    for (int column = 0; column < choice.cols; ++column) {
+      const short view = choice.at<short>(row, column);
+      if (view < 0) continue;
+      if (static_cast<std::size_t>(view) >= present.size()) present.resize(view + 1, 0);
+      present[view] = 1;
+    }
+  std::vector<int> views;
+  for (std::size_t view = 0; view < present.size(); ++view)
+    if (present[view]) views.push_back(static_cast<int>(view));
+  return views;
+}
+
+/// The choice with each view named by its rank among `views` (ascending): views are numbered anew when one of
+/// them leaves.
+cv::Mat ranked(const cv::Mat& choice, const std::vector<int>& views) {
+  cv::Mat ranks(choice.size(), CV_16SC1, cv::Scalar(-1));
+  for (std::size_t rank = 0; rank < views.size(); ++rank)
+    ranks.setTo(static_cast<double>(rank), choice == views[rank]);
+  return ranks;
+}
+
+bool has_glare(const SurveyFrame& frame, const cv::Rect& cells) {
+  const cv::Rect common = frame.box & cells;
+  return !frame.glare.empty() && !common.empty() &&
+         cv::countNonZero(frame.glare(common - frame.box.tl())) > 0;
+}
+
+/// What a view adds where it may fill the glare of another.
+void add_donor(const SurveyFrame& frame, const FrameView& view, const cv::Rect& cells, Bytes& bytes) {
+  for (const cv::Mat& layer : {frame.usable, frame.dislike, frame.glare}) bytes.add(layer, frame.box, cells);
+  add_bend(view.bend, cells, bytes);
+}
+
+}  // namespace
+
+TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std::filesystem::path& out)
+    : scene_(scene) {
+  Bytes all;
+  all.add(std::string(kMosaicVersion) + kReaderVersion);
+  for (const int size : {scene.canvas.width_px, scene.canvas.height_px, scene.survey.cell_px, scene.bits})
+    all.add(size);
+  all.add(scene.linear_light);
+  for (int step = 0; step <= 64; ++step) all.add(scene.tones.at(step / 64.0));
+  for (const double term : scene.canvas.canvas_from_placed.reshaped()) all.add(term);
+  if (!scene.views.empty() && scene.views.front().surface != nullptr) {
+    const std::vector<float>& heights = scene.views.front().surface->heights;
+    all.add(cv::Mat(heights, false));
+  }
+  of_scene_ = all.digest();
+  for (std::size_t i = 0; i < scene.views.size(); ++i) {
+    const FrameView& view = scene.views[i];
+    const FrameRecord& frame = flight.frames[view.frame_index];
+    Bytes own;
+    own.add(frame.source.content_hash);
+    own.add(view.source_index);
+    own.add(to_json(frame.placement).dump());
+    for (const double term : view.frame_from_mosaic.reshaped()) own.add(term);
+    own.add(view.riding);
+    own.add(view.hidden);
+    add_colour(scene.colours[i], own);
+    if (frame.glare && !frame.glare->mask_file.empty()) own.add(digest_of_file(out / frame.glare->mask_file));
+    of_view_.push_back(own.digest());
+  }
+}
+
+std::string TileInputs::digest_of(const cv::Rect& area) const {
+  const cv::Point margin(kBlendMargin, kBlendMargin);
+  const cv::Rect cells =
+      cells_round(scene_.survey, cv::Rect(area.tl() - margin, area.br() + margin), kReachCells);
+  Bytes bytes;
+  bytes.add(of_scene_);
+  bytes.add(area);
+  const cv::Mat choice = scene_.choice(cells);
+  const std::vector<int> shown = views_among(choice);
+  bytes.add(ranked(choice, shown));
+  bool any_glare = false;
+  for (const int view : shown) {
+    bytes.add(of_view_[view]);
+    add_bend(scene_.views[view].bend, cells, bytes);
+    any_glare = any_glare || has_glare(scene_.survey.frames[view], cells);
+  }
+  if (!any_glare) return bytes.digest();
+  for (std::size_t view = 0; view < scene_.views.size(); ++view) {
+    const SurveyFrame& frame = scene_.survey.frames[view];
+    if (frame.bgr.empty() || (frame.box & cells).empty()) continue;
+    bytes.add(of_view_[view]);
+    add_donor(frame, scene_.views[view], cells, bytes);
+  }
+  return bytes.digest();
+}
+
+}  // namespace lookdown::mosaic

@@ -1,0 +1,26 @@
+// Flat roofs of which all sides are known, as heights that the mosaic looks straight down on.
+#pragma once
+
+#include <vector>
+
+#include "pipeline/record/flight_record.h"
+#include "stages/mosaic/canvas.h"
+#include "stages/mosaic/geometry/frame_view.h"
+#include "stages/mosaic/geometry/raised_area.h"
+#include "stages/mosaic/overview/overview.h"
+#include "stages/surface/surface.h"
+
+namespace lookdown::mosaic {
+
+/// Takes those out of `roofs` that fill a rectangle whose sides all show as steps of brightness once the
+/// frames are laid on the roof's height, and returns the rectangles. Where the sides are not known the roof's
+/// edge would be cut off or ground would be lifted with it. Expects corrected colours in the survey.
+[[nodiscard]] std::vector<RaisedArea> take_rectangles(std::vector<RaisedArea>& roofs,
+                                                      const std::vector<FrameView>&, const Survey&);
+
+/// The plane z = 0 with the areas standing on it, over the placement's grid, nodes two frame pixels or more
+/// apart. Heights in world units. Empty without areas.
+[[nodiscard]] surface::HeightGrid heights_of(const std::vector<RaisedArea>&, const FlightPlacement&,
+                                             const Canvas&);
+
+}  // namespace lookdown::mosaic
