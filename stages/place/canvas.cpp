@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <utility>
+#include <vector>
 
 #include "pipeline/base/robust_statistics.h"
 
@@ -20,12 +22,12 @@ double ground_resolution(const CanvasFrame& f) {
 }
 
 /// Where a pixel meets the ground, if there and if the ground is still resolved better than `coarsest`.
-bool meets_ground(const CanvasFrame& f, double below, double x_px, double y_px, double coarsest,
-                  Eigen::Vector3d& ground) {
+bool meets_ground(const CanvasFrame& f, const GroundFacet& facet, double below, double x_px, double y_px,
+                  double coarsest, Eigen::Vector3d& ground) {
   const Eigen::Vector3d ray = f.pose.world_from_camera * f.camera.ray({x_px, y_px});
-  const double above = f.pose.centre.z() - f.ground.along_x * f.pose.centre.x() -
-                       f.ground.along_y * f.pose.centre.y() - f.ground.height + below;
-  const double sinks = ray.z() - f.ground.along_x * ray.x() - f.ground.along_y * ray.y();
+  const double above = f.pose.centre.z() - facet.along_x * f.pose.centre.x() -
+                       facet.along_y * f.pose.centre.y() - facet.height + below;
+  const double sinks = ray.z() - facet.along_x * ray.x() - facet.along_y * ray.y();
   if (ray.z() >= -1e-3 || sinks >= -1e-3 || above <= 0) return false;
   const double range = -above / sinks;
   // Across a ray of length `range` a pixel covers range * cos(angle off the axis) / f; along the slope that
@@ -34,6 +36,19 @@ bool meets_ground(const CanvasFrame& f, double below, double x_px, double y_px, 
   if (range * cosine / f.camera.fx_px / -ray.z() > coarsest) return false;
   ground = f.pose.centre + range * ray;
   return true;
+}
+
+/// The frame's facet, the deepest ground below it, and the same level: a slope that the frame's tie points
+/// show need not go on to its rim, where it has none.
+std::vector<std::pair<GroundFacet, double>> possible_grounds(const CanvasFrame& f) {
+  std::vector<std::pair<GroundFacet, double>> grounds{{f.ground, 0}};
+  if (!(f.below > 0)) return grounds;
+  grounds.emplace_back(f.ground, f.below);
+  Eigen::Vector3d middle;
+  if (meets_ground(f, f.ground, 0, f.camera.cx_px, f.camera.cy_px, std::numeric_limits<double>::infinity(),
+                   middle))
+    grounds.emplace_back(GroundFacet{0, 0, middle.z()}, f.below);
+  return grounds;
 }
 
 }  // namespace
@@ -57,14 +72,15 @@ Canvas choose_canvas(const std::vector<CanvasFrame>& frames, double gsd) {
   for (const CanvasFrame& f : frames) {
     if (!f.shown && !f.fills) continue;
     const double right = f.camera.width_px - 1, bottom = f.camera.height_px - 1;
+    const std::vector<std::pair<GroundFacet, double>> grounds = possible_grounds(f);
     // The inside too: of an oblique only a part may be good enough, and then no border pixel of it bounds
     // that part.
     for (int r = 0; r <= kBorderSteps; ++r)
       for (int c = 0; c <= kBorderSteps; ++c) {
         const auto flat = f.camera.undistort({right * c / kBorderSteps, bottom * r / kBorderSteps});
-        for (const double below : {0.0, f.below}) {
+        for (const auto& [facet, below] : grounds) {
           Eigen::Vector3d ground;
-          if (!meets_ground(f, below, flat.x, flat.y, kCoarsestFactor * typical, ground)) continue;
+          if (!meets_ground(f, facet, below, flat.x, flat.y, kCoarsestFactor * typical, ground)) continue;
           west = std::min(west, ground.x());
           east = std::max(east, ground.x());
           south = std::min(south, ground.y());

@@ -28,8 +28,9 @@ struct Canvas {
   [[nodiscard]] Homography<MosaicPx, Ground> mosaic_from_ground() const;
 };
 
-/// The ground rectangle of all shown frames. Corners whose ground resolution is worse than 4 times the median
-/// (high obliques) are left out, so that a frame that looks at the horizon does not blow up the canvas. `gsd`
+/// The ground rectangle of all shown frames, over ground with relief also for what they would see were it
+/// level or deeper. Corners whose ground resolution is worse than 4 times the median (high obliques) are left
+/// out, so that a frame that looks at the horizon does not blow up the canvas. `gsd`
 /// <= 0: the median of the frames.
 [[nodiscard]] Canvas choose_canvas(const std::vector<CanvasFrame>&, double gsd);
 

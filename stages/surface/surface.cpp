@@ -12,9 +12,9 @@
 
 #include "pipeline/record/mosaic_grid.h"
 #include "stages/surface/gap_filling.h"
-#include "stages/surface/matching/edge_snapping.h"
 #include "stages/surface/matching/height_sweep.h"
 #include "stages/surface/matching/sweep_views.h"
+#include "stages/surface/steps/edge_snapping.h"
 #include "stages/surface/surface_file.h"
 #include "stages/surface/water_nodes.h"
 
@@ -244,12 +244,12 @@ FoundHeights find_level(const NodeGrid& grid, const SearchRange& range, double w
   return found;
 }
 
-void snap(const NodeGrid& grid, const cv::Mat& known, double wall, const FlightRecord& record,
+void snap(const NodeGrid& grid, const cv::Mat& water, double wall, const FlightRecord& record,
           RunContext& context, cv::Mat& heights) {
   const std::vector<SweepView> views = sweep_views(record, grid.pitch);
   SweepPictures pictures(context.reader, record, views,
                          std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes())));
-  snap_to_edges(grid, known, wall, views, pictures, context, heights);
+  snap_to_edges(grid, water, wall, views, pictures, context, heights);
 }
 
 }  // namespace
@@ -314,7 +314,7 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
     if (cv::countNonZero(found.agreeing) == 0) return;
     heights = whole_surface(found, wall);
   }
-  snap(grid, found.agreeing, wall, flight, context, heights);
+  snap(grid, water, wall, flight, context, heights);
   write_surface(context.out / kSurfaceFile, heights, found.agreeing, step_px, placement);
   SurfaceRecord record;
   record.file = kSurfaceFile;

@@ -6,8 +6,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "pipeline/base/minimum_cut.h"
 #include "pipeline/base/scheduler.h"
-#include "stages/mosaic/seams/minimum_cut.h"
 #include "stages/mosaic/seams/parallax_mask.h"
 #include "stages/mosaic/seams/saliency.h"
 

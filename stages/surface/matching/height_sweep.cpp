@@ -4,15 +4,11 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "pipeline/base/robust_statistics.h"
 #include "stages/surface/matching/plane_sweep.h"
 
 namespace lookdown::surface {
 namespace {
 
-constexpr int kLargestTile = 160, kSmallestTile = 48;  ///< nodes: side of a tile
-/// Of a picture's shorter side: a few views then show all of a tile.
-constexpr double kTileOfPicture = 0.4;
 constexpr int kMarginNodes = 16;  ///< that semi-global paths run in on from outside the tile
 constexpr int kMostHypotheses = 192;
 constexpr int kLeastHypotheses = 8;
@@ -154,21 +150,13 @@ class Tile {
   std::vector<TileView> views_;
 };
 
-int tile_side(const std::vector<SweepView>& views) {
-  std::vector<int> sides;
-  sides.reserve(views.size());
-  for (const SweepView& view : views) sides.push_back(std::min(view.size.width, view.size.height));
-  const int usual = sides.empty() ? 0 : median_in_place(sides);
-  return std::clamp(int(kTileOfPicture * usual), kSmallestTile, kLargestTile);
-}
-
 }  // namespace
 
 FoundHeights sweep_heights(const NodeGrid& grid, const SearchRange& range,
                            const std::vector<SweepView>& views, SweepPictures& pictures, RunContext& context,
                            FlightRecord& flight) {
   const cv::Rect whole(0, 0, grid.columns, grid.rows);
-  const int side = tile_side(views);
+  const int side = usual_tile_side(views);
   std::vector<cv::Rect> tiles;
   for (int y = 0; y < grid.rows; y += side)
     for (int x = 0; x < grid.columns; x += side) tiles.push_back(cv::Rect(x, y, side, side) & whole);

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numeric>
 #include <opencv2/imgproc.hpp>
+
+#include "pipeline/base/robust_statistics.h"
 #include "stages/surface/matching/view_likeness.h"
 
 namespace lookdown::surface {
@@ -14,6 +16,9 @@ constexpr double kMostOffNadirDeg = 35;  ///< beyond it scales differ too much w
 constexpr double kMostWidening = 1.3;    ///< of a picture by which barrel distortion is undone
 /// Of base over height: below, heights drown in the errors of matching; above, things look too different.
 constexpr double kLeastBase = 0.06, kGoodBase = 0.25, kMostBase = 1.0;
+constexpr int kLargestTile = 160, kSmallestTile = 48;  ///< nodes: side of a tile
+/// Of a picture's shorter side: a few views then show all of a tile.
+constexpr double kTileOfPicture = 0.4;
 /// What one more view of a spot is worth that so many see already.
 constexpr double kWorth[] = {1, 1, 0.8, 0.5, 0.2, 0.1};
 
@@ -146,6 +151,14 @@ SweepPictures::Picture SweepPictures::make(const SweepView& view) const {
 SweepPictures::Picture SweepPictures::of(int index) {
   const SweepView& view = views_[std::size_t(index)];
   return store_.get({index, 0}, view.size.area(), [&] { return make(view); });
+}
+
+int usual_tile_side(const std::vector<SweepView>& views) {
+  std::vector<int> sides;
+  sides.reserve(views.size());
+  for (const SweepView& view : views) sides.push_back(std::min(view.size.width, view.size.height));
+  const int usual = sides.empty() ? 0 : median_in_place(sides);
+  return std::clamp(int(kTileOfPicture * usual), kSmallestTile, kLargestTile);
 }
 
 ViewChoice choose_views(const std::vector<SweepView>& views, const std::vector<Eigen::Vector3d>& spots) {

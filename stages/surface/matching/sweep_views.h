@@ -28,6 +28,9 @@ struct SweepView {
 /// show `ground_px` of the plane z = 0 (world units), never finer than the frame's own.
 [[nodiscard]] std::vector<SweepView> sweep_views(const FlightRecord&, double ground_px);
 
+/// Nodes along a side of a tile, as small as that a few views show all of it.
+[[nodiscard]] int usual_tile_side(const std::vector<SweepView>&);
+
 /// Pictures of views: CV_8UC1, 0 where the frame shows nothing, 1..255 elsewhere.
 class SweepPictures {
  public:

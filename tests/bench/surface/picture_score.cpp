@@ -94,7 +94,7 @@ void score_eaves(const FlightRecord& flight, const std::filesystem::path& folder
   const cv::Mat truth = cv::imread((folder / "surface_truth.tif").string(), cv::IMREAD_UNCHANGED);
   const TrueSpace space(flight, folder, out);
   if (truth.empty() || space.empty() || !words.contains("eaves")) return;
-  double whole = 0, about = 0;
+  double whole = 0, about = 0, outwards_by = 0;
   int count = 0;
   std::vector<double> off;
   for (const auto& shed : words["eaves"])
@@ -112,17 +112,18 @@ void score_eaves(const FlightRecord& flight, const std::filesystem::path& folder
       double mean = 0;
       for (const double d : falls) mean += d / double(falls.size());
       for (const double d : falls) {
-        whole += d * d, about += (d - mean) * (d - mean), ++count;
+        whole += d * d, about += (d - mean) * (d - mean), outwards_by += d, ++count;
         off.push_back(std::abs(d - mean) / space.unit());
       }
     }
   if (count == 0) return;
   std::sort(off.begin(), off.end());
   fmt::print(
-      "eaves: {} places, off by {:.2f} pixels of ground RMSE, about each side's mean {:.2f} ({:.2f} at 68 %, "
-      "{:.2f} at 95 %)\n",
-      count, std::sqrt(whole / count) / space.unit(), std::sqrt(about / count) / space.unit(),
-      off[off.size() * 68 / 100], off[off.size() * 95 / 100]);
+      "eaves: {} places, off by {:.2f} pixels of ground RMSE, outwards by {:.2f}, about each side's mean "
+      "{:.2f} "
+      "({:.2f} at 68 %, {:.2f} at 95 %)\n",
+      count, std::sqrt(whole / count) / space.unit(), outwards_by / count / space.unit(),
+      std::sqrt(about / count) / space.unit(), off[off.size() * 68 / 100], off[off.size() * 95 / 100]);
 }
 
 cv::Mat distance_from_steps(const cv::Mat& truth, double step) {

@@ -7,6 +7,7 @@
 #include <random>
 #include <set>
 
+#include "pipeline/base/minimum_cut.h"
 #include "pipeline/imaging/resampling/lanczos.h"
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_view.h"
@@ -18,7 +19,6 @@
 #include "stages/mosaic/radiometry/colour_model.h"
 #include "stages/mosaic/render/multi_band_blending.h"
 #include "stages/mosaic/render/render.h"
-#include "stages/mosaic/seams/minimum_cut.h"
 #include "tests/unit/mosaic/small_flight.h"
 
 namespace lookdown::mosaic {

@@ -11,24 +11,16 @@
 
 #include "stages/surface/gap_filling.h"
 #include "stages/surface/matching/census.h"
-#include "stages/surface/matching/edge_snapping.h"
 #include "stages/surface/matching/plane_sweep.h"
 #include "stages/surface/matching/semi_global.h"
 #include "stages/surface/matching/sweep_views.h"
 #include "stages/surface/matching/view_likeness.h"
+#include "tests/unit/surface/noise.h"
 
 namespace lookdown::surface {
 namespace {
 
 constexpr float kNone = std::numeric_limits<float>::quiet_NaN();
-
-cv::Mat noise(cv::Size size, unsigned seed) {
-  cv::Mat picture(size, CV_8UC1);
-  cv::RNG random(seed * 2654435761ULL + 17);  // small seeds give sequences that are alike
-  random.fill(picture, cv::RNG::UNIFORM, 1, 255);
-  cv::GaussianBlur(picture, picture, {}, 1.2);
-  return picture;
-}
 
 TEST(Census, DoesNotDependOnExposureAndContrast) {
   const cv::Mat picture = noise({40, 30}, 1);
@@ -260,58 +252,6 @@ TEST(Gaps, ANarrowOneOnASlopeKeepsTheSlope) {
   ramp.setTo(kNone, seen == 0);
   fill_gaps(ramp, seen, 5);
   for (int column = 95; column < 105; ++column) EXPECT_NEAR(ramp.at<float>(30, column), 0.1 * column, 0.5);
-}
-
-/// A roof of height 10 to the left of a slanting line on ground of height 0, and where the line is in a row.
-struct PaintedRoof {
-  cv::Mat heights{80, 120, CV_32FC1, cv::Scalar(0)}, look;
-  static int edge(int row) { return 50 + row / 4; }
-  PaintedRoof() {
-    look = noise({120, 80}, 9) / 8 + 60;  // grass
-    for (int row = 0; row < 80; ++row) {
-      heights(cv::Rect(0, row, edge(row), 1)) = 10;
-      for (int column = 0; column < edge(row); ++column)  // ribs of a sheet roof, down to its eaves
-        look.at<uchar>(row, column) = uchar(150 + look.at<uchar>(row, column) / 8 + (row % 8 < 2 ? -40 : 0));
-    }
-  }
-};
-
-cv::Mat after_a_vote(const cv::Mat& heights, const cv::Mat& known, const cv::Mat& look) {
-  const Sides sides = sides_of_steps(heights, 3);
-  return vote_for_sides(heights, known, sides, {look}, sides.at_step);
-}
-
-// The truth is the outline that the picture was painted with; raggedness of 4 nodes is what matching leaves.
-TEST(EdgeSnapping, BringsARaggedEdgeToThePicturesEdge) {
-  const PaintedRoof roof;
-  cv::Mat ragged = roof.heights.clone();
-  cv::RNG random(77);
-  for (int row = 0; row < 80; row += 3) {
-    const int off = random.uniform(-4, 5), edge = PaintedRoof::edge(row);
-    for (int r = row; r < std::min(80, row + 3); ++r)
-      for (int column = std::min(edge, edge + off); column < std::max(edge, edge + off); ++column)
-        ragged.at<float>(r, column) = off > 0 ? 10 : 0;
-  }
-  const cv::Mat known(ragged.size(), CV_8UC1, cv::Scalar(255));
-  const double wrong_before = cv::countNonZero(cv::abs(ragged - roof.heights) > 1);
-  cv::Mat snapped = ragged;
-  for (int pass = 0; pass < 3; ++pass) snapped = after_a_vote(snapped, known, roof.look);
-  EXPECT_LT(cv::countNonZero(cv::abs(snapped - roof.heights) > 1), 0.2 * wrong_before);
-  for (int row = 2; row < 78; ++row) {
-    const cv::Mat upper = snapped.row(row) > 5;
-    EXPECT_NEAR(cv::countNonZero(upper), PaintedRoof::edge(row), 1.5) << row;
-  }
-}
-
-TEST(EdgeSnapping, LeavesWhatLooksAlikeOnBothSidesAndSlopesAsTheyAre) {
-  PaintedRoof roof;
-  const cv::Mat known(roof.heights.size(), CV_8UC1, cv::Scalar(255)), grass = noise({120, 80}, 5);
-  const cv::Mat alike = after_a_vote(roof.heights, known, grass);
-  EXPECT_LT(cv::countNonZero(cv::abs(alike - roof.heights) > 1), 20);
-  cv::Mat slope(80, 120, CV_32FC1);
-  for (int column = 0; column < 120; ++column) slope.col(column) = 0.2 * column;
-  const cv::Mat voted = after_a_vote(slope, known, roof.look);
-  EXPECT_EQ(cv::countNonZero(voted != slope), 0);
 }
 
 TEST(HeightGrid, IsLinearBetweenNodesAndCarriedOnBeyondTheRim) {

@@ -1,9 +1,9 @@
-#include "stages/mosaic/seams/minimum_cut.h"
+#include "pipeline/base/minimum_cut.h"
 
 #include <algorithm>
 #include <limits>
 
-namespace lookdown::mosaic {
+namespace lookdown {
 namespace {
 
 constexpr int kFar = std::numeric_limits<int>::max();
@@ -222,4 +222,4 @@ void MinimumCut::set_free(int node) {
   nodes_[node].parent_arc = kNoParent;
 }
 
-}  // namespace lookdown::mosaic
+}  // namespace lookdown

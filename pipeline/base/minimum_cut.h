@@ -7,7 +7,7 @@
 #include <deque>
 #include <vector>
 
-namespace lookdown::mosaic {
+namespace lookdown {
 
 /// Build it with `add_...`, call `solve` once, then ask for sides. Capacities are not negative.
 /// Deterministic.
@@ -59,4 +59,4 @@ class MinimumCut {
   double flow_ = 0;
 };
 
-}  // namespace lookdown::mosaic
+}  // namespace lookdown
