@@ -85,6 +85,13 @@ struct Tilt {
   std::string from;  ///< "horizon", "verticals", "parallels", "placement", "sun"
 };
 
+/// Where level water mirrors the sun in one frame, as the middle of its glitter shows it.
+struct MirrorPoint {
+  std::array<double, 3> toward{0, 0,
+                               1};  ///< viewing direction, unit vector, camera axes of the frame as stored
+  double sigma_deg = 0;             ///< standard deviation where it is known least
+};
+
 /// Water and glare of one frame; a frame that cannot tell (blurred, tilted towards the horizon) has none.
 /// Masks are files: masks/NAME_glare.png, size of the frame as stored.
 struct Glare {
@@ -92,9 +99,10 @@ struct Glare {
   double glare_share = 0;  ///< of the frame
   std::optional<double> glare_share_of_water;
   std::optional<double> readable_water_share;  ///< of the water
-  std::string kind;       ///< "no water", "none" (water without glare), or what there is most of: "glitter"
-                          ///< (specks), "glint" (the sun itself, clipped), "sky" (a veil)
-  std::string mask_file;  ///< relative to the output folder; empty: none written, there is no glare
+  std::string kind;  ///< "no water", "none" (water without glare), or what there is most of: "glitter"
+                     ///< (specks), "glint" (the sun itself, clipped), "sky" (a veil)
+  std::optional<MirrorPoint> mirror_point;  ///< where the frame's glitter tells it
+  std::string mask_file;        ///< relative to the output folder; empty: none written, there is no glare
   std::string water_mask_file;  ///< the same for water
 };
 

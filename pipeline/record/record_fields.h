@@ -98,12 +98,18 @@ void each_field(MaybeConst<Tilt> auto& t, auto field) {
   field("from", t.from);
 }
 
+void each_field(MaybeConst<MirrorPoint> auto& m, auto field) {
+  field("toward", m.toward);
+  field("sigma_deg", m.sigma_deg);
+}
+
 void each_field(MaybeConst<Glare> auto& g, auto field) {
   field("water_share", g.water_share);
   field("glare_share", g.glare_share);
   field("glare_share_of_water", g.glare_share_of_water);
   field("readable_water_share", g.readable_water_share);
   field("kind", g.kind);
+  field("mirror_point", g.mirror_point);
   field("mask_file", g.mask_file);
   field("water_mask_file", g.water_mask_file);
 }

@@ -8,6 +8,7 @@
 #include "stages/cull/blur/overlap_blur.h"
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
+#include "stages/cull/strangers.h"
 
 namespace lookdown::cull {
 namespace {
@@ -100,6 +101,7 @@ void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext&
     if (!frame.fault && !frame.decision.by_person) judge_glare_again(frame, options);
   for (const auto& [index, fwhm_px] : found)
     settle(flight.frames[index], fwhm_px, limits.of(flight.frames[index]));
+  settle_strangers(flight);
 }
 
 }  // namespace lookdown::cull

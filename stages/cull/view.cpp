@@ -1,12 +1,10 @@
 #include "stages/cull/view.h"
 
-#include <algorithm>
-#include <cmath>
-#include <numeric>
 #include <opencv2/core.hpp>
 #include <optional>
 
 #include "stages/cull/duplicates/thumbnail.h"
+#include "stages/cull/strangers.h"
 
 namespace lookdown::cull {
 namespace {
@@ -15,14 +13,11 @@ namespace {
 // granted more. At 20 degrees the far side of a frame 60 degrees across lies cos(10) / cos(50) = 1.5 times as
 // far as the near side, so that two thirds of the resolution are left there.
 constexpr double kNadirLimitDeg = 20;
-constexpr std::size_t kFramesToCompare = 8;
 // Of CIELAB as the thumbnail holds it, levels of 255. Day skies of photographs, clear or with broken clouds,
 // are bluer than 14 (13 of 13 parts) and hold nothing yellow; lake shores and rendered ground reach 8 (of
 // 214). Water as blue as that is green beside it.
 constexpr double kSkyBlue = 12, kGreenestSky = -4, kYellow = 4, kMostYellowShare = 0.03;
 constexpr double kOvercast = -1.5;    // of b* toward blue
-constexpr double kEvenGround = 7;     // levels of 255
-constexpr double kEvenShare = 0.4;    // of what the middle frame of the flight shows
 constexpr double kDarkLevel = 0.004;  // of full scale in linear light: about 10 of 255 in an 8-bit picture
 
 bool lens_covered(const Sharpness& s) {
@@ -38,24 +33,6 @@ bool blank_and_bright(const Sharpness& s, const Thumbnail& picture) {
   cv::Scalar mean, deviation;
   cv::meanStdDev(picture.luminance, mean, deviation);
   return s.detail < 0.1 && mean[0] > 130 && deviation[0] < 12;
-}
-
-/// Standard deviation of the luminance of the small picture, levels of 255, after a curved surface (fall-off
-/// toward the corners, shading) is taken out. Grass or gravel from the height of a person is even; ponds,
-/// paths and roofs are not.
-double large_structure(const Thumbnail& picture) {
-  const cv::Mat& luminance = picture.luminance;
-  cv::Mat surface(static_cast<int>(luminance.total()), 6, CV_32F), values(surface.rows, 1, CV_32F);
-  for (int y = 0, at = 0; y < luminance.rows; ++y)
-    for (int x = 0; x < luminance.cols; ++x, ++at) {
-      const float u = (x + 0.5F) / luminance.cols - 0.5F, v = (y + 0.5F) / luminance.rows - 0.5F;
-      const float row[6] = {1, u, v, u * u, v * v, u * v};
-      std::copy(row, row + 6, surface.ptr<float>(at));
-      values.at<float>(at) = luminance.at<float>(y, x);
-    }
-  cv::Mat fitted;
-  cv::solve(surface, values, fitted, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
-  return cv::norm(values - surface * fitted) / std::sqrt(static_cast<double>(values.rows));
 }
 
 /// Blue all over as the day sky is, whatever clouds stand in it.
@@ -95,35 +72,13 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
   return out;
 }
 
-/// The first and last frames of a flight, as long as they show much detail and none that is large, beside a
-/// flight that has large things to show: the camera was still, or again, near the ground.
-void mark_launch_and_landing(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
-  std::vector<std::optional<double>> structure(frames.size());
-  std::vector<double> known;
-  for (std::size_t i = 0; i < frames.size(); ++i) {
-    if (views[i].view != View::nadir || !frames[i].sharpness || frames[i].sharpness->detail < 1) continue;
-    if (const auto picture = read_thumbnail(frames[i].sharpness->signature))
-      known.push_back(*(structure[i] = large_structure(*picture)));
-  }
-  if (known.size() < kFramesToCompare) return;
-  const auto middle = known.begin() + static_cast<std::ptrdiff_t>(known.size() / 2);
-  std::nth_element(known.begin(), middle, known.end());
-  const double limit = std::min(kEvenGround, kEvenShare * *middle);
-  std::vector<std::size_t> order(frames.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
-  if (std::all_of(frames.begin(), frames.end(),
-                  [](const FrameRecord& f) { return f.info.taken_at_s.has_value(); }))
-    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-      return *frames[a].info.taken_at_s < *frames[b].info.taken_at_s;
-    });
-  const auto mark_run = [&](auto first, auto last) {
-    for (; first != last && structure[*first] && *structure[*first] < limit; ++first)
-      views[*first] = {
-          View::other,
-          {{"near the ground", structure[*first], limit, "levels of large structure", Verdict::unsure}}};
-  };
-  mark_run(order.begin(), order.end());
-  mark_run(order.rbegin(), order.rend());
+/// What looks straight down at something that no other frame looks like.
+void mark_unlike(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
+  std::vector<char> compared;
+  for (const ViewFinding& view : views) compared.push_back(view.view == View::nadir);
+  const auto found = unlikeness(frames, compared);
+  for (std::size_t i = 0; i < frames.size(); ++i)
+    if (found[i].value_or(0) > kUnlike) views[i] = {View::other, {unlike_the_others(*found[i])}};
 }
 
 }  // namespace
@@ -134,7 +89,7 @@ std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
   views.reserve(frames.size());
   for (std::size_t i = 0; i < frames.size(); ++i)
     views.push_back(view_of(frames[i], i < coarse_horizons.size() ? coarse_horizons[i] : std::nullopt));
-  mark_launch_and_landing(frames, views);
+  mark_unlike(frames, views);
   return views;
 }
 

@@ -14,8 +14,8 @@ struct ViewFinding {
 };
 
 /// View of every frame, in the order of the record. Needs horizon, or else a glance at it, tilt and
-/// signature; a frame for which none of them says otherwise is taken as nadir. Even ground full of detail at
-/// the start or the end of a flight over other ground is that of launch or landing: other.
+/// signature; a frame for which none of them says otherwise is taken as nadir, unless it is unlike all
+/// others: that is what a camera sees by the way, or before the start and after the landing.
 [[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
                                                   const CoarseHorizons&);
 

@@ -7,6 +7,7 @@
 #include "stages/glare/frame_masks.h"
 #include "stages/glare/glare.h"
 #include "stages/glare/glare_search.h"
+#include "stages/glare/sun/mirror_in_frame.h"
 #include "stages/glare/sun/sun_from_glint.h"
 
 namespace lookdown::glare {
@@ -68,6 +69,8 @@ std::optional<Found> find(FramePixels& pixels, const FrameInfo& info, const Circ
   const FrameMasks masks = frame_masks(seen.water, seen.glint, luma);
   Found found;
   found.glare = shares_of(masks, seen.glint);
+  // Without the sun's elevation nothing follows from it.
+  if (known.sun) found.glare.mirror_point = mirror_in_frame(masks, info.camera, known.tilt);
   if (found.glare.glare_share > 0) *found.glare_mask = masks.glare;
   if (found.glare.water_share > 0) *found.water_mask = masks.water;
   return found;

@@ -6,6 +6,7 @@
 #include "pipeline/base/angles.h"
 #include "pipeline/geometry/pose.h"
 #include "stages/level/level.h"
+#include "stages/level/mirror_tilt.h"
 
 namespace lookdown::level {
 namespace {
@@ -72,6 +73,7 @@ void combine_tilts(FlightRecord& record) {
     frame.tilt.reset();
     if (!frame.tilt_sources.empty()) frame.tilt = combined(frame.tilt_sources);
   }
+  narrow_by_mirror_points(record);
 }
 
 }  // namespace lookdown::level

@@ -41,7 +41,8 @@ Finding find(FramePixels&, const FrameInfo&, const Options&);
 [[nodiscard]] double coarse_horizon_log_odds(const cv::Mat& bgr, const Camera&, int orientation);
 
 /// Combines tilt sources by uncertainty into FrameRecord::tilt (placement's included when the frame is
-/// placed).
+/// placed), narrowed by where the frame's water mirrors the sun; that and how the other frames hang give one
+/// to frames without sources.
 void combine_tilts(FlightRecord&);
 
 struct CopyOptions {

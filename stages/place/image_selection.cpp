@@ -34,7 +34,7 @@ std::string why_left_out(const FrameRecord& frame) {
   if (frame.fault) return "cannot be read";
   const Decision& decision = frame.decision;
   if (decision.by_person && decision.verdict == Verdict::drop) return "dropped by choice";
-  if (decision.view == View::other && decision.verdict == Verdict::drop)
+  if (decision.view == View::other && decision.verdict == Verdict::drop && !dropped_for_blur_alone(decision))
     return "does not show the ground from above";
   if (frame.info.camera.fx_px <= 0) return "no focal length";
   if (decision.verdict == Verdict::drop && dropped_for_blur(decision) &&

@@ -189,7 +189,9 @@ std::string write_mask(const std::filesystem::path& out, const std::string& name
 }
 
 void enter(FrameRecord& frame, const Refined& refined, const RunContext& context) {
+  const std::optional<MirrorPoint> mirror_point = frame.glare->mirror_point;
   *frame.glare = refined.glare;
+  frame.glare->mirror_point = mirror_point;
   const std::string stem = "masks/" + frame.source.stem;
   frame.glare->mask_file = write_mask(context.out, stem + "_glare.png", refined.glare_png);
   frame.glare->water_mask_file = write_mask(context.out, stem + "_water.png", refined.water_png);

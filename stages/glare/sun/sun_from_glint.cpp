@@ -77,6 +77,36 @@ GlintSun fitted(const std::vector<GlintSample>& samples, const Eigen::Vector3d& 
   return sun;
 }
 
+// How much more or less samples scatter about a fit than counts of so small a number would.
+double overdispersion(const std::vector<GlintSample>& samples, const GlintSun& sun) {
+  constexpr double kUnknowns = 5;
+  double sum = 0;
+  for (const GlintSample& s : samples) {
+    const double rate = sun.background_rate + sun.peak_rate * sun.facets(s.to_viewer);
+    sum += s.weight * (s.glint_share - rate) * (s.glint_share - rate) / rate;
+  }
+  return sum / std::max(1.0, static_cast<double>(samples.size()) - kUnknowns);
+}
+
+// From how the evidence falls off on all sides of the best direction (the inverse of the observed
+// information), for samples that scatter as they do.
+double direction_sigma_rad(const std::vector<GlintSample>& samples, const GlintSun& best, double mean_rate) {
+  constexpr double kStep = 2 * kDegree;
+  const Eigen::Vector3d u = best.to_sun.unitOrthogonal(), v = best.to_sun.cross(u);
+  const auto evidence = [&](double along_u, double along_v) {
+    return fitted(samples, (best.to_sun + kStep * (along_u * u + along_v * v)).normalized(),
+                  best.mean_square_slope, mean_rate)
+        .evidence;
+  };
+  const double middle = evidence(0, 0);
+  const auto falls = [&](double plus, double minus) { return (2 * middle - plus - minus) / (kStep * kStep); };
+  const double uu = falls(evidence(1, 0), evidence(-1, 0)), vv = falls(evidence(0, 1), evidence(0, -1)),
+               uv = 0.5 * (falls(evidence(1, 1), evidence(-1, -1)) - uu - vv);
+  const double least = 0.5 * (uu + vv) - std::hypot(0.5 * (uu - vv), uv);
+  constexpr double kNotKnown = std::numbers::pi;
+  return least > 0 ? std::min(kNotKnown, std::sqrt(overdispersion(samples, best) / least)) : kNotKnown;
+}
+
 template <class Try>
 void over_the_sky(const SkySearch& search, const Try& at) {
   constexpr double kLowestDeg = 15;
@@ -134,9 +164,10 @@ std::optional<GlintSun> sun_from_glint(const std::vector<GlintSample>& all, cons
         }
   }
   // One sun must say much more than chance does, and glint must be concentrated about its mirror point.
-  constexpr double kLeastEvidence = 25, kLeastContrast = 5;
-  if (best.evidence < kLeastEvidence || best.peak_rate < kLeastContrast * best.background_rate)
+  constexpr double kLeastContrast = 5;
+  if (best.evidence < search.least_evidence || best.peak_rate < kLeastContrast * best.background_rate)
     return std::nullopt;
+  best.sigma_rad = direction_sigma_rad(samples, best, mean_rate);
   return best;
 }
 

@@ -27,6 +27,7 @@ struct GlintSun {
   double peak_rate = 0;
   double background_rate = 0;  ///< what else is taken for glint
   double evidence = 0;         ///< log-likelihood beyond that of glint spread evenly
+  double sigma_rad = 0;        ///< of `to_sun` where it is known least, standard deviation
   /// Log-odds that what is bright on water seen from there is glint: the rate of glint there over that of
   /// what else looks like it.
   [[nodiscard]] double odds(const Eigen::Vector3d& to_viewer) const;
@@ -38,6 +39,7 @@ struct SkySearch {
   double step_deg = 5;                  ///< between the first guesses
   double direction_step = 0.02;         ///< views whose directions differ by less (sines) count as one
   std::optional<double> elevation_rad;  ///< when known: a ring
+  double least_evidence = 25;           ///< below, what glints may be chance
 };
 
 /// The sun that explains the samples best, sought over all directions above 15 degrees. Empty unless

@@ -273,15 +273,17 @@ TEST(Views, LaunchAndLandingAreNoViewsOfTheGround) {
   for (const int i : {0, 1, 11}) {
     EXPECT_EQ(flight.frames[i].decision.view, View::other) << i;
     EXPECT_NE(flight.frames[i].decision.verdict, Verdict::keep) << i;
-    EXPECT_TRUE(find(flight.frames[i].decision, "near the ground")) << i;
+    EXPECT_TRUE(find(flight.frames[i].decision, "unlike the other frames")) << i;
   }
   for (int i = 2; i < 11; ++i) EXPECT_EQ(flight.frames[i].decision.view, View::nadir) << i;
 }
 
-TEST(Views, EvenGroundInTheMiddleOfAFlightIsAView) {
+TEST(Views, WhatIsUnlikeAllOthersIsDoubtedAmidTheFlightToo) {
   FlightRecord flight = flight_with_grass_at({5});
   cull::decide(flight, {});
-  EXPECT_EQ(flight.frames[5].decision.view, View::nadir);
+  for (int i = 0; i < 12; ++i)
+    EXPECT_EQ(flight.frames[i].decision.view, i == 5 ? View::other : View::nadir) << i;
+  EXPECT_EQ(flight.frames[5].decision.verdict, Verdict::unsure);
 }
 
 TEST(Views, FlightOverEvenGroundAloneHasNoLaunch) {

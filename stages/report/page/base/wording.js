@@ -59,7 +59,7 @@ function onTheGround(frame, px) {
 
 /** Reasons whose word alone says too little: the sentence that takes its place. `limit` is the limit in words. */
 const REASON_SENTENCES = {
-  'near the ground': (value, limit) => `looks as if taken near the ground: little large structure (${value}, ${limit})`,
+  'unlike the other frames': (value, limit) => `looks like no other frame of the flight (${value}, ${limit})`,
   'too little detail': (value, limit) => `too little detail to judge its sharpness by (${value}, ${limit})`,
 };
 
@@ -69,7 +69,7 @@ function reasonText(reason, frame = null) {
   if (reason.word === 'near-repeat' && frame?.decision.repeat_of) return `near-repeat of ${frame.decision.repeat_of}`;
   if (reason.value === null) return reason.word;
   const {unit, origin} = unitAndOrigin(reason.unit);
-  const shortUnit = unit === 'levels of large structure' || unit === 'of the evidence wanted' ? '' : unit;
+  const shortUnit = unit === 'times as far from its like as others' || unit === 'of the evidence wanted' ? '' : unit;
   const value = reason.value === 0 && unit === 'px' ? 'none measured' : reasonNumber(reason.value, shortUnit);
   const limit = reason.limit === null ? null : `limit ${reasonNumber(reason.limit, shortUnit).replace(/ of the .*/, '')}${origin}`;
   const sentence = REASON_SENTENCES[reason.word];
