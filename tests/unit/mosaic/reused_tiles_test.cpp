@@ -39,7 +39,7 @@ TileCount build_with(SmallFlight& flight, const Options& options, bool remembers
   return build(flight.record, options, context);
 }
 
-std::string bytes_of(const std::filesystem::path& path) {
+std::string read_whole(const std::filesystem::path& path) {
   std::ifstream file(path, std::ios::binary);
   return {std::istreambuf_iterator<char>(file), {}};
 }
@@ -52,13 +52,13 @@ int reused_after(const std::function<void(SmallFlight&, Options&)>& change, Opti
   change(flight, options);
   const TileCount count = build_with(flight, options, true);
   EXPECT_EQ(count.all, kTiles);
-  const std::string colours = bytes_of(flight.out / "mosaic.tif"),
-                    sources = bytes_of(flight.out / "mosaic_sources.tif"),
-                    glare = bytes_of(flight.out / "mosaic_glare.tif");
+  const std::string colours = read_whole(flight.out / "mosaic.tif"),
+                    sources = read_whole(flight.out / "mosaic_sources.tif"),
+                    glare = read_whole(flight.out / "mosaic_glare.tif");
   build_with(flight, options, false);
-  EXPECT_TRUE(bytes_of(flight.out / "mosaic.tif") == colours);
-  EXPECT_TRUE(bytes_of(flight.out / "mosaic_sources.tif") == sources);
-  EXPECT_TRUE(bytes_of(flight.out / "mosaic_glare.tif") == glare);
+  EXPECT_TRUE(read_whole(flight.out / "mosaic.tif") == colours);
+  EXPECT_TRUE(read_whole(flight.out / "mosaic_sources.tif") == sources);
+  EXPECT_TRUE(read_whole(flight.out / "mosaic_glare.tif") == glare);
   return count.reused;
 }
 

@@ -9,7 +9,7 @@
 namespace lookdown::glare {
 namespace {
 
-Camera wide_camera() {
+Camera camera_of_12_megapixels() {
   Camera camera;
   camera.width_px = 4000;
   camera.height_px = 3000;
@@ -22,7 +22,7 @@ Camera wide_camera() {
 // Camera straight down, frame top to the north: the mirror point stands f tan(90 - elevation) from the nadir
 // point, toward the sun (derived); a sun in the east is to the right.
 TEST(MirrorPointOfFrame, LiesTowardTheSun) {
-  const Camera camera = wide_camera();
+  const Camera camera = camera_of_12_megapixels();
   const Pose pose = straight_down({0, 0, 30});
   const auto east = mirror_point(pose, camera, {70, 90});
   ASSERT_TRUE(east);
@@ -34,7 +34,7 @@ TEST(MirrorPointOfFrame, LiesTowardTheSun) {
 }
 
 TEST(MirrorPointOfFrame, TurnsWithTheCamera) {
-  const Camera camera = wide_camera();
+  const Camera camera = camera_of_12_megapixels();
   // Frame top to the east: the eastern sun is mirrored toward the top.
   const auto point = mirror_point(straight_down({5, 5, 30}, std::numbers::pi / 2), camera, {70, 90});
   ASSERT_TRUE(point);
@@ -43,11 +43,11 @@ TEST(MirrorPointOfFrame, TurnsWithTheCamera) {
 }
 
 TEST(MirrorPointOfFrame, IsUnknownAtNight) {
-  EXPECT_FALSE(mirror_point(straight_down({0, 0, 30}), wide_camera(), {-5, 90}));
+  EXPECT_FALSE(mirror_point(straight_down({0, 0, 30}), camera_of_12_megapixels(), {-5, 90}));
 }
 
 TEST(Prediction, PeaksAtTheMirrorPointAndWidensWithTheWaves) {
-  const Camera camera = wide_camera();
+  const Camera camera = camera_of_12_megapixels();
   const Pose pose = straight_down({0, 0, 30});
   const SunPosition sun{75, 90};
   const Prediction calm = predict(pose, camera, sun, 0.003, 1.333, 80, 60),
