@@ -305,6 +305,19 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   return canvas;
 }
 
+/// True for frames that are doubted for their look and share what they show with each other alone, feet with
+/// feet: no part of the flight. Says so of each.
+bool show_something_else(FlightRecord& flight, const Participants& chosen, const std::vector<int>& members) {
+  const auto record_of = [&](int member) -> FrameRecord& {
+    return flight.frames[std::size_t(chosen.frames[std::size_t(member)].record)];
+  };
+  if (!std::all_of(members.begin(), members.end(),
+                   [&](int member) { return record_of(member).decision.view == View::other; }))
+    return false;
+  for (const int member : members) record_of(member).placement.why_not = "no overlap found";
+  return true;
+}
+
 }  // namespace
 
 void place(FlightRecord& flight, const Options& options, RunContext& context) {
@@ -332,6 +345,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   for (std::size_t next = 0; next < groups.size(); ++next) {
     const std::vector<int> members = groups[next];
     stop_if_requested();
+    if (flight.placement.groups > 0 && show_something_else(flight, chosen, members)) continue;
     const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
     PlacedGroup placed{adjust_group(input, members), {}};
     const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
