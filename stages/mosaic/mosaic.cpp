@@ -213,7 +213,8 @@ std::optional<double> height_of_plane(FlightRecord& flight, const Options& optio
 
 /// Says in the record why not.
 bool can_be_shown(FlightRecord& flight, const PreparedViews& ready) {
-  if (ready.views.empty()) {
+  if (std::all_of(ready.views.begin(), ready.views.end(),
+                  [](const FrameView& view) { return view.set_aside; })) {
     flight.warnings.push_back("no mosaic: every placed frame was dropped");
     return false;
   }
@@ -262,8 +263,9 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
     roof_heights = heights_of(take_rectangles(roofs, ready.views, ready.survey), flight.placement, canvas);
     if (!roof_heights.empty())
       ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
-    keep_whole(roofs, ready.views, ready.survey);
   }
+  keep_what_is_shown(ready);
+  keep_whole(roofs, ready.views, ready.survey);
   auto& [views, survey, model, notes] = ready;
   flight.notes.insert(flight.notes.end(), notes.begin(), notes.end());
   // Frames of eight bits alone are joined as they are coded, which asks less and differs by less than they

@@ -50,9 +50,12 @@ PreparedViews prepare_views(FlightRecord& flight, const Canvas& canvas, std::opt
   const std::vector<RidingPart> riding = riding_parts(flight, ready.views, ready.survey);
   leave_out(riding, ready.views, ready.survey);
   for (const RidingPart& part : riding) ready.notes.push_back(in_words(part));
+  return ready;
+}
+
+void keep_what_is_shown(PreparedViews& ready) {
   leave_out_set_aside(ready);
   keep_fills_to_gaps(ready.views, ready.survey);
-  return ready;
 }
 
 }  // namespace lookdown::mosaic

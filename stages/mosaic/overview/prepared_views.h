@@ -23,10 +23,13 @@ struct PreparedViews {
   std::vector<std::string> notes;  ///< for the record
 };
 
-/// Colours are solved with the frames too that a person set aside, which are then left out; parts of the rig
-/// are taken out of use, and frames that only fill are kept to the gaps. `surface` must outlive the views. A
-/// frame that cannot be read is a warning in the record.
+/// With the frames too that a person set aside, so that colours, and what else all frames tell together, do
+/// not depend on it; parts of the rig are taken out of use. `surface` must outlive the views. A frame that
+/// cannot be read is a warning in the record.
 [[nodiscard]] PreparedViews prepare_views(FlightRecord&, const Canvas&, std::optional<double> plane_height,
                                           const surface::HeightGrid& surface, const Options&, RunContext&);
+
+/// Leaves out what a person set aside and keeps frames that only fill to the gaps.
+void keep_what_is_shown(PreparedViews&);
 
 }  // namespace lookdown::mosaic

@@ -1,6 +1,7 @@
 #include "stages/mosaic/render/tile_inputs.h"
 
 #include <algorithm>
+#include <cmath>
 #include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
 #include <type_traits>
@@ -93,6 +94,27 @@ bool has_glare(const SurveyFrame& frame, const cv::Rect& cells) {
          cv::countNonZero(frame.glare(common - frame.box.tl())) > 0;
 }
 
+/// Nodes of the surface under an area of the canvas and beside it; none over a plane.
+cv::Rect nodes_round(const std::vector<FrameView>& views, const cv::Rect& area) {
+  if (views.empty() || views.front().surface == nullptr || views.front().surface->empty()) return {};
+  const surface::HeightGrid& grid = *views.front().surface;
+  const double per_node = grid.step_px * views.front().canvas_per_placed;
+  const cv::Point first(static_cast<int>(std::floor(area.x / per_node)) - 2,
+                        static_cast<int>(std::floor(area.y / per_node)) - 2),
+      last(static_cast<int>(std::ceil(area.br().x / per_node)) + 2,
+           static_cast<int>(std::ceil(area.br().y / per_node)) + 2);
+  return cv::Rect(first, last) & cv::Rect(0, 0, grid.columns, grid.rows);
+}
+
+void add_heights(const std::vector<FrameView>& views, const cv::Rect& nodes, Bytes& bytes) {
+  if (nodes.empty()) return;
+  const surface::HeightGrid& grid = *views.front().surface;
+  const cv::Mat heights(grid.rows, grid.columns, CV_32FC1, const_cast<float*>(grid.heights.data()));
+  bytes.add(grid.step_px);
+  bytes.add(grid.wall);
+  bytes.add(heights, cv::Rect({}, heights.size()), nodes);
+}
+
 /// What a view adds where it may fill the glare of another.
 void add_donor(const SurveyFrame& frame, const FrameView& view, const cv::Rect& cells, Bytes& bytes) {
   for (const cv::Mat& layer : {frame.usable, frame.dislike, frame.glare}) bytes.add(layer, frame.box, cells);
@@ -110,10 +132,6 @@ TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std
   all.add(scene.linear_light);
   for (int step = 0; step <= 64; ++step) all.add(scene.tones.at(step / 64.0));
   for (const double term : scene.canvas.canvas_from_placed.reshaped()) all.add(term);
-  if (!scene.views.empty() && scene.views.front().surface != nullptr) {
-    const std::vector<float>& heights = scene.views.front().surface->heights;
-    all.add(cv::Mat(heights, false));
-  }
   of_scene_ = all.digest();
   for (std::size_t i = 0; i < scene.views.size(); ++i) {
     const FrameView& view = scene.views[i];
@@ -124,7 +142,6 @@ TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std
     own.add(to_json(frame.placement).dump());
     for (const double term : view.frame_from_mosaic.reshaped()) own.add(term);
     own.add(view.riding);
-    own.add(view.hidden);
     add_colour(scene.colours[i], own);
     if (frame.glare && !frame.glare->mask_file.empty()) own.add(digest_of_file(out / frame.glare->mask_file));
     of_view_.push_back(own.digest());
@@ -133,11 +150,12 @@ TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std
 
 std::string TileInputs::digest_of(const cv::Rect& area) const {
   const cv::Point margin(kBlendMargin, kBlendMargin);
-  const cv::Rect cells =
-      cells_round(scene_.survey, cv::Rect(area.tl() - margin, area.br() + margin), kReachCells);
+  const cv::Rect wide(area.tl() - margin, area.br() + margin),
+      cells = cells_round(scene_.survey, wide, kReachCells), nodes = nodes_round(scene_.views, wide);
   Bytes bytes;
   bytes.add(of_scene_);
   bytes.add(area);
+  add_heights(scene_.views, nodes, bytes);
   const cv::Mat choice = scene_.choice(cells);
   const std::vector<int> shown = views_among(choice);
   bytes.add(ranked(choice, shown));
@@ -145,6 +163,7 @@ std::string TileInputs::digest_of(const cv::Rect& area) const {
   for (const int view : shown) {
     bytes.add(of_view_[view]);
     add_bend(scene_.views[view].bend, cells, bytes);
+    bytes.add(scene_.views[view].hidden, scene_.views[view].hidden_nodes, nodes);
     any_glare = any_glare || has_glare(scene_.survey.frames[view], cells);
   }
   if (!any_glare) return bytes.digest();
@@ -153,6 +172,7 @@ std::string TileInputs::digest_of(const cv::Rect& area) const {
     if (frame.bgr.empty() || (frame.box & cells).empty()) continue;
     bytes.add(of_view_[view]);
     add_donor(frame, scene_.views[view], cells, bytes);
+    bytes.add(scene_.views[view].hidden, scene_.views[view].hidden_nodes, nodes);
   }
   return bytes.digest();
 }

@@ -68,7 +68,8 @@ HeightSweep::HeightSweep(const std::vector<FrameView>& views, const Survey& surv
   std::vector<double> heights;
   for (std::size_t i = 0; i < views.size(); ++i) {
     cv::Mat grey;
-    if (!survey.frames[i].bgr.empty()) cv::cvtColor(survey.frames[i].bgr, grey, cv::COLOR_BGR2GRAY);
+    if (!survey.frames[i].bgr.empty() && !views[i].fills)
+      cv::cvtColor(survey.frames[i].bgr, grey, cv::COLOR_BGR2GRAY);
     grey_.push_back(grey);
     const cv::Mat& glare = survey.frames[i].glare;
     known_.push_back(glare.empty() ? survey.frames[i].usable

@@ -23,8 +23,8 @@ struct Scatter {
 /// ground.
 [[nodiscard]] bool agree_better(const Scatter& ground, const Scatter& raised, const cv::Mat& area);
 
-/// A plane sweep: Collins, "A space-sweep approach to true multi-image matching", CVPR 1996. Keeps references
-/// to its arguments.
+/// Frames that only fill are too blurred to count. A plane sweep: Collins, "A space-sweep approach to true
+/// multi-image matching", CVPR 1996. Keeps references to its arguments.
 class HeightSweep {
  public:
   HeightSweep(const std::vector<FrameView>&, const Survey&);
