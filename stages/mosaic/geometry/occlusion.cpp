@@ -24,6 +24,14 @@ cv::Mat tallest_of(const cv::Mat& heights) {
   return tallest;
 }
 
+/// The highest node that a ray of up to `nodes` nodes from somewhere in a block can meet.
+cv::Mat highest_within(const cv::Mat& tallest, double nodes) {
+  const int reach = static_cast<int>(nodes / kBlock) + 1;
+  cv::Mat highest;
+  cv::dilate(tallest, highest, cv::Mat::ones(2 * reach + 1, 2 * reach + 1, CV_8UC1));
+  return highest;
+}
+
 /// Whole steps of `along` from `at` that surely stay between the borders of the block that node `node` is in.
 int steps_inside(double at, double along, int node) {
   const int first_node = node / kBlock * kBlock;
@@ -49,6 +57,13 @@ void find_hidden(FrameView& view, const cv::Mat& tallest) {
   if ((highest - lowest) / view.camera_height * std::max(nodes.width, nodes.height) < 0.5) return;
   const double foot_column = (view.nadir_x_px + 0.5) / per_node - 0.5,
                foot_row = (view.nadir_y_px + 0.5) / per_node - 0.5;
+  const double farthest =
+      std::hypot(std::max(std::abs(foot_column - nodes.x), std::abs(foot_column - nodes.br().x)),
+                 std::max(std::abs(foot_row - nodes.y), std::abs(foot_row - nodes.br().y)));
+  // Rays climb at least as fast as from the lowest node farthest away.
+  const cv::Mat in_reach = highest_within(
+      tallest,
+      std::min(farthest, (highest - lowest) * farthest / std::max(1e-9, view.camera_height - highest)));
   cv::Mat hidden = cv::Mat::zeros(nodes.size(), CV_8UC1);
   bool any = false;
   for (int row = 0; row < nodes.height; ++row)
@@ -59,6 +74,8 @@ void find_hidden(FrameView& view, const cv::Mat& tallest) {
       const double own = heights.at<float>(nodes.y + row, nodes.x + column);
       const double climb = (view.camera_height - own) / far;  // of the ray, a node
       if (!(climb > 0)) continue;
+      const float meets = in_reach.at<float>((nodes.y + row) / kBlock, (nodes.x + column) / kBlock);
+      if (meets <= own + 3 * climb) continue;  // what the first step tested below asks for
       const double across = (foot_column - x) / far, down = (foot_row - y) / far;
       // The first node is the foot of whatever stands there; its height is that of a slope between two nodes.
       const int most = static_cast<int>(std::min(far, (highest - own) / climb));
