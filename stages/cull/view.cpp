@@ -72,13 +72,21 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
   return out;
 }
 
-/// What looks straight down at something that no other frame looks like.
-void mark_unlike(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
+/// What looks straight down at something that no other frame looks like, before the start and after the
+/// landing. Amid a flight looks alone say too little: a flight over many kinds of ground is like that
+/// throughout; what hangs together tells it there, once frames are placed.
+void mark_unlike_at_the_ends(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
   std::vector<char> compared;
   for (const ViewFinding& view : views) compared.push_back(view.view == View::nadir);
   const auto found = unlikeness(frames, compared);
-  for (std::size_t i = 0; i < frames.size(); ++i)
-    if (found[i].value_or(0) > kUnlike) views[i] = {View::other, {unlike_the_others(*found[i])}};
+  const auto marked = [&](std::size_t i) {
+    if (!(found[i].value_or(0) > kUnlike)) return false;
+    views[i] = {View::other, {unlike_the_others(*found[i])}};
+    return true;
+  };
+  std::size_t first = 0, end = frames.size();
+  while (first < end && (!compared[first] || marked(first))) ++first;
+  while (end > first && (!compared[end - 1] || marked(end - 1))) --end;
 }
 
 }  // namespace
@@ -89,7 +97,7 @@ std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
   views.reserve(frames.size());
   for (std::size_t i = 0; i < frames.size(); ++i)
     views.push_back(view_of(frames[i], i < coarse_horizons.size() ? coarse_horizons[i] : std::nullopt));
-  mark_unlike(frames, views);
+  mark_unlike_at_the_ends(frames, views);
   return views;
 }
 
