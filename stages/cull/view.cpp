@@ -73,20 +73,22 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
 }
 
 /// What looks straight down at something that no other frame looks like, before the start and after the
-/// landing. Amid a flight looks alone say too little: a flight over many kinds of ground is like that
-/// throughout; what hangs together tells it there, once frames are placed.
+/// landing. Amid a flight looks alone say too little: what hangs together tells it there, once frames are
+/// placed. Where more than a few are unlike there the flight is over many kinds of ground, and looks say
+/// nothing at its ends either.
 void mark_unlike_at_the_ends(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
+  constexpr double kFew = 0.05;
   std::vector<char> compared;
   for (const ViewFinding& view : views) compared.push_back(view.view == View::nadir);
   const auto found = unlikeness(frames, compared);
-  const auto marked = [&](std::size_t i) {
-    if (!(found[i].value_or(0) > kUnlike)) return false;
-    views[i] = {View::other, {unlike_the_others(*found[i])}};
-    return true;
-  };
-  std::size_t first = 0, end = frames.size();
-  while (first < end && (!compared[first] || marked(first))) ++first;
-  while (end > first && (!compared[end - 1] || marked(end - 1))) --end;
+  const auto is_unlike = [&](std::size_t i) { return found[i].value_or(0) > kUnlike; };
+  std::size_t first = 0, end = frames.size(), amid = 0;
+  while (first < end && (!compared[first] || is_unlike(first))) ++first;
+  while (end > first && (!compared[end - 1] || is_unlike(end - 1))) --end;
+  for (std::size_t i = first; i < end; ++i) amid += is_unlike(i) ? 1 : 0;
+  if (static_cast<double>(amid) > kFew * static_cast<double>(end - first)) return;
+  for (std::size_t i = 0; i < frames.size(); ++i)
+    if ((i < first || i >= end) && is_unlike(i)) views[i] = {View::other, {unlike_the_others(*found[i])}};
 }
 
 }  // namespace
