@@ -15,7 +15,7 @@ inline constexpr double kUnlike = 2;
 
 /// How far each frame lies from the third nearest other one in colour, its spread and its fineness (of the
 /// thumbnails), over what is the median for such distances in the flight; the scale of each is its robust
-/// spread in the flight. Second nearest, since a foot is seldom taken once. Empty for frames that are not
+/// spread in the flight. The third nearest, since a foot is seldom taken once. Empty for frames that are not
 /// `compared`, and for all with fewer than ten that are.
 [[nodiscard]] std::vector<std::optional<double>> unlikeness(const std::vector<FrameRecord>&,
                                                             const std::vector<char>& compared);

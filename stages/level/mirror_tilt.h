@@ -30,7 +30,7 @@ struct KnownDown {
 /// How the camera hangs in its rig: mean and spread (standard deviation on one axis) of straight down over
 /// the frames of `camera_id` whose tilt is known; empty with fewer than five.
 struct RigHabit {
-  Eigen::Vector3d down;
+  Eigen::Vector3d down;  ///< unit vector in camera axes
   double sigma_rad = 0;
 };
 [[nodiscard]] std::optional<RigHabit> habit_of_rig(const std::vector<FrameRecord>&,

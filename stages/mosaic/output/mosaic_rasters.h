@@ -21,7 +21,7 @@ inline constexpr const char *kColoursFile = "mosaic.tif", *kSourcesFile = "mosai
 
 struct MosaicRasters {
   RasterFile colours, sources, glare;
-  /// `bits`: of the colours, 8 or 16.
+  /// `bits`: of the colours, 8 or 16. Throws WriteError, as `write` does.
   MosaicRasters(const std::filesystem::path& out, const Canvas&, const Derivation&,
                 const std::vector<FrameView>&, int bits);
   void write(const Tile&);

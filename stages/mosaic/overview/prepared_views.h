@@ -15,7 +15,7 @@
 
 namespace lookdown::mosaic {
 
-/// The three are parallel to each other.
+/// Views, the survey's frames and colours are parallel to each other; empty where nothing may be shown.
 struct PreparedViews {
   std::vector<FrameView> views;
   Survey survey;

@@ -11,6 +11,7 @@
 
 namespace lookdown::mosaic {
 
+/// Sums in canvas pixels over the tiles that were counted, each once.
 class Tally {
  public:
   /// `views` must outlive the tally.

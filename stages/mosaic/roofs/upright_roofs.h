@@ -18,8 +18,8 @@ namespace lookdown::mosaic {
 [[nodiscard]] std::vector<RaisedArea> take_rectangles(std::vector<RaisedArea>& roofs,
                                                       const std::vector<FrameView>&, const Survey&);
 
-/// The plane z = 0 with the areas standing on it, over the placement's grid, nodes two frame pixels or more
-/// apart. Heights in world units. Empty without areas.
+/// The plane z = 0 with the areas (canvas pixels, not below the plane) standing on it, over the placement's
+/// grid, nodes two of its pixels or more apart. Heights in world units. Empty without areas.
 [[nodiscard]] surface::HeightGrid heights_of(const std::vector<RaisedArea>&, const FlightPlacement&,
                                              const Canvas&);
 
