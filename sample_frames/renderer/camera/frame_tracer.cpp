@@ -296,10 +296,11 @@ Rgb straight_down_light(const SceneView& scene, Vec2 at, double footprint_m) {
   const Rgb dry =
       mix(ground.albedo, Rgb{0.74F, 0.73F, 0.69F}, clamp01(ground.foam * ground.water)) * daylight;
   if (ground.pond < 0 || wet < 0.004F) return dry;
-  // A mirror-flat surface and the sun out of the way: what a polarizer would leave.
+  // A mirror-flat surface, the sun out of the way: the 2 % of the sky overhead that it reflects are in every
+  // picture taken without a polarizer.
   const WaterLight light = water_light(scene.sky, scene.site.ponds[size_t(ground.pond)], {0, 0, 0},
                                        {0, 0, -1}, ground.albedo, ground.depth_m, ground.sun_visible);
-  return mix(dry, light.leaving, wet);
+  return mix(dry, light.leaving + light.reflected, wet);
 }
 
 TracedFrame trace_frame(const SceneView& scene, const Camera& camera, const Pose& pose, double time_s,

@@ -17,7 +17,12 @@ struct HorizonGuess {
 };
 
 /// Lines of an 8-bit BGR picture that may be the horizon, likeliest first; the picture's camera is at its
-/// size, `orientation` is the Exif value. Empty when the picture is too small.
+/// size, `orientation` is the Exif value. Empty when the picture is too small, or a glance at it reduced
+/// shows no horizon anywhere.
 [[nodiscard]] std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera&, int orientation);
+
+/// The same whatever the glance says, for the making of the odds.
+[[nodiscard]] std::vector<HorizonGuess> guesses_without_glance(const cv::Mat3b& bgr, const Camera&,
+                                                               int orientation);
 
 }  // namespace lookdown::level

@@ -99,4 +99,15 @@ std::vector<KnownFrame> known_frames(const fs::path& folder) {
   return unlabelled(folder);
 }
 
+double distance_from_known(const KnownFrame& known, const Eigen::Vector3d& found, int reduction) {
+  if (!known.line) return -1;
+  const double width = known.camera ? known.camera->width_px : 480,
+               height = known.camera ? known.camera->height_px : 480;
+  const Eigen::Vector2d normal = found.head<2>();
+  const Eigen::Vector2d centre(0.5 * width, 0.5 * height);
+  const Eigen::Vector2d foot = centre - (normal.dot(centre) + found.z() * reduction) * normal;
+  const double miss = known.line->head<2>().dot(foot) + known.line->z();
+  return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
+}
+
 }  // namespace lookdown::level

@@ -27,4 +27,8 @@ struct KnownFrame {
 /// height in pixels), or just pictures without a horizon. Throws where a table cannot be read.
 [[nodiscard]] std::vector<KnownFrame> known_frames(const std::filesystem::path& folder);
 
+/// Distance of the known line from `found` (of the picture reduced by `reduction`) at the middle of the found
+/// line, in shares of the long side; -1 when not known.
+[[nodiscard]] double distance_from_known(const KnownFrame&, const Eigen::Vector3d& found, int reduction);
+
 }  // namespace lookdown::level

@@ -93,19 +93,6 @@ double angle_apart(double a, double b) {
   return std::abs(std::remainder(a - b, 360.0));
 }
 
-/// Distance of the known line from the found one at the middle of the found line, in shares of the long side;
-/// -1 when not known.
-double distance_from_known(const KnownFrame& known, const Eigen::Vector3d& found, int reduction) {
-  if (!known.line) return -1;
-  const double width = known.camera ? known.camera->width_px : 480,
-               height = known.camera ? known.camera->height_px : 480;
-  const Eigen::Vector2d normal = found.head<2>();
-  const Eigen::Vector2d centre(0.5 * width, 0.5 * height);
-  const Eigen::Vector2d foot = centre - (normal.dot(centre) + found.z() * reduction) * normal;
-  const double miss = known.line->head<2>().dot(foot) + known.line->z();
-  return std::abs(miss) / known.line->head<2>().norm() / std::max(width, height);
-}
-
 void measure(const KnownFrame& known, Tally& tally, const fs::path& drawings, bool talk,
              std::ofstream* list) {
   const lookdown::FrameReader reader;
@@ -209,7 +196,7 @@ void write_evidence(const KnownFrame& known, std::ofstream& evidence) {
     const double roll = std::atan2(shown.x(), -shown.y()) / kDegree;
     evidence << known.path.string() << ',' << known.has_horizon << ','
              << std::remainder(roll - known.roll_deg, 360.0) << ','
-             << distance_from_known(known, l, reduction) << ',' << guess.log_odds;
+             << lookdown::level::distance_from_known(known, l, reduction) << ',' << guess.log_odds;
     for (double term : guess.evidence) evidence << ',' << term;
     evidence << '\n';
   }
