@@ -16,9 +16,10 @@ constexpr int kLongSide = 64;
 constexpr int kMostLongSide = 600;  // of the picture that texture is measured in
 constexpr int kCandidates = 16;
 constexpr double kSmallestSide = 32;
-// Where as many frames with a horizon lie below as frames without one above (1.5 to 2 % of each): real,
-// rendered and drawn frames in all lights, none of them of the scoring sets.
-constexpr double kEven = 4.2;
+// Of 157 frames with a horizon 2 % lie below, of 200 without one 8 % above (people, rooms, dark and noisy
+// frames; of steep views of ground 4 %): real, rendered and drawn frames in all lights, none of them of the
+// scoring sets.
+constexpr double kEven = 6.2;
 
 }  // namespace
 

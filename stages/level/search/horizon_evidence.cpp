@@ -191,10 +191,10 @@ namespace {
 /// By train_horizon: the right line of a frame against its other lines and against "none", on labelled frames
 /// of small wide cameras, rendered and drawn ones and pictures without a horizon, each as it is and in other
 /// light (dark, warm, out of focus, noisy). No frame of the scoring sets is among them.
-constexpr Evidence kWeights{-3.078, 4.028,   -1.7,    -2.157,  0.2361,  1.586,   0.7252,  0.834,   0.6565,
-                            -1.015, -0.1182, 0.02427, 0.9872,  -0.9021, -0.926,  1.207,   -1.636,  -1.77,
-                            -2.02,  -0.6529, 0.442,   0.1632,  0.7899,  -0.5816, -0.6798, -0.2883, -0.8323,
-                            -2.717, 0.04112, 1.91,    0.09813, 2.189,   -0.3884, -0.9919, -0.98};
+constexpr Evidence kWeights{-14.9,    3.904,    -0.7739, 0.3104, -1.758,  1.077,  0.7875,  1.967,   1.642,
+                            -0.05298, -1.333,   -0.2822, 1.835,  -0.7867, -1.037, 1.123,   -2.088,  -6.059,
+                            -3.132,   -0.07733, 2.12,    1.094,  1.092,   1.146,  -0.2269, -0.3746, -0.4211,
+                            -1.617,   2.319,    3.225,   0.1648, 3.101,   -10.22, -1.93,   1.193};
 
 }  // namespace
 

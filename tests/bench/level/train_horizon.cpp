@@ -39,28 +39,33 @@ using namespace lookdown::level;
 namespace {
 
 constexpr double kPriorPrecision = 1;
-/// Of a line that is taken for the known one: turn in degrees, distance in shares of the long side.
-constexpr double kRightWithin_deg = 1.5, kRightWithin = 0.02;
+/// Of a line that may be the known one: turn in degrees, distance in shares of the long side; standard error
+/// of labels.
+constexpr double kRightWithin_deg = 1.5, kRightWithin = 0.02, kLabelError_deg = 0.3;
 
-/// One picture: a row of terms for every line tried, and which of the lines are right.
+/// One picture: a row of terms for every line tried, and how likely what is known would be if that line were
+/// the right one, of at most 1.
 struct Example {
   std::string group;
   bool has_horizon = false;
   Eigen::MatrixXd terms;
-  std::vector<bool> right;
+  Eigen::VectorXd likelihood;
 };
 
 Example example_of(const cv::Mat3b& bgr, const Camera& camera, const KnownFrame& known, int reduction) {
   Example example{"", known.has_horizon, {}, {}};
   const auto guesses = guesses_without_glance(bgr, camera, known.orientation);
   example.terms.resize(static_cast<Eigen::Index>(guesses.size()), kEvidenceTerms);
+  example.likelihood.resize(example.terms.rows());
   for (std::size_t i = 0; i < guesses.size(); ++i) {
     const Eigen::Vector3d& line = guesses[i].refined.line;
     const Eigen::Vector2d shown = display_from_stored(known.orientation) * line.head<2>();
     const double roll_deg = std::atan2(shown.x(), -shown.y()) / kDegree;
-    example.right.push_back(known.has_horizon &&
-                            std::abs(std::remainder(roll_deg - known.roll_deg, 360.0)) < kRightWithin_deg &&
-                            distance_from_known(known, line, reduction) < kRightWithin);
+    const double off_deg = std::abs(std::remainder(roll_deg - known.roll_deg, 360.0));
+    const bool near = known.has_horizon && off_deg < kRightWithin_deg &&
+                      distance_from_known(known, line, reduction) < kRightWithin;
+    example.likelihood(static_cast<Eigen::Index>(i)) =
+        near ? std::exp(-0.5 * std::pow(off_deg / kLabelError_deg, 2)) : 0;
     for (int t = 0; t < kEvidenceTerms; ++t)
       example.terms(static_cast<Eigen::Index>(i), t) = guesses[i].evidence[static_cast<std::size_t>(t)];
   }
@@ -135,6 +140,16 @@ void add_drawn(int count, int lights, std::vector<Example>& examples) {
     for (Example& e : list) examples.push_back(std::move(e));
 }
 
+Eigen::VectorXd weights_in_use() {
+  Eigen::VectorXd weights(kEvidenceTerms);
+  for (int t = 0; t < kEvidenceTerms; ++t) {
+    Evidence only{};
+    only[static_cast<std::size_t>(t)] = 1;
+    weights(t) = log_odds(only);
+  }
+  return weights;
+}
+
 /// Shares of the lines, and of none in the last place.
 Eigen::VectorXd probabilities(const Eigen::VectorXd& sums) {
   Eigen::VectorXd all(sums.size() + 1);
@@ -144,15 +159,14 @@ Eigen::VectorXd probabilities(const Eigen::VectorXd& sums) {
 }
 
 /// One step of Newton's method; the largest change of a weight.
-double improve(const std::vector<Example>& examples, Eigen::VectorXd& weights) {
-  Eigen::VectorXd gradient = -kPriorPrecision * weights;
+double improve(const std::vector<Example>& examples, const Eigen::VectorXd& prior, Eigen::VectorXd& weights) {
+  Eigen::VectorXd gradient = kPriorPrecision * (prior - weights);
   Eigen::MatrixXd curvature = kPriorPrecision * Eigen::MatrixXd::Identity(weights.size(), weights.size());
   for (const Example& e : examples) {
     const Eigen::VectorXd p = probabilities(e.terms * weights).head(e.terms.rows());
     Eigen::VectorXd wanted = Eigen::VectorXd::Zero(e.terms.rows());
     if (e.has_horizon) {
-      for (Eigen::Index i = 0; i < wanted.size(); ++i)
-        if (e.right[static_cast<std::size_t>(i)]) wanted(i) = p(i);
+      wanted = p.cwiseProduct(e.likelihood);
       if (wanted.sum() < 1e-300) continue;  // the right line was not tried
       wanted /= wanted.sum();
     }
@@ -176,7 +190,7 @@ void print_scores(const std::vector<Example>& examples, const Eigen::VectorXd& w
     Eigen::Index best = 0;
     if (e.terms.rows() == 0 || (e.terms * weights).maxCoeff(&best) <= 0) continue;
     ++score.told;
-    score.right += e.right[static_cast<std::size_t>(best)] ? 1 : 0;
+    score.right += e.likelihood(best) > 0 ? 1 : 0;
   }
   for (const auto& [group, s] : scores)
     fmt::print("{:<32} {:4} pictures, a horizon in {:4}, the right one in {:4}\n", group, s.pictures, s.told,
@@ -206,9 +220,13 @@ int main(int count, char** words) {
   std::vector<Example> examples;
   for (const auto& folder : folders) add_folder(folder, lights, every, from, examples);
   add_drawn(drawn, lights, examples);
-  Eigen::VectorXd weights = Eigen::VectorXd::Zero(kEvidenceTerms);
-  for (int step = 0; step < 100 && improve(examples, weights) > 1e-6; ++step) {
+  const Eigen::VectorXd prior = weights_in_use();
+  Eigen::VectorXd weights = prior;
+  for (int step = 0; step < 100 && improve(examples, prior, weights) > 1e-6; ++step) {
   }
+  fmt::print("with the weights in use:\n");
+  print_scores(examples, prior);
+  fmt::print("with the new ones:\n");
   print_scores(examples, weights);
   for (double w : weights) fmt::print("{:.4g}, ", w);
   fmt::print("\n");
