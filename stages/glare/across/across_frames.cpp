@@ -300,7 +300,8 @@ FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known,
   const WorkingPicture picture =
       prepare_look(reduced_bgr(pixels), {pixels.source().width_px, pixels.source().height_px});
   const SurfaceLook look = surface_look(picture);
-  detail.known = known_patches(picture, look, water_beyond_views(picture, look, compared, motion), motion);
+  detail.known =
+      known_patches(picture, look, water_beyond_views(picture, look, compared, motion), compared, motion);
   detail.below = compared.below;
   detail.log_gains = compared.log_gains;
   return detail;

@@ -107,6 +107,26 @@ BelowWater below_water(const SearchedFrame& own, const std::vector<ClearSight>& 
   return {stored_level(luminance), told & amid_water(own.water > 127)};
 }
 
+// How much (0..1) what is believed of a patch counts as an example of what water and ground look like. All of
+// them log-odds of water: `votes` of the views' searches, `moving` (at least 0) and `standing` (at most 0) by
+// motion, `evenness` by its own look.
+float sureness_of_votes(float votes_for) {
+  return std::min(1.0f, 2 / (1 + std::exp(-votes_for)));
+}
+float sureness_of_water(float votes, float moving) {
+  constexpr float kSurelyMoves = 3;
+  return std::max(sureness_of_votes(votes), std::min(1.0f, moving / kSurelyMoves));
+}
+// A bottom that is seen through the water stands, and would teach that its pond is ground. What is as even as
+// water is ground as far as no view's search takes it for water, or as it stands and few do.
+float sureness_of_ground(float votes, float standing, float evenness) {
+  constexpr float kDenied = -0.5f, kSurelyDenied = -1, kSurelyStands = -5;
+  const float denied = std::clamp((votes - kDenied) / (kSurelyDenied - kDenied), 0.0f, 1.0f),
+              stands = std::min(1.0f, standing / kSurelyStands) * sureness_of_votes(-votes),
+              even = 1 / (1 + std::exp(-evenness));
+  return 1 - even * (1 - std::max(denied, stands));
+}
+
 }  // namespace
 
 SearchedFrame searched_frame(const cv::Mat& bgr, const cv::Mat& water_mask, const cv::Mat& glare_mask) {
@@ -189,19 +209,26 @@ std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
 }
 
 KnownPatches known_patches(const WorkingPicture& picture, const SurfaceLook& look, const cv::Mat& water,
-                           const Motion& motion) {
+                           const ComparedFrame& compared, const Motion& motion) {
   constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
   constexpr float kPatchAreaPx = 64;
   KnownPatches known{patches_of(look.lab), {}, {}};
   const Patches& patches = known.patches;
+  const cv::Size size = water.size();
   cv::Mat share;
   water.convertTo(share, CV_32FC1, 1 / 255.0);
-  const auto inside = patches.means_inside(
-      {share, at_size(motion.looked, water.size()), at_size(cv::max(motion.moving, 0), water.size())});
+  const auto inside =
+      patches.means_inside({share, at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
+                            at_size(cv::min(motion.moving, 0), size), at_size(compared.votes, size)});
   known.samples.looks = looks_of(picture, look, patches);
   for (std::size_t i = 0; i < patches.count(); ++i) {
-    known.samples.water.push_back(inside[0][i] > 0.5f);
-    known.samples.weights.push_back(std::max(kUnseen, inside[1][i]) * patches.area_px[i] / kPatchAreaPx);
+    const bool wet = inside[0][i] > 0.5f;
+    const float sure =
+        wet ? sureness_of_water(inside[4][i], inside[2][i])
+            : sureness_of_ground(inside[4][i], inside[3][i], evenness_of(known.samples.looks[i]));
+    known.samples.water.push_back(wet);
+    known.samples.weights.push_back(sure * std::max(kUnseen, inside[1][i]) * patches.area_px[i] /
+                                    kPatchAreaPx);
   }
   known.moving = inside[2];
   return known;

@@ -117,9 +117,9 @@ struct KnownPatches {
   std::vector<float> moving;  ///< log-odds of water by motion, at least 0, one a patch
 };
 /// `water` (CV_8UC1, 255, half the working size) is believed. Where no other view looks next to nothing is
-/// known.
+/// known, and of what is even and stands little is: it may be ground, or a bottom below clear water.
 [[nodiscard]] KnownPatches known_patches(const WorkingPicture&, const SurfaceLook&, const cv::Mat& water,
-                                         const Motion&);
+                                         const ComparedFrame&, const Motion&);
 
 /// Water of one frame by what the flight's water looks like, and by what moves; with its outline where the
 /// colour changes most. Where the look is not known, what was believed stays. CV_8UC1, 255 = water, half the

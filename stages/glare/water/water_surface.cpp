@@ -186,6 +186,12 @@ WaterCues water_cues(const SurfaceLook& look) {
           kYellowWeight * beyond(-blue_green, kYellowFrom, kMostYellow)};
 }
 
+float evenness_of(const Look& look) {
+  const double dark_detail = look[0], uneven = look[1];
+  return static_cast<float>(kPrior + kDarkDetailWeight * std::max(dark_detail, kNoDarkDetail) +
+                            kUnevenColourWeight * std::max(uneven, kEvenColour));
+}
+
 WaterCues WaterCues::with_colour_doubted(const cv::Mat& like_water) const {
   constexpr double kLeastColour = -1.5;
   if (like_water.empty()) return *this;

@@ -20,6 +20,8 @@ struct WaterCues {
   [[nodiscard]] WaterCues with_colour_doubted(const cv::Mat& like_water) const;
 };
 [[nodiscard]] WaterCues water_cues(const SurfaceLook&);
+/// Log-odds of water by the evenness of a patch alone, in `WaterCues`' scale.
+[[nodiscard]] float evenness_of(const Look&);
 
 /// CV_8UC1, half the working size: 255 where water lies. From places that `log_odds` is sure of to the
 /// outline of what has their colour; regions that are nowhere sure, or tiny, are not water.

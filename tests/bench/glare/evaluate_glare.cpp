@@ -192,8 +192,8 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     for (const PlacedView& view : placed) others.push_back(overlay(*view.frame, *view.place, grid));
     const ComparedFrame compared = compare_views(own.frame, others);
     const SurfaceLook look = surface_look(own.picture);
-    known.push_back(
-        known_patches(own.picture, look, water_beyond_views(own.picture, look, compared, motion), motion));
+    known.push_back(known_patches(own.picture, look, water_beyond_views(own.picture, look, compared, motion),
+                                  compared, motion));
     below.push_back(compared.below);
     log_gains.push_back(compared.log_gains);
     detail_s += processor_seconds() - started;

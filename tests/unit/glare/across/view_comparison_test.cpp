@@ -158,36 +158,73 @@ TEST(LogExposures, FollowFromWhatIsBrighterWhereFramesLookAtTheSame) {
   EXPECT_EQ(log_exposures({{}}, {{}})[0], 0);
 }
 
-// A pond of two colours on grass: the bottom of its shallow part stands still between views and is taken for
-// ground at first, in this frame; in the others of the flight both parts are known to be water.
+// A pond of two colours on grass; all that is seen of it and of the grass stands still between views.
+struct PondThatStands {
+  WorkingPicture picture;
+  SurfaceLook surface;
+  cv::Mat water, deep_alone;  // CV_8UC1, half the working size
+
+  PondThatStands() {
+    const cv::Size size(640, 480);
+    const cv::Rect deep(160, 120, 160, 240), shallow(320, 120, 160, 240);
+    cv::Mat bgr(size, CV_8UC3), all(size, CV_8UC1, cv::Scalar(0));
+    cv::RNG random(3);
+    random.fill(bgr, cv::RNG::NORMAL, cv::Scalar(50, 100, 85), cv::Scalar::all(14));
+    random.fill(bgr(deep), cv::RNG::NORMAL, cv::Scalar(70, 60, 45), cv::Scalar::all(2));
+    random.fill(bgr(shallow), cv::RNG::NORMAL, cv::Scalar(80, 85, 80), cv::Scalar::all(2));
+    all(deep).setTo(255);
+    picture = prepare(bgr);
+    surface = surface_look(picture);
+    cv::resize(all, deep_alone, picture.calm_bgr.size(), 0, 0, cv::INTER_NEAREST);
+    all(shallow).setTo(255);
+    cv::resize(all, water, picture.calm_bgr.size(), 0, 0, cv::INTER_NEAREST);
+  }
+  // When `believed` is taken for water, and the views' searches take `voted` for it.
+  [[nodiscard]] KnownPatches known(const cv::Mat& believed, const cv::Mat& voted) const {
+    const cv::Size size = water.size();
+    const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
+    ComparedFrame compared{plane(-1.2), {}, {}};
+    compared.votes.setTo(1.2, voted);
+    return known_patches(picture, surface, believed, compared, {plane(-5), plane(0), plane(1)});
+  }
+  // Share of the water that is told wrong in `own` by what the samples teach.
+  [[nodiscard]] double wrong(const KnownPatches& own,
+                             const std::vector<const KnownPatches*>& teachers) const {
+    LookSamples samples;
+    for (const KnownPatches* of_frame : teachers) samples.add(of_frame->samples, 0);
+    const auto look = LearnedLook::from(samples);
+    EXPECT_TRUE(look);
+    return cv::countNonZero(water_by_look(own, look, 0) ^ water) /
+           static_cast<double>(cv::countNonZero(water));
+  }
+};
+
+// The shallow part is taken for ground at first in this frame; in the others of the flight both parts are
+// known to be water.
 TEST(WaterByLook, IsWhatTheFlightsWaterLooksLikeThoughItsBottomStands) {
-  const cv::Size size(640, 480);
-  const cv::Rect deep(160, 120, 160, 240), shallow(320, 120, 160, 240), pond = deep | shallow;
-  cv::Mat bgr(size, CV_8UC3), water(size, CV_8UC1, cv::Scalar(0));
-  cv::RNG random(3);
-  random.fill(bgr, cv::RNG::NORMAL, cv::Scalar(50, 100, 85), cv::Scalar::all(14));
-  random.fill(bgr(deep), cv::RNG::NORMAL, cv::Scalar(70, 60, 45), cv::Scalar::all(2));
-  random.fill(bgr(shallow), cv::RNG::NORMAL, cv::Scalar(80, 85, 80), cv::Scalar::all(2));
-  water(pond).setTo(255);
-  const WorkingPicture picture = prepare(bgr);
-  const cv::Size half = picture.calm_bgr.size();
-  cv::Mat known = water, deep_alone = water.clone();
-  cv::resize(known, known, half, 0, 0, cv::INTER_NEAREST);
-  deep_alone(shallow).setTo(0);
-  cv::resize(deep_alone, deep_alone, half, 0, 0, cv::INTER_NEAREST);
-  const auto plane = [&](double value) { return cv::Mat(half, CV_32FC1, cv::Scalar(value)); };
-  Motion stands{plane(-5), plane(0), plane(1)};
-  const SurfaceLook surface = surface_look(picture);
-  const KnownPatches own = known_patches(picture, surface, deep_alone, stands),
-                     other = known_patches(picture, surface, known, stands);
-  LookSamples samples;
-  for (const KnownPatches* of_frame : {&other, &other, &own}) samples.add(of_frame->samples, 0);
-  const auto look = LearnedLook::from(samples);
-  ASSERT_TRUE(look);
-  const cv::Mat wrong = water_by_look(own, look, 0) ^ known;
-  EXPECT_LT(cv::countNonZero(wrong), 0.03 * cv::countNonZero(known));
-  const cv::Mat believed = water_by_look(own, std::nullopt, 0) ^ deep_alone;
-  EXPECT_LT(cv::countNonZero(believed), 0.03 * cv::countNonZero(known));
+  const PondThatStands pond;
+  const KnownPatches own = pond.known(pond.deep_alone, pond.deep_alone),
+                     other = pond.known(pond.water, pond.water);
+  EXPECT_LT(pond.wrong(own, {&other, &other, &own}), 0.03);
+  const cv::Mat believed = water_by_look(own, std::nullopt, 0) ^ pond.deep_alone;
+  EXPECT_LT(cv::countNonZero(believed), 0.03 * cv::countNonZero(pond.water));
+}
+
+// More frames take the shallow part for ground, since it stands, than not, but their own searches take it for
+// water.
+TEST(WaterByLook, ABottomThatStandsHardlyTeachesThatWhatLooksLikeWaterIsGround) {
+  const PondThatStands pond;
+  const KnownPatches own = pond.known(pond.deep_alone, pond.water),
+                     other = pond.known(pond.water, pond.water);
+  EXPECT_LT(pond.wrong(own, {&other, &other, &own, &own, &own}), 0.03);
+}
+
+// Neither is ground that merely is as even as water is, and that no search takes for it, water for that.
+TEST(WaterByLook, WhatNoSearchTakesForWaterIsGroundHoweverEven) {
+  const PondThatStands pond;
+  const KnownPatches own = pond.known(pond.deep_alone, pond.deep_alone),
+                     other = pond.known(pond.water, pond.water);
+  EXPECT_GT(pond.wrong(own, {&other, &other, &own, &own, &own}), 0.4);
 }
 
 }  // namespace
