@@ -16,9 +16,9 @@ constexpr int kReach = 7;   ///< nodes by which a step may lie wrong
 constexpr int kPasses = 4;  ///< a step may lie wrong by more, and be brought nearer by and by
 constexpr int kSnapMarginNodes = 32;
 constexpr int kFewNodes = 12;  ///< of a tile: when no more change their side it is done
-/// Code values, as the likeness is: the most that one node says, what it says for the side it is on, and what
-/// a border costs between two nodes that look alike.
-constexpr float kMostSaid = 6, kStays = 1.5F;
+/// Code values, as the likeness is: the most that one node says, what it says for the side it is on, also
+/// where the views say nothing of it, and what a border costs between two nodes that look alike.
+constexpr float kMostSaid = 6, kStays = 1.5F, kStaysUntold = 5;
 constexpr double kBorder = 8;
 constexpr double kCodeValues = 3;     ///< of grain, that are no edge
 constexpr double kOwnContrast = 0.4;  ///< of a neighbourhood's standard deviation, from which an edge counts
@@ -107,8 +107,9 @@ cv::Mat cut_between_sides(const cv::Mat& heights, const Sides& sides, const cv::
   for_each_place(sides.at_step, [&](cv::Point here) {
     const int node = number.at<int>(here);
     const float halfway = middle.at<float>(here);
-    const float said = std::clamp(likeness.at<float>(here), -kMostSaid, kMostSaid) +
-                       (heights.at<float>(here) > halfway ? kStays : -kStays);
+    const float told = likeness.at<float>(here), stays = told == 0 ? kStaysUntold : kStays,
+                said = std::clamp(told, -kMostSaid, kMostSaid) +
+                       (heights.at<float>(here) > halfway ? stays : -stays);
     cut.add_terminal(node, std::max(0.F, said), std::max(0.F, -said));
     for (int way = 0; way < 9; ++way) {
       const cv::Point there = here + cv::Point(way % 3 - 1, way / 3 - 1);
