@@ -16,10 +16,9 @@ constexpr int kLongSide = 64;
 constexpr int kMostLongSide = 600;  // of the picture that texture is measured in
 constexpr int kCandidates = 16;
 constexpr double kSmallestSide = 32;
-// Of 157 frames with a horizon 2 % lie below, of 200 without one 8 % above (people, rooms, dark and noisy
-// frames; of steep views of ground 4 %): real, rendered and drawn frames in all lights, none of them of the
-// scoring sets.
-constexpr double kEven = 6.2;
+// Middle between the highest value of frames without a horizon (2.3, but for one of 156) and the lowest of
+// frames with one (4.2, of 133): real and rendered frames, none of them of the scoring sets.
+constexpr double kEven = 3.2;
 
 }  // namespace
 

@@ -28,15 +28,27 @@ cv::Mat3f light_of(const cv::Mat3b& bgr) {
   return light;
 }
 
+/// A third stays as it is, a third is out of focus (Gaussian), a third smeared along a line; what is
+/// symmetric leaves edges where they were.
+void blur(cv::Mat3f& light, cv::RNG& random) {
+  const double long_side = std::max(light.cols, light.rows);
+  const int kind = random.uniform(0, 3);
+  if (kind == 1) cv::GaussianBlur(light, light, {}, random.uniform(0.001, 0.005) * long_side);
+  if (kind != 2) return;
+  const int half = std::max(1, cvRound(random.uniform(0.002, 0.015) * long_side));
+  const double angle = random.uniform(0.0, CV_PI);
+  cv::Mat1f smear(2 * half + 1, 2 * half + 1, 0.F);
+  const cv::Point along(cvRound(half * std::cos(angle)), cvRound(half * std::sin(angle))), middle(half, half);
+  cv::line(smear, middle - along, middle + along, 1, 1, cv::LINE_8);
+  cv::filter2D(light, light, -1, smear / cv::sum(smear)[0]);
+}
+
 }  // namespace
 
 cv::Mat3b other_light(const cv::Mat3b& bgr, cv::RNG& random) {
   cv::Mat3f light = light_of(bgr);
   const cv::Vec3f gain = tint(random) * static_cast<float>(std::exp2(random.uniform(-4.0, 0.3)));
-  if (random.uniform(0, 2) == 0) {
-    const double long_side = std::max(bgr.cols, bgr.rows);
-    cv::GaussianBlur(light, light, {}, random.uniform(0.001, 0.005) * long_side);
-  }
+  blur(light, random);
   const double noise = random.uniform(0.002, 0.02);
   cv::Mat3b coded(bgr.size());
   for (int y = 0; y < bgr.rows; ++y)
