@@ -7,8 +7,8 @@
 // taken as it is and in N other lights (2), COUNT drawn ridges in haze are added (0). One line of a frame is
 // right, or none is: the probability of each is its share of the exponentials of all sums, with a sum of 0
 // for none (multinomial logistic regression; Bishop, Pattern Recognition and Machine Learning, 4.3.4).
-// Maximum likelihood with a Gaussian prior about zero, by Newton's method. The lines tried depend on the
-// weights in use: build with the new ones and run once more.
+// A known roll is taken for that of the right line with a normal error. Largest posterior, with a normal
+// prior about the weights in use, so that what is not in these frames stays as it was; by Newton's method.
 #include <fmt/format.h>
 #include <tbb/parallel_for.h>
 
