@@ -1,6 +1,4 @@
 #include "tests/bench/mosaic/against_truth.h"
-#include "pipeline/imaging/colour/srgb.h"
-#include "tests/bench/mosaic/ground_tie.h"
 
 #include <algorithm>
 #include <cmath>
@@ -11,6 +9,9 @@
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 #include <vector>
+
+#include "tests/bench/mosaic/colour_differences.h"
+#include "tests/bench/mosaic/ground_tie.h"
 
 namespace lookdown::bench {
 namespace {
@@ -29,13 +30,6 @@ double median(std::vector<double> values) {
   if (values.empty()) return 0;
   std::nth_element(values.begin(), values.begin() + values.size() / 2, values.end());
   return values[values.size() / 2];
-}
-
-double percentile(std::vector<double> values, double share) {
-  if (values.empty()) return 0;
-  const auto place = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), values.begin() + place, values.end());
-  return values[place];
 }
 
 cv::Mat truth_picture(const json& ground, const std::filesystem::path& folder) {
@@ -138,60 +132,6 @@ Geometry measure_geometry(const Scene& scene) {
   geometry.rmse_px = shifts.empty() ? 0 : std::sqrt(squares / static_cast<double>(shifts.size()));
   geometry.median_px = median(shifts);
   return geometry;
-}
-
-cv::Vec3d lab_of(const cv::Vec3d& bgr) {
-  const cv::Mat in(1, 1, CV_32FC3,
-                   cv::Scalar(std::clamp(bgr[0] / 255, 0.0, 1.0), std::clamp(bgr[1] / 255, 0.0, 1.0),
-                              std::clamp(bgr[2] / 255, 0.0, 1.0)));
-  cv::Mat out;
-  cv::cvtColor(in, out, cv::COLOR_BGR2Lab);
-  return out.at<cv::Vec3f>(0);
-}
-
-Colour measure_colour(const Scene& scene, int block_px) {
-  cv::Mat known = scene.covered & scene.truth_known;
-  const cv::Size small(scene.mosaic.cols / block_px, scene.mosaic.rows / block_px);
-  const cv::Rect whole(0, 0, small.width * block_px, small.height * block_px);
-  cv::Mat mosaic, truth, share;
-  cv::resize(scene.mosaic(whole), mosaic, small, 0, 0, cv::INTER_AREA);
-  cv::resize(scene.truth(whole), truth, small, 0, 0, cv::INTER_AREA);
-  cv::resize(known(whole), share, small, 0, 0, cv::INTER_AREA);
-  const int stride = std::max(1, 12 / block_px);  // a block in twelve pixels tells enough
-  std::vector<cv::Vec3d> found, given;
-  for (int row = 0; row < small.height; row += stride)
-    for (int column = 0; column < small.width; column += stride)
-      if (share.at<uchar>(row, column) == 255) {
-        found.emplace_back(mosaic.at<cv::Vec3b>(row, column));
-        given.emplace_back(truth.at<cv::Vec3b>(row, column));
-      }
-  cv::Mat design(static_cast<int>(found.size()), 4, CV_64F),
-      target(static_cast<int>(found.size()), 3, CV_64F), fit;
-  for (int i = 0; i < design.rows; ++i) {
-    for (int k = 0; k < 3; ++k) design.at<double>(i, k) = found[i][k], target.at<double>(i, k) = given[i][k];
-    design.at<double>(i, 3) = 1;
-  }
-  cv::solve(design, target, fit, cv::DECOMP_NORMAL | cv::DECOMP_CHOLESKY);
-  const cv::Mat fitted = design * fit;
-  std::vector<double> differences, as_it_is;
-  for (int i = 0; i < design.rows; ++i) {
-    const cv::Vec3d wanted = lab_of(given[i]);
-    as_it_is.push_back(ciede2000(lab_of(found[i]), wanted));
-    differences.push_back(ciede2000(
-        lab_of({fitted.at<double>(i, 0), fitted.at<double>(i, 1), fitted.at<double>(i, 2)}), wanted));
-  }
-  std::vector<double> ratios, exposed;
-  for (int i = 0; i < design.rows; ++i)
-    if (found[i][1] > 1)
-      ratios.push_back(light_from_srgb(given[i][1] / 255) / light_from_srgb(found[i][1] / 255));
-  const double exposure = median(ratios);
-  for (int i = 0; i < design.rows; ++i) {
-    cv::Vec3d brought = found[i];
-    for (double& code : brought.val)
-      code = 255 * srgb_from_light(std::min(1.0, exposure * light_from_srgb(code / 255)));
-    exposed.push_back(ciede2000(lab_of(brought), lab_of(given[i])));
-  }
-  return {median(differences), percentile(differences, 0.95), median(as_it_is), median(exposed)};
 }
 
 Seams measure_seams(const Scene& scene) {
@@ -383,8 +323,10 @@ Measures measure_against_truth(const FlightRecord& flight, const std::filesystem
                                              : fitted_grid(flight, truth);
   const Scene scene = load_scene(truth, folder, out, ground_from_mosaic);
   measures.geometry = measure_geometry(scene);
-  measures.colour = measure_colour(scene, kColourBlock_px);
-  measures.broad_colour = measure_colour(scene, kBroadColourBlock_px);
+  measures.colour =
+      colour_differences(scene.mosaic, scene.truth, scene.covered & scene.truth_known, kColourBlock_px);
+  measures.broad_colour =
+      colour_differences(scene.mosaic, scene.truth, scene.covered & scene.truth_known, kBroadColourBlock_px);
   measures.seams = measure_seams(scene);
   measures.detail = measure_detail(flight, scene);
   measures.glare = measure_glare(flight, truth, folder, scene, "glare");

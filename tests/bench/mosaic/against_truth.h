@@ -25,6 +25,8 @@ struct Colour {
   double p95_ciede2000 = 0;
   double as_it_is = 0;     ///< the median without that fit
   double by_exposure = 0;  ///< the median after all light was multiplied by one factor
+  double by_balance =
+      0;  ///< the median after the light of each channel was multiplied by a factor of its own
 };
 
 struct Seams {

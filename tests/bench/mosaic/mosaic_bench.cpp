@@ -45,8 +45,9 @@ void print(const lookdown::bench::Measures& found) {
     if (colour)
       fmt::print(
           "colour    blocks of {} px: median CIEDE2000 {:.2f}, 95 % {:.2f}; after one factor of light "
-          "{:.2f}, as it is {:.2f}\n",
-          block_px, colour->median_ciede2000, colour->p95_ciede2000, colour->by_exposure, colour->as_it_is);
+          "{:.2f}, one a channel {:.2f}, as it is {:.2f}\n",
+          block_px, colour->median_ciede2000, colour->p95_ciede2000, colour->by_exposure, colour->by_balance,
+          colour->as_it_is);
   if (found.seams)
     fmt::print("seams     gradient across/off {:.3f}, over the truth's own {:.3f}, share of pairs {:.5f}\n",
                found.seams->gradient_ratio, found.seams->excess_ratio, found.seams->seam_share);
