@@ -75,15 +75,19 @@ Point2<StoredPx> Camera::distort(const Point2<UndistortedPx>& p) const {
   return {seen.x * fx_px + cx_px, seen.y * fy_px + cy_px};
 }
 
-double Camera::monotonic_radius_px() const {
+double Camera::magnification(double tan_off_axis) const {
+  const double r2 = tan_off_axis * tan_off_axis;
+  const double along = 1 + r2 * (3 * k1 + r2 * (5 * k2 + 7 * r2 * k3));
+  const double across = 1 + r2 * (k1 + r2 * (k2 + r2 * k3));
+  return std::min(along, across);
+}
+
+double Camera::reach_px(double least) const {
   if (k1 == 0 && k2 == 0 && k3 == 0) return std::numeric_limits<double>::infinity();
-  // First zero of d(r radial(r))/dr = 1 + 3 k1 r^2 + 5 k2 r^4 + 7 k3 r^6, searched outwards.
   constexpr double kStep = 0.01;
   constexpr double kFarthest = 5;  // 79 degrees off axis
-  for (double r = kStep; r < kFarthest; r += kStep) {
-    const double r2 = r * r;
-    if (1 + r2 * (3 * k1 + r2 * (5 * k2 + 7 * r2 * k3)) <= 0) return (r - kStep) * fx_px;
-  }
+  for (double r = kStep; r < kFarthest; r += kStep)
+    if (magnification(r) <= least) return (r - kStep) * fx_px;
   return std::numeric_limits<double>::infinity();
 }
 

@@ -73,11 +73,13 @@ Canvas choose_canvas(const std::vector<CanvasFrame>& frames, double gsd) {
     if (!f.shown && !f.fills) continue;
     const double right = f.camera.width_px - 1, bottom = f.camera.height_px - 1;
     const std::vector<std::pair<GroundFacet, double>> grounds = possible_grounds(f);
+    const double lens_reach_px = f.camera.reach_px(1 / kCoarsestFactor);
     // The inside too: of an oblique only a part may be good enough, and then no border pixel of it bounds
     // that part.
     for (int r = 0; r <= kBorderSteps; ++r)
       for (int c = 0; c <= kBorderSteps; ++c) {
         const auto flat = f.camera.undistort({right * c / kBorderSteps, bottom * r / kBorderSteps});
+        if (std::hypot(flat.x - f.camera.cx_px, flat.y - f.camera.cy_px) > lens_reach_px) continue;
         for (const auto& [facet, below] : grounds) {
           Eigen::Vector3d ground;
           if (!meets_ground(f, facet, below, flat.x, flat.y, kCoarsestFactor * typical, ground)) continue;

@@ -51,7 +51,10 @@ void widen_by_plane(const FrameView& view, double height, cv::Rect2d& box) {
       const Eigen::Vector3d q = plane_from_frame * Eigen::Vector3d(p.x, p.y, 1);
       const cv::Point2d m(q.x() / q.z(), q.y() / q.z());
       // The scale is that of `sight`, by the depth 1 / q.z.
-      const bool seen = q.z() > 0 && std::sqrt(determinant * q.z() * q.z() * q.z()) > 0.5 * kLeastScale;
+      const bool in_reach =
+          std::hypot(p.x - view.camera.cx_px, p.y - view.camera.cy_px) <= view.lens_reach_px;
+      const bool seen =
+          in_reach && q.z() > 0 && std::sqrt(determinant * q.z() * q.z() * q.z()) > 0.5 * kLeastScale;
       if (seen) {
         left = std::min(left, m.x), right = std::max(right, m.x);
         top = std::min(top, m.y), bottom = std::max(bottom, m.y);
@@ -106,7 +109,8 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
       frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1) + height * frame_per_height;
   if (!(q.z() > 0)) return seen;
   const Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
-  if (std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px) > monotonic_radius_px) return seen;
+  const double off_axis_px = std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px);
+  if (off_axis_px > lens_reach_px) return seen;
   const Point2<StoredPx> stored =
       camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
   seen.x_px = stored.x;
@@ -115,7 +119,8 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
   // with the camera's height over it.
   const double nearer = surface == nullptr ? 1 : std::max(0.01, 1 - height / camera_height);
   seen.frame_px_per_mosaic_px =
-      std::sqrt(std::abs(frame_from_mosaic.determinant()) * nearer / (q.z() * q.z() * q.z()));
+      std::sqrt(std::abs(frame_from_mosaic.determinant()) * nearer / (q.z() * q.z() * q.z())) *
+      camera.magnification(off_axis_px / camera.fx_px);
   seen.in_view = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
                  stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
                  tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle &&
@@ -133,9 +138,9 @@ cv::Point2d FrameView::position(double mosaic_x_px, double mosaic_y_px) const {
   if (!(q.z() > 1e-9)) return {0, 0};
   Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
   const double radius = std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px);
-  if (radius > monotonic_radius_px) {
-    ideal.x = camera.cx_px + (ideal.x - camera.cx_px) * monotonic_radius_px / radius;
-    ideal.y = camera.cy_px + (ideal.y - camera.cy_px) * monotonic_radius_px / radius;
+  if (radius > lens_reach_px) {
+    ideal.x = camera.cx_px + (ideal.x - camera.cx_px) * lens_reach_px / radius;
+    ideal.y = camera.cy_px + (ideal.y - camera.cy_px) * lens_reach_px / radius;
   }
   const Point2<StoredPx> stored =
       camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
@@ -185,8 +190,9 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     view.frame_index = static_cast<int>(index);
     view.source_index = source_index;
     view.camera = placement.camera;
-    view.monotonic_radius_px =
-        placement.camera.has_distortion() ? placement.camera.monotonic_radius_px() : 1e30;
+    // Where the lens model spreads pixels as far as nothing is shown it is about to fold, and what it says
+    // farther out is made up.
+    view.lens_reach_px = placement.camera.reach_px(kLeastScale);
     view.mosaic_from_frame = canvas.canvas_from_placed * placement.mosaic_from_frame.matrix;
     if (plane_height)
       view.mosaic_from_frame =

@@ -33,9 +33,9 @@ struct FrameView {
   Eigen::Matrix3d frame_from_mosaic =
       Eigen::Matrix3d::Identity();  ///< undistorted pixels; third coordinate > 0 in front of the camera
   Eigen::Matrix3d mosaic_from_frame = Eigen::Matrix3d::Identity();
-  double monotonic_radius_px = 0;                ///< beyond it the lens model folds back
-  double nadir_x_px = 0, nadir_y_px = 0;         ///< mosaic pixel straight below the camera
-  double height_px = 0;                          ///< camera above the plane in mosaic pixels
+  double lens_reach_px = 0;               ///< undistorted pixels off the axis; beyond it nothing is used
+  double nadir_x_px = 0, nadir_y_px = 0;  ///< mosaic pixel straight below the camera
+  double height_px = 0;                   ///< camera above the plane in mosaic pixels
   const surface::HeightGrid* surface = nullptr;  ///< what the mosaic looks down on; null: the plane
   double canvas_per_placed = 1;                  ///< pixels of the canvas per pixel of the surface's grid
   double camera_height = 0;                      ///< over the plane, units of the surface's heights

@@ -202,7 +202,7 @@ TEST(RaisedArea, LeansByReliefDisplacement) {
   view.height_px = 4000;
   view.nadir_x_px = 300;
   view.nadir_y_px = 200;
-  view.monotonic_radius_px = 1e30;
+  view.lens_reach_px = 1e30;
   const cv::Point2d shown = leaned(view, 600, {300 + 1275, 200});
   EXPECT_NEAR(shown.x, 300 + 1500, 1e-6);
   EXPECT_NEAR(shown.y, 200, 1e-6);

@@ -64,5 +64,22 @@ TEST(Camera, MonotonicRadiusIsWhereTheRadialModelFolds) {
   EXPECT_TRUE(std::isinf(camera.monotonic_radius_px()));
 }
 
+// 1 - 3 |k1| r^2 = 0.25 at r = sqrt(0.75 / (3 |k1|)): a barrel shrinks along the radius first. A pincushion
+// grows least across it, and nowhere less than at the centre.
+TEST(Camera, ReachIsWhereTheLensMagnifiesTooLittle) {
+  Camera camera = assumed_camera(1000, 1000);
+  EXPECT_DOUBLE_EQ(camera.magnification(1.2), 1);
+  camera.k1 = -0.2;
+  EXPECT_NEAR(camera.magnification(0.5), 1 - 0.6 * 0.25, 1e-12);
+  EXPECT_NEAR(camera.reach_px(0.25) / camera.fx_px, std::sqrt(0.75 / 0.6), 0.011);
+  // Farther out the model grows again, which no lens does.
+  camera.k2 = 0.02;
+  EXPECT_GT(camera.magnification(3), 1);
+  EXPECT_LT(camera.reach_px(0.25) / camera.fx_px, 1.5);
+  camera.k1 = 0.1;
+  camera.k2 = 0;
+  EXPECT_NEAR(camera.magnification(0.5), 1 + 0.1 * 0.25, 1e-12);
+}
+
 }  // namespace
 }  // namespace lookdown
