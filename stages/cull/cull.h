@@ -39,7 +39,7 @@ using CoarseHorizons = std::vector<std::optional<double>>;
 inline constexpr double kLeastDetail = 0.25;
 
 /// Bump when `measure` changes its answers: cached results of older versions are then ignored.
-inline constexpr const char* kMeasureVersion = "cull/11";
+inline constexpr const char* kMeasureVersion = "cull/12";
 
 /// Blur, exposure and thumbnail of one frame; needs nothing of other frames and no options, so that no option
 /// of culling makes frames be measured anew. `overview`, when given, receives the reduced picture (CV_8UC3,

@@ -9,6 +9,7 @@
 #include "stages/cull/blur_limits.h"
 #include "stages/cull/cull.h"
 #include "stages/cull/strangers.h"
+#include "stages/cull/view.h"
 
 namespace lookdown::cull {
 namespace {
@@ -102,6 +103,7 @@ void settle_by_overlap(FlightRecord& flight, const Options& options, RunContext&
   for (const auto& [index, fwhm_px] : found)
     settle(flight.frames[index], fwhm_px, limits.of(flight.frames[index]));
   settle_strangers(flight);
+  tell_obliques_by_placement(flight);
 }
 
 }  // namespace lookdown::cull

@@ -81,7 +81,7 @@ bool is_unlike(const Reason& reason) {
 void find_alike(FrameRecord& frame) {
   std::vector<Reason>& reasons = frame.decision.reasons;
   if (frame.decision.by_person || std::erase_if(reasons, is_unlike) == 0) return;
-  frame.decision.view = View::nadir;
+  if (frame.decision.view == View::other) frame.decision.view = View::nadir;
   frame.decision.verdict = Verdict::keep;
   for (const Reason& reason : reasons)
     frame.decision.verdict = std::max(frame.decision.verdict, reason.asks_for);
@@ -162,7 +162,8 @@ std::vector<std::optional<double>> unlikeness(const std::vector<FrameRecord>& fr
 void settle_strangers(FlightRecord& flight) {
   const std::vector<char> anchors = anchors_of(flight);
   for (std::size_t i = 0; i < flight.frames.size(); ++i)
-    if (anchors[i]) find_alike(flight.frames[i]);
+    // Placing may have found that one looks at the horizon: no wonder that it is unlike those that look down.
+    if (anchors[i] || flight.frames[i].decision.view == View::horizon) find_alike(flight.frames[i]);
   std::size_t could_hang = 0, hang = 0;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
     could_hang += ought_to_hang(flight.frames[i]);

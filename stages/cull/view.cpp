@@ -43,6 +43,14 @@ bool all_blue(const Thumbnail& picture) {
          cv::mean(picture.red_green)[0] - 128 > kGreenestSky;
 }
 
+bool surely_oblique(const FrameRecord& frame) {
+  return frame.tilt && frame.tilt->off_nadir_deg - frame.tilt->sigma_deg > kNadirLimitDeg;
+}
+
+Reason oblique(const Tilt& tilt) {
+  return {"oblique", tilt.off_nadir_deg, kNadirLimitDeg, "deg"};
+}
+
 ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horizon_log_odds) {
   ViewFinding out;
   if (!frame.sharpness) return {View::other, {}};
@@ -55,11 +63,7 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
   }
   if (!frame.horizon_looked_for && coarse_horizon_log_odds.value_or(0) > 0)
     return {View::horizon, {{"horizon seen at a glance", coarse_horizon_log_odds, 0, "log-odds"}}};
-  if (frame.tilt && frame.tilt->off_nadir_deg - frame.tilt->sigma_deg > kNadirLimitDeg) {
-    out.view = View::oblique;
-    out.reasons.push_back({"oblique", frame.tilt->off_nadir_deg, kNadirLimitDeg, "deg"});
-    return out;
-  }
+  if (surely_oblique(frame)) return {View::oblique, {oblique(*frame.tilt)}};
   if (const auto picture = read_thumbnail(frame.sharpness->signature)) {
     const bool blank = blank_and_bright(*frame.sharpness, *picture);
     if (blank && blueness(*picture) > 2)
@@ -101,6 +105,14 @@ std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
     views.push_back(view_of(frames[i], i < coarse_horizons.size() ? coarse_horizons[i] : std::nullopt));
   mark_unlike_at_the_ends(frames, views);
   return views;
+}
+
+void tell_obliques_by_placement(FlightRecord& flight) {
+  for (FrameRecord& frame : flight.frames) {
+    if (!frame.placement.placed || frame.decision.view != View::nadir || !surely_oblique(frame)) continue;
+    frame.decision.view = View::oblique;
+    frame.decision.reasons.push_back(oblique(*frame.tilt));
+  }
 }
 
 }  // namespace lookdown::cull

@@ -19,4 +19,8 @@ struct ViewFinding {
 [[nodiscard]] std::vector<ViewFinding> find_views(const std::vector<FrameRecord>& frames,
                                                   const CoarseHorizons&);
 
+/// Placed frames that were taken as nadir for want of a known tilt, and whose place tells that they look
+/// slantwise, become oblique.
+void tell_obliques_by_placement(FlightRecord&);
+
 }  // namespace lookdown::cull

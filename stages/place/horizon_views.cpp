@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "pipeline/base/angles.h"
+#include "pipeline/geometry/pose.h"
 
 namespace lookdown::place {
 namespace {
@@ -43,6 +44,25 @@ bool ties_like_one_that_looks_down(int index, const std::vector<TieFrame>& frame
   return down >= kEnoughMatches && down > 3 * leaning;
 }
 
+/// True where the horizon's point nearest to the optical axis lies in the picture.
+bool shows_horizon(const Pose& pose, const Camera& camera) {
+  const Eigen::Vector3d down = down_in_camera(pose);
+  const Eigen::Vector3d level = Eigen::Vector3d::UnitZ() - down.z() * down;
+  if (level.z() < 1e-9) return false;  // straight down
+  const Eigen::Vector2d off = level.head<2>() / level.z() * camera.fx_px;
+  if (off.norm() > camera.monotonic_radius_px()) return false;
+  const auto seen = camera.distort({camera.cx_px + off.x(), camera.cy_px + off.y()});
+  return seen.x >= 0 && seen.y >= 0 && seen.x <= camera.width_px - 1 && seen.y <= camera.height_px - 1;
+}
+
+void drop_ties_of_horizon_views(const std::vector<TieFrame>& frames, const FlightRecord& flight,
+                                std::vector<Tie>& ties) {
+  std::erase_if(ties, [&](const Tie& tie) {
+    return views_horizon(flight, frames[std::size_t(tie.a)]) ||
+           views_horizon(flight, frames[std::size_t(tie.b)]);
+  });
+}
+
 void take_back_horizon(FrameRecord& frame) {
   spdlog::debug("{}: ties to frames that look down, so its horizon is taken back", frame.source.file);
   frame.horizon.reset();
@@ -70,10 +90,21 @@ void settle_horizon_views(const std::vector<TieFrame>& frames, std::vector<Tie>&
     if (views_horizon(flight, frames[i]) && ties_like_one_that_looks_down(int(i), frames, ties, flight))
       taken_back.push_back(i);
   for (const std::size_t i : taken_back) take_back_horizon(flight.frames[std::size_t(frames[i].record)]);
-  std::erase_if(ties, [&](const Tie& tie) {
-    return views_horizon(flight, frames[std::size_t(tie.a)]) ||
-           views_horizon(flight, frames[std::size_t(tie.b)]);
-  });
+  drop_ties_of_horizon_views(frames, flight, ties);
+}
+
+void set_views_to_horizon_aside(const std::vector<TieFrame>& frames, Group& group, std::vector<Tie>& ties,
+                                FlightRecord& flight) {
+  if (group.tilt_is_a_guess || flight_of_horizons(flight)) return;
+  for (std::size_t i = 0; i < group.members.size(); ++i) {
+    if (!group.held_firmly[i] || !shows_horizon(group.network.poses[i], group.network.camera_of(i))) continue;
+    FrameRecord& frame = flight.frames[std::size_t(frames[std::size_t(group.members[i])].record)];
+    spdlog::debug("{}: its place shows that it looks at the horizon", frame.source.file);
+    frame.decision.view = View::horizon;
+    frame.placement.why_not = "looks at the horizon";
+    group.held_firmly[i] = false;
+  }
+  drop_ties_of_horizon_views(frames, flight, ties);
 }
 
 }  // namespace lookdown::place

@@ -7,6 +7,7 @@
 
 #include "pipeline/record/flight_record.h"
 #include "stages/place/features/image_features.h"
+#include "stages/place/group.h"
 
 namespace lookdown::place {
 
@@ -17,5 +18,10 @@ namespace lookdown::place {
 /// A frame that ties like one that looks down loses its horizon and becomes nadir; the ties of the other
 /// views to the horizon are removed, except in a flight of horizons.
 void settle_horizon_views(const std::vector<TieFrame>&, std::vector<Tie>&, FlightRecord&);
+
+/// The other way round: a frame whose adjusted pose shows the horizon, though none was found in it (dark,
+/// hazy, or bent by a lens not yet known), becomes a view to the horizon, is no longer held by its group and
+/// loses its ties; except in a flight of horizons, or where the tilts of the group are a guess.
+void set_views_to_horizon_aside(const std::vector<TieFrame>&, Group&, std::vector<Tie>&, FlightRecord&);
 
 }  // namespace lookdown::place

@@ -173,7 +173,8 @@ void write_frames(const PlacedGroup& placed, int number,
     const TieFrame& frame = frames[std::size_t(group.members[i])];
     FramePlacement& p = flight.frames[std::size_t(frame.record)].placement;
     if (!group.held_firmly[i]) {
-      p.why_not = frame.bridge_only ? "too blurred" : "inconsistent";
+      const bool to_horizon = flight.frames[std::size_t(frame.record)].decision.view == View::horizon;
+      p.why_not = to_horizon ? "looks at the horizon" : frame.bridge_only ? "too blurred" : "inconsistent";
       continue;
     }
     p.placed = true;
@@ -348,6 +349,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     if (flight.placement.groups > 0 && show_something_else(flight, chosen, members)) continue;
     const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
     PlacedGroup placed{adjust_group(input, members), {}};
+    set_views_to_horizon_aside(chosen.frames, placed.group, ties, flight);
     const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
                                     [](bool held) { return held; });
     if (!anyone) continue;

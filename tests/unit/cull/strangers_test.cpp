@@ -89,5 +89,17 @@ TEST(Strangers, ThatAPersonWantsAreLeftAlone) {
   EXPECT_EQ(told(flight), "........");
 }
 
+TEST(Strangers, AreNoneWhosePlaceShowsThatTheyLookAtTheHorizon) {
+  FlightRecord flight = flight_of("ppppppppps");
+  Decision& last = flight.frames.back().decision;
+  last.view = View::horizon;
+  last.verdict = Verdict::unsure;
+  last.reasons = {cull::unlike_the_others(3)};
+  cull::settle_strangers(flight);
+  EXPECT_EQ(last.view, View::horizon);
+  EXPECT_EQ(last.verdict, Verdict::keep);
+  EXPECT_TRUE(last.reasons.empty());
+}
+
 }  // namespace
 }  // namespace lookdown
