@@ -12,7 +12,7 @@ SearchResult search_picture(const WorkingPicture& picture, const GlintPrior& pri
   // Colour tells water from land, but where it is that of water which glitters, or of water that is usual.
   // What looks unlike usual water is less often water; what looks like it must be as even as water is
   // besides, or grey roofs in the shade are water.
-  constexpr double kSurely = 2, kOfUnusual = 0.6;
+  constexpr double kSurely = 2, kOfUnusual = 0.5;
   const cv::Mat usual = usual_log_odds(seen), glittering = like_glittering_water(tiles, look.colour);
   cv::Mat like = cv::min(cv::max(cv::Mat(usual / kSurely), 0), 1);
   if (!glittering.empty()) like = cv::max(like, glittering);
