@@ -96,7 +96,8 @@ SurfaceLook surface_look(const WorkingPicture& picture) {
   return {colour, lab_of(picture.calm_bgr), darker_than_around(picture), uneven_colour(colour)};
 }
 
-SeenPatches seen_patches(const WorkingPicture& picture, const SurfaceLook& surface) {
+std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook& surface,
+                           const Patches& patches) {
   constexpr double kFinePx = 0.7, kMiddlePx = 1.5, kCoarsePx = 3;
   const cv::Size size = picture.calm_bgr.size();
   const CalmColour& colour = surface.colour;
@@ -105,17 +106,21 @@ SeenPatches seen_patches(const WorkingPicture& picture, const SurfaceLook& surfa
   const cv::Mat half = halved(level);
   const cv::Mat finer = at_size(halved(square_between(level, kFinePx, kMiddlePx)), size),
                 coarser = at_size(square_between(half, half_size(kMiddlePx), half_size(kCoarsePx)), size);
-  SeenPatches seen{patches_of(surface.lab), {}};
   const auto inside =
-      seen.patches.means_inside({surface.dark_detail, surface.uneven, finer, coarser, colour.luminance, colour.red,
+      patches.means_inside({surface.dark_detail, surface.uneven, finer, coarser, colour.luminance, colour.red,
                             colour.red_green, colour.blue_green});
-  std::vector<Look>& looks = seen.looks;
-  looks.resize(seen.patches.count());
+  std::vector<Look> looks(patches.count());
   for (std::size_t i = 0; i < looks.size(); ++i) {
     for (std::size_t k = 0; k < kLookNumbers; ++k) looks[i][k] = inside[k][i];
     for (const std::size_t k : {0, 1}) looks[i][k] = std::log(looks[i][k] + kLeastUneven);
     for (const std::size_t k : {2, 3}) looks[i][k] = 0.5f * std::log(looks[i][k] + kLeastSquare);
   }
+  return looks;
+}
+
+SeenPatches seen_patches(const WorkingPicture& picture, const SurfaceLook& surface) {
+  SeenPatches seen{patches_of(surface.lab), {}};
+  seen.looks = looks_of(picture, surface, seen.patches);
   return seen;
 }
 

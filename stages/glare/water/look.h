@@ -37,6 +37,8 @@ struct SurfaceLook {
 /// (stored levels, root mean square; of 1 and 2 px), and its colour.
 inline constexpr std::size_t kLookNumbers = 8;
 using Look = std::array<float, kLookNumbers>;
+/// One a patch of `picture.calm_bgr`.
+[[nodiscard]] std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook&, const Patches&);
 /// A picture (its calm half) in patches, and the look of each.
 struct SeenPatches {
   Patches patches;

@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 #include "stages/glare/glare_search.h"
 
@@ -41,6 +42,21 @@ TEST(DenseGlitter, IsWaterAndGlareWhereNoSmoothWaterIsInSight) {
   const cv::Mat white = luma_of(bgr) > 240, marked = found.glint.any();
   EXPECT_GT(cv::countNonZero(white & marked), 0.6 * cv::countNonZero(white));
   EXPECT_LT(cv::countNonZero(marked & (luma_of(bgr) < 120)), 0.1 * cv::countNonZero(marked));
+}
+
+// A slanting shore against grass. Tiles are 8 px wide, so that an outline of tiles is off by several.
+TEST(DenseGlitter, EndsAtTheShoreAndNotWhereTilesEnd) {
+  cv::Mat bgr(600, 800, CV_8UC3, stored_bgr(kRedWater + kVeil)), shore = cv::Mat::zeros(600, 800, CV_8UC1);
+  add_strokes(bgr, {0, 0, 800, 600}, kSun);
+  cv::fillConvexPoly(shore, std::vector<cv::Point>{{800, 0}, {800, 600}, {330, 600}, {530, 0}}, cv::Scalar(255));
+  cv::Mat grass(bgr.size(), CV_8UC3);
+  cv::RNG(5).fill(grass, cv::RNG::NORMAL, stored_bgr({0.03, 0.13, 0.06}), cv::Scalar::all(14));
+  grass.copyTo(bgr, shore);
+  const SearchResult found = search_picture(prepare(bgr));
+  cv::Mat water;
+  cv::resize(~shore, water, found.water.size(), 0, 0, cv::INTER_NEAREST);
+  constexpr double kShorePx = 316;  // of half the size: hypot(200, 600) / 2
+  EXPECT_LT(cv::countNonZero(found.water ^ water), 3 * kShorePx);
 }
 
 // Stones are as bright, but what lies between them is shade, which is dark without a colour of its own.

@@ -7,6 +7,8 @@
 #include <opencv2/imgproc.hpp>
 #include <random>
 
+#include "stages/glare/picture/plane_math.h"
+
 namespace lookdown::glare {
 namespace {
 
