@@ -37,7 +37,7 @@ void fill_holes(cv::Mat& field) {
 // Tiles tell that something glitters, not where it ends: a tile that reaches over the shore fails as a whole.
 // Near the tiles' outline the borders of patches decide.
 cv::Mat to_borders(const cv::Mat& field, const Patches& patches) {
-  constexpr double kReachTiles = 1, kEven = 0.3, kSteepness = 12;  // even odds half a tile beyond the tiles
+  constexpr double kReachTiles = 1, kEven = 0.5, kSteepness = 12;
   const cv::Size size = patches.labels.size();
   cv::Mat likely;
   over_tiles(field, size, cv::INTER_NEAREST).convertTo(likely, CV_32FC1, kSteepness / 255);

@@ -40,7 +40,9 @@ TEST(UsualLook, PutsPaintedWaterBeforePaintedGround) {
 }
 
 TEST(UsualLook, HelpsButNeverDecidesAlone) {
-  SeenPatches seen{{cv::Mat(1, 2, CV_16UC1), {1, 1}, {}}, {Look{}, Look{}}};
+  SeenPatches seen;
+  seen.patches.labels = cv::Mat(1, 2, CV_16UC1);
+  seen.looks.resize(2);
   seen.patches.labels.at<std::uint16_t>(0, 0) = 0, seen.patches.labels.at<std::uint16_t>(0, 1) = 1;
   seen.looks[0].fill(-100), seen.looks[1].fill(100);
   const cv::Mat odds = usual_log_odds(seen);
