@@ -255,12 +255,11 @@ cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook
 }
 
 Glint glint_beyond_views(const WorkingPicture& picture, const Patches& patches, const cv::Mat& water,
-                         const BelowWater& below,
-                         const GlintPrior& prior) {
+                         const BelowWater& below, const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
-                    {water, at_size(luminance_of(below.level), size), glitter_tiles(picture.bgr, size), patches,
-                     at_size(below.told, size, cv::INTER_NEAREST)},
+                    {water, at_size(luminance_of(below.level), size), glitter_tiles(picture.bgr, size),
+                     patches, at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

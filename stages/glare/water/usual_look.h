@@ -1,5 +1,5 @@
-// What waters usually look like, learned from made pictures of many colours, lights and cameras. Private to the
-// stage (and its tests and benchmark).
+// What waters usually look like, learned from made pictures of many colours, lights and cameras. Private to
+// the stage (and its tests and benchmark).
 #pragma once
 
 #include <opencv2/core.hpp>

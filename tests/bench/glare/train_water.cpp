@@ -60,8 +60,7 @@ void write(const std::string& path, const LookParameters& numbers) {
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 5)
-    return fmt::print("usage: train_water OUT.inc FIRST_SEED LAST_SEED FLIGHT_FOLDER...\n"), 2;
+  if (argc < 5) return fmt::print("usage: train_water OUT.inc FIRST_SEED LAST_SEED FLIGHT_FOLDER...\n"), 2;
   LookSamples rendered, painted;
   std::uint32_t seed = 0;
   for (int i = 4; i < argc; ++i)

@@ -31,15 +31,15 @@ cv::Rect part_of(const cv::Size& size, Lot& lot) {
 // Light, colour of the light and steepness of the tone curve.
 cv::Mat in_other_light(const cv::Mat& bgr, Lot& lot) {
   constexpr double kGamma = 2.2;
-  const double light = lot.between(-0.8, 0.6), red = lot.between(-0.25, 0.25),
-               blue = lot.between(-0.3, 0.3), steepness = std::exp(lot.between(-0.15, 0.3));
+  const double light = lot.between(-0.8, 0.6), red = lot.between(-0.25, 0.25), blue = lot.between(-0.3, 0.3),
+               steepness = std::exp(lot.between(-0.15, 0.3));
   const std::array<double, 3> gains{light + blue, light, light + red};
   cv::Mat levels(1, 256, CV_8UC3), out;
   for (int level = 0; level < 256; ++level)
     for (std::size_t c = 0; c < 3; ++c) {
       const double linear = std::pow(level / 255.0, kGamma) * std::exp(gains[c]);
-      levels.at<cv::Vec3b>(0, level)[static_cast<int>(c)] = cv::saturate_cast<uchar>(
-          255 * std::pow(std::min(1.0, std::pow(linear, steepness)), 1 / kGamma));
+      levels.at<cv::Vec3b>(0, level)[static_cast<int>(c)] =
+          cv::saturate_cast<uchar>(255 * std::pow(std::min(1.0, std::pow(linear, steepness)), 1 / kGamma));
     }
   cv::LUT(bgr, levels, out);
   return out;
@@ -69,8 +69,7 @@ VariedPicture varied(const cv::Mat& bgr, const cv::Mat& water, std::uint32_t see
   picture.bgr = in_other_light(picture.bgr, lot);
   add_noise(picture.bgr, lot, seed);
   std::vector<uchar> bytes;
-  cv::imencode(".jpg", picture.bgr, bytes,
-               {cv::IMWRITE_JPEG_QUALITY, static_cast<int>(lot.between(60, 95))});
+  cv::imencode(".jpg", picture.bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, static_cast<int>(lot.between(60, 95))});
   picture.bgr = cv::imdecode(bytes, cv::IMREAD_COLOR);
   return picture;
 }
