@@ -300,8 +300,9 @@ FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known,
   const WorkingPicture picture =
       prepare_look(reduced_bgr(pixels), {pixels.source().width_px, pixels.source().height_px});
   const SurfaceLook look = surface_look(picture);
-  detail.known =
-      known_patches(picture, look, water_beyond_views(picture, look, compared, motion), compared, motion);
+  SeenPatches seen = seen_patches(picture, look);
+  const cv::Mat water = water_beyond_views(picture, look, seen, compared, motion);
+  detail.known = known_patches(std::move(seen), water, compared, motion);
   detail.below = compared.below;
   detail.log_gains = compared.log_gains;
   return detail;
@@ -319,7 +320,7 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
   // The waves' slope is known from the glint itself, and only guessed from place and time.
   const GlintPrior prior = known.sun ? glint_prior(*known.sun, known.places[i], picture.bgr.size())
                                      : placed_prior(flight, frame, options);
-  const Glint glint = glint_beyond_views(picture, water, detail.below, prior);
+  const Glint glint = glint_beyond_views(picture, detail.known.patches, water, detail.below, prior);
   const FrameMasks masks = frame_masks(water | glint.field, glint, pixels.grey());
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
   if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "stages/glare/picture/plane_math.h"
+#include "stages/glare/water/usual_look.h"
 
 namespace lookdown::glare {
 namespace {
@@ -180,17 +181,19 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   return compared;
 }
 
-cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& look,
+cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& look, const SeenPatches& seen,
                            const ComparedFrame& compared, const Motion& motion) {
   constexpr double kSurelyMoves = 3;
   const cv::Size size = picture.calm_bgr.size();
-  const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size);
+  const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size),
+                usual = usual_log_odds(seen);
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   const cv::Mat waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
   const WaterCues cues = water_cues(look).with_colour_doubted(
       like_glittering_water(glitter_tiles(picture.bgr, size), look.colour));
-  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + at_size(compared.votes, size) +
-                              moving + (1 - looked) * distrust(cues.log_odds(), looked, moving));
+  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usual +
+                              at_size(compared.votes, size) + moving +
+                              (1 - looked) * distrust(cues.log_odds() + usual, looked, moving));
 }
 
 std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
@@ -208,11 +211,11 @@ std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
   return exposures;
 }
 
-KnownPatches known_patches(const WorkingPicture& picture, const SurfaceLook& look, const cv::Mat& water,
-                           const ComparedFrame& compared, const Motion& motion) {
+KnownPatches known_patches(SeenPatches seen, const cv::Mat& water, const ComparedFrame& compared,
+                           const Motion& motion) {
   constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
   constexpr float kPatchAreaPx = 64;
-  KnownPatches known{patches_of(look.lab), {}, {}};
+  KnownPatches known{std::move(seen.patches), {std::move(seen.looks), {}, {}}, {}};
   const Patches& patches = known.patches;
   const cv::Size size = water.size();
   cv::Mat share;
@@ -220,7 +223,6 @@ KnownPatches known_patches(const WorkingPicture& picture, const SurfaceLook& loo
   const auto inside =
       patches.means_inside({share, at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
                             at_size(cv::min(motion.moving, 0), size), at_size(compared.votes, size)});
-  known.samples.looks = looks_of(picture, look, patches);
   for (std::size_t i = 0; i < patches.count(); ++i) {
     const bool wet = inside[0][i] > 0.5f;
     const float sure =
@@ -252,12 +254,12 @@ cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook
   return cut_along_borders(known.patches, log_odds);
 }
 
-Glint glint_beyond_views(const WorkingPicture& picture, const cv::Mat& water, const BelowWater& below,
-                         const GlintPrior& prior) {
+Glint glint_beyond_views(const WorkingPicture& picture, const Patches& patches, const cv::Mat& water,
+                         const BelowWater& below, const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
                     {water, at_size(luminance_of(below.level), size), glitter_tiles(picture.bgr, size),
-                     at_size(below.told, size, cv::INTER_NEAREST)},
+                     patches, at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

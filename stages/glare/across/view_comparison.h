@@ -107,8 +107,8 @@ struct ComparedFrame {
 
 /// Water of one frame by its own look and the comparison, before it is known what the flight's water looks
 /// like: CV_8UC1, 255 = water, half the working size.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const SurfaceLook&, const ComparedFrame&,
-                                         const Motion&);
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const SurfaceLook&, const SeenPatches&,
+                                         const ComparedFrame&, const Motion&);
 
 /// A frame in patches, with what is known of each before it is known what the flight's water looks like.
 struct KnownPatches {
@@ -118,8 +118,8 @@ struct KnownPatches {
 };
 /// `water` (CV_8UC1, 255, half the working size) is believed. Where no other view looks next to nothing is
 /// known, and of what is even and stands little is: it may be ground, or a bottom below clear water.
-[[nodiscard]] KnownPatches known_patches(const WorkingPicture&, const SurfaceLook&, const cv::Mat& water,
-                                         const ComparedFrame&, const Motion&);
+[[nodiscard]] KnownPatches known_patches(SeenPatches, const cv::Mat& water, const ComparedFrame&,
+                                         const Motion&);
 
 /// Water of one frame by what the flight's water looks like, and by what moves; with its outline where the
 /// colour changes most. Where the look is not known, what was believed stays. CV_8UC1, 255 = water, half the
@@ -129,8 +129,8 @@ struct KnownPatches {
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size.
-[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const cv::Mat& water, const BelowWater&,
-                                       const GlintPrior& prior = {});
+[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const Patches&, const cv::Mat& water,
+                                       const BelowWater&, const GlintPrior& prior = {});
 
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not
 /// convex and finite.

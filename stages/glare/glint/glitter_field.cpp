@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
+#include "stages/glare/picture/plane_math.h"
+
 namespace lookdown::glare {
 namespace {
 
@@ -32,9 +34,21 @@ void fill_holes(cv::Mat& field) {
     if (stats.at<int>(label, cv::CC_STAT_AREA) <= kMostTiles) field.setTo(255, labels == label);
 }
 
+// Tiles tell that something glitters, not where it ends: a tile that reaches over the shore fails as a whole.
+// Near the tiles' outline the borders of patches decide.
+cv::Mat to_borders(const cv::Mat& field, const Patches& patches) {
+  constexpr double kReachTiles = 1, kEven = 0.5, kSteepness = 12;
+  const cv::Size size = patches.labels.size();
+  cv::Mat likely;
+  over_tiles(field, size, cv::INTER_NEAREST).convertTo(likely, CV_32FC1, kSteepness / 255);
+  likely = blurred(likely, kReachTiles * kGlitterTilePx) - kEven * kSteepness;
+  return cut_along_borders(patches, patches.means_inside({likely})[0]);
+}
+
 }  // namespace
 
-cv::Mat glitter_field(const GlitterTiles& tiles, const cv::Mat& water, const cv::Mat& specks) {
+cv::Mat glitter_field(const GlitterTiles& tiles, const Patches& patches, const cv::Mat& water,
+                      const cv::Mat& specks) {
   // A contrast of 0.7 spares foam and some crust, and loses as much glitter; a limit on how uneven the dark
   // side is loses that of another renderer.
   constexpr double kLeastContrast = 0.6, kLeastNeutral = 0.6, kMostLighter = 1.1, kMostColourOff = 0.25;
@@ -58,7 +72,8 @@ cv::Mat glitter_field(const GlitterTiles& tiles, const cv::Mat& water, const cv:
     field = grown;
   }
   fill_holes(field);
-  return over_tiles(field, water.size(), cv::INTER_NEAREST);
+  if (cv::countNonZero(field) == 0) return cv::Mat::zeros(water.size(), CV_8UC1);
+  return to_borders(field, patches);
 }
 
 }  // namespace lookdown::glare

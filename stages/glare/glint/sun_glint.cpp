@@ -204,7 +204,7 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
 cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& dense,
                    const cv::Mat& specks, const cv::Mat& wet, const cv::Mat& factor, Glint& glint) {
   const cv::Size size = picture.bgr.size();
-  glint.field = glitter_field(surface.tiles, surface.water, specks);
+  glint.field = glitter_field(surface.tiles, surface.patches, surface.water, specks);
   cv::Mat leaving = below_field(picture, surface, glint.field);
   if (!surface.told.empty()) surface.water_leaving.copyTo(leaving, surface.told);
   const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),

@@ -39,9 +39,10 @@ struct Glint {
 
 /// The water that reflects, all half the working size.
 struct Surface {
-  cv::Mat water;          ///< CV_8UC1, 0 or 255
-  cv::Mat water_leaving;  ///< CV_32FC1, luminance from below the surface
-  GlitterTiles tiles;     ///< of the picture
+  cv::Mat water;           ///< CV_8UC1, 0 or 255
+  cv::Mat water_leaving;   ///< CV_32FC1, luminance from below the surface
+  GlitterTiles tiles;      ///< of the picture
+  const Patches& patches;  ///< of the picture; they outlive this
   cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former: there what is bright need not be
                       ///< small to be reflected. Empty: nowhere
 };

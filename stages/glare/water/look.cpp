@@ -118,6 +118,12 @@ std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook& sur
   return looks;
 }
 
+SeenPatches seen_patches(const WorkingPicture& picture, const SurfaceLook& surface) {
+  SeenPatches seen{patches_of(surface.lab), {}};
+  seen.looks = looks_of(picture, surface, seen.patches);
+  return seen;
+}
+
 Look at_mean_exposure(Look look, double log_exposure) {
   constexpr double kLevelsExponent = 1 / 2.2;  // of stored levels over linear light, sRGB as one power
   for (const std::size_t detail : {2, 3}) look[detail] -= static_cast<float>(kLevelsExponent * log_exposure);

@@ -39,6 +39,12 @@ inline constexpr std::size_t kLookNumbers = 8;
 using Look = std::array<float, kLookNumbers>;
 /// One a patch of `picture.calm_bgr`.
 [[nodiscard]] std::vector<Look> looks_of(const WorkingPicture& picture, const SurfaceLook&, const Patches&);
+/// A picture (its calm half) in patches, and the look of each.
+struct SeenPatches {
+  Patches patches;
+  std::vector<Look> looks;
+};
+[[nodiscard]] SeenPatches seen_patches(const WorkingPicture&, const SurfaceLook&);
 
 /// The same patch in a picture of exposure 1; `log_exposure`: natural logarithm of that which it has.
 [[nodiscard]] Look at_mean_exposure(Look, double log_exposure);

@@ -192,8 +192,9 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     for (const PlacedView& view : placed) others.push_back(overlay(*view.frame, *view.place, grid));
     const ComparedFrame compared = compare_views(own.frame, others);
     const SurfaceLook look = surface_look(own.picture);
-    known.push_back(known_patches(own.picture, look, water_beyond_views(own.picture, look, compared, motion),
-                                  compared, motion));
+    SeenPatches seen = seen_patches(own.picture, look);
+    const cv::Mat water = water_beyond_views(own.picture, look, seen, compared, motion);
+    known.push_back(known_patches(std::move(seen), water, compared, motion));
     below.push_back(compared.below);
     log_gains.push_back(compared.log_gains);
     detail_s += processor_seconds() - started;
@@ -211,7 +212,7 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const double started = processor_seconds();
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
     const cv::Mat water = water_by_look(known[i], look, exposures[i]);
-    const Glint glint = glint_beyond_views(own.picture, water, below[i], prior);
+    const Glint glint = glint_beyond_views(own.picture, known[i].patches, water, below[i], prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
     Scores own_scores;

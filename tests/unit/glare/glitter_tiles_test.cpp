@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 #include "stages/glare/glare_search.h"
 
@@ -41,6 +42,25 @@ TEST(DenseGlitter, IsWaterAndGlareWhereNoSmoothWaterIsInSight) {
   const cv::Mat white = luma_of(bgr) > 240, marked = found.glint.any();
   EXPECT_GT(cv::countNonZero(white & marked), 0.6 * cv::countNonZero(white));
   EXPECT_LT(cv::countNonZero(marked & (luma_of(bgr) < 120)), 0.1 * cv::countNonZero(marked));
+}
+
+// A slanting shore against grass crosses the grid of tiles, on which an eighth of its pixels lie by chance
+// and all of an outline of tiles.
+TEST(DenseGlitter, EndsAtThePicturesBordersAndNotOnTheGridOfTiles) {
+  cv::Mat bgr(600, 800, CV_8UC3, stored_bgr(kRedWater + kVeil)), grass(bgr.size(), CV_8UC3),
+      land = cv::Mat::zeros(bgr.size(), CV_8UC1);
+  add_strokes(bgr, {0, 0, 800, 600}, kSun);
+  cv::fillConvexPoly(land, std::vector<cv::Point>{{800, 0}, {800, 600}, {330, 600}, {530, 0}},
+                     cv::Scalar(255));
+  cv::RNG(5).fill(grass, cv::RNG::NORMAL, stored_bgr({0.03, 0.13, 0.06}), cv::Scalar::all(14));
+  grass.copyTo(bgr, land);
+  const cv::Mat field = search_picture(prepare(bgr)).glint.field;
+  int on_grid = 0, all = 0;
+  for (int y = 0; y < field.rows; ++y)
+    for (int x = 1; x < field.cols; ++x)
+      if (field.at<uchar>(y, x) != field.at<uchar>(y, x - 1)) ++all, on_grid += x % kGlitterTilePx == 0;
+  ASSERT_GT(all, field.rows / 2);
+  EXPECT_LT(on_grid, 0.3 * all);
 }
 
 // Stones are as bright, but what lies between them is shade, which is dark without a colour of its own.

@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <Eigen/Geometry>
+
 #include "pipeline/base/angles.h"
 
 namespace lookdown::place {
@@ -28,6 +30,7 @@ struct Placed {
     group.network.cameras = {camera};
     for (std::size_t i = 0; i < off_nadir_deg.size(); ++i) {
       flight.frames.emplace_back();
+      flight.frames.back().decision.view = View::nadir;
       frames.push_back({static_cast<int>(i), camera, {}, {}, {}});
       group.members.push_back(static_cast<int>(i));
       group.network.camera_of_frame.push_back(0);

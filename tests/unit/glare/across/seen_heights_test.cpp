@@ -76,8 +76,9 @@ struct Valley {
       laid.push_back(overlay(*other.frame, *other.place, grid, heights));
     const Motion motion = compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr);
     const WorkingPicture picture = prepare(pictures[0]);
-    const cv::Mat water =
-        water_beyond_views(picture, surface_look(picture), compare_views(frames[0], laid), motion);
+    const SurfaceLook look = surface_look(picture);
+    const cv::Mat water = water_beyond_views(picture, look, seen_patches(picture, look),
+                                             compare_views(frames[0], laid), motion);
     return cv::countNonZero(water) / static_cast<double>(water.total());
   }
 };

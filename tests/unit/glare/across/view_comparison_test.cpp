@@ -7,6 +7,8 @@
 #include <opencv2/imgproc.hpp>
 #include <random>
 
+#include "stages/glare/picture/plane_math.h"
+
 namespace lookdown::glare {
 namespace {
 
@@ -102,7 +104,7 @@ cv::Mat glare_beyond(const ThreeViews& views) {
   const ComparedFrame compared = compare_views(views.own, views.others);
   const WorkingPicture picture = prepare(views.picture);
   const cv::Mat water(picture.calm_bgr.size(), CV_8UC1, cv::Scalar(255));
-  return glint_beyond_views(picture, water, compared.below).any();
+  return glint_beyond_views(picture, patches_of(lab_of(picture.calm_bgr)), water, compared.below).any();
 }
 
 TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
@@ -185,7 +187,7 @@ struct PondThatStands {
     const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
     ComparedFrame compared{plane(-1.2), {}, {}};
     compared.votes.setTo(1.2, voted);
-    return known_patches(picture, surface, believed, compared, {plane(-5), plane(0), plane(1)});
+    return known_patches(seen_patches(picture, surface), believed, compared, {plane(-5), plane(0), plane(1)});
   }
   // Share of the water that is told wrong in `own` by what the samples teach.
   [[nodiscard]] double wrong(const KnownPatches& own,
