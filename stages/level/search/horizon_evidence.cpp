@@ -188,14 +188,14 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
 
 namespace {
 
-/// Weights of largest posterior: the right line of a frame against its other lines and against "none", fitted
-/// by train_horizon (tests/bench/level) about the weights of before, which real and rendered frames by day
-/// gave; no frame of the scoring sets among them. The constant holds that a false horizon is three times as
-/// bad as a missed one.
-constexpr Evidence kWeights{-16.28, 4.139,   -1.003, -0.02258, -0.9105, 1.34,   1.013,   1.631,   2.12,
-                            -1.058, -2.171,  -1.328, 2.032,    -0.6768, -1.145, 1.491,   -2.765,  -6.412,
-                            -2.981, -0.6141, 1.1,    2.032,    1.171,   1.617,  -0.7434, -0.7257, -0.9471,
-                            -1.51,  2.649,   3.09,   0.4501,   2.474,   -10.5,  -1.542,  0.3301};
+/// Maximum-likelihood weights (L2-regularised): the right line of a frame against its other lines and against
+/// "none". Fitted on real and rendered frames with and without horizons; no frame of the scoring sets among
+/// them. The constant is set so that the frames without a horizon stay well below zero: a false horizon is
+/// worse than a missed one.
+constexpr Evidence kWeights{-13.94, 2.372,   -0.4911, 1.184,  -1.612,  0.1936,  0.5109, 1.034,   0.9612,
+                            -0.134, -0.9023, -0.3263, 1.216,  -0.6246, -0.6277, 0.6557, -1.135,  -5.906,
+                            -2.143, 0.9819,  2.449,   0.9137, 0.1912,  1.264,   0.2061, -0.7375, -0.4426,
+                            -0.763, 3.308,   3.228,   1.502,  1.415,   -10.4,   -2.561, 1.93};
 
 }  // namespace
 

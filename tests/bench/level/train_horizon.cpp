@@ -39,8 +39,6 @@ using namespace lookdown::level;
 namespace {
 
 constexpr double kPriorPrecision = 1;
-/// How many times as bad a false horizon is as a missed one: what lines must have more odds than to be told.
-constexpr double kFalseOverMissed = 3;
 /// Of a line that may be the known one: turn in degrees, distance in shares of the long side; standard error
 /// of labels.
 constexpr double kRightWithin_deg = 1.5, kRightWithin = 0.02, kLabelError_deg = 0.3;
@@ -149,7 +147,6 @@ Eigen::VectorXd weights_in_use() {
     only[static_cast<std::size_t>(t)] = 1;
     weights(t) = log_odds(only);
   }
-  weights(0) += std::log(kFalseOverMissed);  // the first term is the constant
   return weights;
 }
 
@@ -191,7 +188,7 @@ void print_scores(const std::vector<Example>& examples, const Eigen::VectorXd& w
     Score& score = scores[e.group];
     ++score.pictures;
     Eigen::Index best = 0;
-    if (e.terms.rows() == 0 || (e.terms * weights).maxCoeff(&best) <= std::log(kFalseOverMissed)) continue;
+    if (e.terms.rows() == 0 || (e.terms * weights).maxCoeff(&best) <= 0) continue;
     ++score.told;
     score.right += e.likelihood(best) > 0 ? 1 : 0;
   }
@@ -231,7 +228,6 @@ int main(int count, char** words) {
   print_scores(examples, prior);
   fmt::print("with the new ones:\n");
   print_scores(examples, weights);
-  weights(0) -= std::log(kFalseOverMissed);
   for (double w : weights) fmt::print("{:.4g}, ", w);
   fmt::print("\n");
   return 0;
