@@ -9,6 +9,7 @@
 #include "stages/cull/cull.h"
 #include "stages/cull/duplicates/thumbnail.h"
 #include "stages/cull/exposure.h"
+#include "stages/cull/view.h"
 #include "test_pictures.h"
 
 namespace lookdown {
@@ -32,6 +33,25 @@ const Reason* find(const Decision& decision, const std::string& word) {
   for (const Reason& reason : decision.reasons)
     if (reason.word == word) return &reason;
   return nullptr;
+}
+
+TEST(View, OfAPlacedFrameIsToldByItsTilt) {
+  FlightRecord flight;
+  for (const double off_nadir_deg : {8.0, 35.0, 35.0}) {
+    flight.frames.push_back(frame_with(1.5));
+    flight.frames.back().decision.view = View::nadir;
+    flight.frames.back().placement.placed = true;
+    flight.frames.back().tilt = Tilt{};
+    flight.frames.back().tilt->off_nadir_deg = off_nadir_deg;
+    flight.frames.back().tilt->sigma_deg = 1;
+  }
+  flight.frames[2].placement.placed = false;
+  cull::tell_obliques_by_placement(flight);
+  EXPECT_EQ(flight.frames[0].decision.view, View::nadir);
+  EXPECT_EQ(flight.frames[1].decision.view, View::oblique);
+  ASSERT_NE(find(flight.frames[1].decision, "oblique"), nullptr);
+  EXPECT_EQ(find(flight.frames[1].decision, "oblique")->value, 35);
+  EXPECT_EQ(flight.frames[2].decision.view, View::nadir);
 }
 
 TEST(Verdict, NamesTheNumberAndTheLimit) {
