@@ -16,7 +16,7 @@ double percentile(std::vector<double> values, double share) {
   return values[static_cast<std::size_t>(place)];
 }
 
-double median(const std::vector<double>& values) {
+double middle_of(const std::vector<double>& values) {
   return percentile(values, 0.5);
 }
 
@@ -82,7 +82,7 @@ double exposure_of(const Blocks& blocks, int channel) {
     if (blocks.found[i][channel] > 1)
       ratios.push_back(light_from_srgb(blocks.given[i][channel] / 255) /
                        light_from_srgb(blocks.found[i][channel] / 255));
-  return median(ratios);
+  return middle_of(ratios);
 }
 
 std::vector<cv::Vec3d> exposed(std::vector<cv::Vec3d> colours, const cv::Vec3d& factors) {
@@ -99,10 +99,11 @@ Colour colour_differences(const cv::Mat& mosaic, const cv::Mat& truth, const cv:
   const std::vector<double> after_fit = differences(fitted(blocks), blocks.given);
   const cv::Vec3d balance{exposure_of(blocks, 0), exposure_of(blocks, 1), exposure_of(blocks, 2)};
   const auto left_by = [&](const cv::Vec3d& factors) {
-    return median(differences(exposed(blocks.found, factors), blocks.given));
+    return middle_of(differences(exposed(blocks.found, factors), blocks.given));
   };
-  return {median(after_fit), percentile(after_fit, 0.95), median(differences(blocks.found, blocks.given)),
-          left_by(cv::Vec3d::all(balance[1])), left_by(balance)};
+  return {middle_of(after_fit), percentile(after_fit, 0.95),
+          middle_of(differences(blocks.found, blocks.given)), left_by(cv::Vec3d::all(balance[1])),
+          left_by(balance)};
 }
 
 }  // namespace lookdown::bench
