@@ -54,6 +54,7 @@ Look scales_of(const std::vector<Look>& looks) {
   Look scales{};
   for (std::size_t k = 0; k < scales.size(); ++k) {
     std::vector<double> values;
+    values.reserve(looks.size());
     for (const Look& look : looks) values.push_back(look[k]);
     const double middle = median_in_place(values);
     for (double& v : values) v = std::abs(v - middle);

@@ -83,6 +83,7 @@ ViewFinding view_of(const FrameRecord& frame, std::optional<double> coarse_horiz
 void mark_unlike_at_the_ends(const std::vector<FrameRecord>& frames, std::vector<ViewFinding>& views) {
   constexpr double kFew = 0.05;
   std::vector<char> compared;
+  compared.reserve(views.size());
   for (const ViewFinding& view : views) compared.push_back(view.view == View::nadir);
   const auto found = unlikeness(frames, compared);
   const auto is_unlike = [&](std::size_t i) { return found[i].value_or(0) > kUnlike; };
