@@ -109,8 +109,7 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
       frame_from_mosaic * Eigen::Vector3d(mosaic_x_px, mosaic_y_px, 1) + height * frame_per_height;
   if (!(q.z() > 0)) return seen;
   const Point2<UndistortedPx> ideal{q.x() / q.z(), q.y() / q.z()};
-  const double off_axis_px = std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px);
-  if (off_axis_px > lens_reach_px) return seen;
+  if (std::hypot(ideal.x - camera.cx_px, ideal.y - camera.cy_px) > lens_reach_px) return seen;
   const Point2<StoredPx> stored =
       camera.has_distortion() ? camera.distort(ideal) : Point2<StoredPx>{ideal.x, ideal.y};
   seen.x_px = stored.x;
@@ -119,8 +118,7 @@ Sighting FrameView::sight(double mosaic_x_px, double mosaic_y_px) const {
   // with the camera's height over it.
   const double nearer = surface == nullptr ? 1 : std::max(0.01, 1 - height / camera_height);
   seen.frame_px_per_mosaic_px =
-      std::sqrt(std::abs(frame_from_mosaic.determinant()) * nearer / (q.z() * q.z() * q.z())) *
-      camera.magnification(off_axis_px / camera.fx_px);
+      std::sqrt(std::abs(frame_from_mosaic.determinant()) * nearer / (q.z() * q.z() * q.z()));
   seen.in_view = stored.x >= 0 && stored.y >= 0 && stored.x <= camera.width_px - 1 &&
                  stored.y <= camera.height_px - 1 && seen.frame_px_per_mosaic_px >= kLeastScale &&
                  tan_view_angle(mosaic_x_px, mosaic_y_px) <= kMostTanViewAngle &&
