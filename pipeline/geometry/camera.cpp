@@ -82,12 +82,12 @@ double Camera::magnification(double tan_off_axis) const {
   return std::min(along, across);
 }
 
-double Camera::reach_px(double least) const {
+double Camera::reach_px(double least_magnification) const {
   if (k1 == 0 && k2 == 0 && k3 == 0) return std::numeric_limits<double>::infinity();
   constexpr double kStep = 0.01;
   constexpr double kFarthest = 5;  // 79 degrees off axis
   for (double r = kStep; r < kFarthest; r += kStep)
-    if (magnification(r) <= least) return (r - kStep) * fx_px;
+    if (magnification(r) <= least_magnification) return (r - kStep) * fx_px;
   return std::numeric_limits<double>::infinity();
 }
 

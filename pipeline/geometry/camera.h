@@ -41,14 +41,16 @@ struct Camera {
   /// Puts the lens distortion on.
   [[nodiscard]] Point2<StoredPx> distort(const Point2<UndistortedPx>& p) const;
   /// By how much less than at its centre the lens magnifies at `tan_off_axis`, tangent of the angle off its
-  /// axis, in the direction in which it does so least; 1 without distortion. Along the radius that is
-  /// d(r radial(r))/dr = 1 + 3 k1 r^2 + 5 k2 r^4 + 7 k3 r^6, across it radial(r).
+  /// axis (0 or more), in the direction in which it does so least: a ratio, 1 without distortion, 0 or less
+  /// where the model has folded. Along the radius that is d(r radial(r))/dr = 1 + 3 k1 r^2 + 5 k2 r^4 + 7 k3
+  /// r^6, across it radial(r); radial(r) of Brown (1971) as in OpenCV's calib3d, its tangential terms left
+  /// out.
   [[nodiscard]] double magnification(double tan_off_axis) const;
-  /// Radius (undistorted pixels from the principal point) out to which `magnification` stays above `least`;
-  /// infinite where it does so to 79 degrees off axis.
-  [[nodiscard]] double reach_px(double least) const;
+  /// Radius (undistorted pixels from the principal point) out to which `magnification` stays above
+  /// `least_magnification`; infinite where it does so to 79 degrees off axis.
+  [[nodiscard]] double reach_px(double least_magnification) const;
   /// Largest radius up to which the radial model grows monotonically; beyond it `distort` must not be
-  /// trusted.
+  /// trusted. Infinite without distortion.
   [[nodiscard]] double monotonic_radius_px() const { return reach_px(0); }
   /// Unit viewing ray in camera axes (x right, y down, z forward).
   [[nodiscard]] Eigen::Vector3d ray(const Point2<UndistortedPx>& p) const;

@@ -49,7 +49,7 @@ bool shows_horizon(const Pose& pose, const Camera& camera) {
   const Eigen::Vector3d down = down_in_camera(pose);
   const Eigen::Vector3d level = Eigen::Vector3d::UnitZ() - down.z() * down;
   if (level.z() < 1e-9) return false;  // straight down
-  const Eigen::Vector2d off = level.head<2>() / level.z() * camera.fx_px;
+  const Eigen::Vector2d off(level.x() / level.z() * camera.fx_px, level.y() / level.z() * camera.fy_px);
   if (off.norm() > camera.monotonic_radius_px()) return false;
   const auto seen = camera.distort({camera.cx_px + off.x(), camera.cy_px + off.y()});
   return seen.x >= 0 && seen.y >= 0 && seen.x <= camera.width_px - 1 && seen.y <= camera.height_px - 1;
