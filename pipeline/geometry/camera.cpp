@@ -3,6 +3,8 @@
 #include <cmath>
 #include <limits>
 
+#include "pipeline/geometry/equidistant.h"
+
 namespace lookdown {
 namespace {
 
@@ -32,6 +34,16 @@ Eigen::Matrix2d distortion_jacobian(const Camera& c, Normalised p) {
 
 }  // namespace
 
+const char* word(Projection projection) {
+  return projection == Projection::equidistant ? "equidistant" : "rectilinear";
+}
+
+std::optional<Projection> projection_from_word(const std::string& text) {
+  for (const Projection projection : {Projection::rectilinear, Projection::equidistant})
+    if (text == word(projection)) return projection;
+  return std::nullopt;
+}
+
 Eigen::Matrix3d Camera::matrix() const {
   Eigen::Matrix3d k;
   k << fx_px, 0, cx_px, 0, fy_px, cy_px, 0, 0, 1;
@@ -52,7 +64,7 @@ Camera Camera::scaled(double factor) const {
 Point2<UndistortedPx> Camera::undistort(const Point2<StoredPx>& p) const {
   if (!has_distortion()) return {p.x, p.y};
   const Normalised seen{(p.x - cx_px) / fx_px, (p.y - cy_px) / fy_px};
-  Normalised ideal = seen;
+  Normalised ideal = seen;  // before Brown's terms: tangents, or angles of an equidistant lens
   constexpr int kMostSteps = 30;
   const double small = 1e-9 / fx_px;
   for (int step = 0; step < kMostSteps; ++step) {
@@ -66,24 +78,35 @@ Point2<UndistortedPx> Camera::undistort(const Point2<StoredPx>& p) const {
     ideal.x += correction.x();
     ideal.y += correction.y();
   }
+  if (projection == Projection::equidistant) {
+    const Eigen::Vector2d tangents = tangents_of({ideal.x, ideal.y});
+    ideal = {tangents.x(), tangents.y()};
+  }
   return {ideal.x * fx_px + cx_px, ideal.y * fy_px + cy_px};
 }
 
 Point2<StoredPx> Camera::distort(const Point2<UndistortedPx>& p) const {
   if (!has_distortion()) return {p.x, p.y};
-  const Normalised seen = with_distortion(*this, {(p.x - cx_px) / fx_px, (p.y - cy_px) / fy_px});
+  Normalised ideal{(p.x - cx_px) / fx_px, (p.y - cy_px) / fy_px};
+  if (projection == Projection::equidistant) {
+    const Eigen::Vector2d angles = angles_of({ideal.x, ideal.y});
+    ideal = {angles.x(), angles.y()};
+  }
+  const Normalised seen = with_distortion(*this, ideal);
   return {seen.x * fx_px + cx_px, seen.y * fy_px + cy_px};
 }
 
 double Camera::magnification(double tan_off_axis) const {
-  const double r2 = tan_off_axis * tan_off_axis;
+  const bool by_angle = projection == Projection::equidistant;
+  const double r = by_angle ? std::atan(tan_off_axis) : tan_off_axis, r2 = r * r;
   const double along = 1 + r2 * (3 * k1 + r2 * (5 * k2 + 7 * r2 * k3));
   const double across = 1 + r2 * (k1 + r2 * (k2 + r2 * k3));
-  return std::min(along, across);
+  if (!by_angle || r == 0) return std::min(along, across);
+  return std::min(along / (1 + tan_off_axis * tan_off_axis), across * r / tan_off_axis);
 }
 
 double Camera::reach_px(double least_magnification) const {
-  if (k1 == 0 && k2 == 0 && k3 == 0) return std::numeric_limits<double>::infinity();
+  if (projection == Projection::rectilinear && k1 == 0 && k2 == 0 && k3 == 0) return std::numeric_limits<double>::infinity();
   constexpr double kStep = 0.01;
   constexpr double kFarthest = 5;  // 79 degrees off axis
   for (double r = kStep; r < kFarthest; r += kStep)

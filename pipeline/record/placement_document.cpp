@@ -64,6 +64,7 @@ json placed_frame(const FrameRecord& frame) {
             {"fy_px", c.fy_px},
             {"cx_px", c.cx_px},
             {"cy_px", c.cy_px},
+            {"projection", word(c.projection)},
             {"k1", c.k1},
             {"k2", c.k2},
             {"p1", c.p1},

@@ -22,6 +22,7 @@ void each_field(MaybeConst<Camera> auto& c, auto field) {
   field("fy_px", c.fy_px);
   field("cx_px", c.cx_px);
   field("cy_px", c.cy_px);
+  field("projection", c.projection);
   field("k1", c.k1);
   field("k2", c.k2);
   field("p1", c.p1);

@@ -49,6 +49,12 @@ inline void to_json(nlohmann::json& text, View view) {
 inline void to_json(nlohmann::json& text, Verdict verdict) {
   text = word(verdict);
 }
+inline void to_json(nlohmann::json& text, Projection projection) {
+  text = word(projection);
+}
+inline void from_json(const nlohmann::json& text, Projection& projection) {
+  projection = projection_from_word(text.get<std::string>()).value_or(projection);
+}
 inline void from_json(const nlohmann::json& text, View& view) {
   view = view_from_word(text.get<std::string>()).value_or(view);
 }

@@ -33,6 +33,7 @@ Camera camera_of(const FlightRequest& request) {
   // No lens is centred to the pixel.
   camera.cx_px = (request.width_px - 1) / 2.0 + random.uniform(-3, 3) * request.width_px / 1600;
   camera.cy_px = (request.height_px - 1) / 2.0 + random.uniform(-3, 3) * request.width_px / 1600;
+  camera.fisheye = request.fisheye;
   camera.k1 = request.k1;
   camera.k2 = -0.12 * request.k1;
   camera.focal_35mm = request.focal_35mm;

@@ -13,6 +13,7 @@ struct FlightRequest {
   FlightOptions flight;
   int width_px = 1600, height_px = 1067;
   double focal_35mm = 28, k1 = -0.045;
+  bool fisheye = false;
   double sun_elevation_deg = 0;  // 0: drawn from the seed, 35..62
   bool afternoon = false;
   double wind_m_s = 2, cloud_cover = 0.4, cloud_shadow = 0.3, turbidity = 0.45, noise = 1;

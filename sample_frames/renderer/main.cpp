@@ -47,6 +47,7 @@ int main(int argc, char** argv) {
   app.add_option("--clouds", request.cloud_cover, "cloud cover 0..1")->capture_default_str();
   app.add_option("--haze", request.turbidity, "0 deep blue sky .. 1 milky")->capture_default_str();
   app.add_option("--distortion", request.k1, "radial distortion k1")->capture_default_str();
+  app.add_flag("--fisheye", request.fisheye, "an equidistant lens in place of a rectilinear one");
   app.add_option("--exposure-steps", request.flight.exposure_steps, "spread of the exposure in stops")
       ->capture_default_str();
   app.add_option("--obliques", request.flight.obliques, "oblique frames with a horizon")

@@ -8,11 +8,13 @@
 #include <fstream>
 #include <memory>
 #include <optional>
+#include <span>
 #include <sstream>
 #include <stdexcept>
 #include <vector>
 
 #include "stages/inspect/camera_choice.h"
+#include "stages/inspect/radial_fit.h"
 
 namespace lookdown::inspect {
 namespace {
@@ -23,6 +25,7 @@ struct CalibrationText {
   std::vector<double> camera_matrix;  // row by row
   std::vector<double> distortion;
   double image_width = 0, image_height = 0;
+  bool fisheye = false;
 };
 
 std::string text_of(const std::string& file) {
@@ -86,6 +89,7 @@ CalibrationText read_yaml(const std::string& text) {
   if (const YAML::Node distortion = root["distortion_coefficients"]) read.distortion = numbers_of(distortion);
   if (const YAML::Node width = root["image_width"]) read.image_width = number_of(width);
   if (const YAML::Node height = root["image_height"]) read.image_height = number_of(height);
+  if (const YAML::Node fisheye = root["fisheye_model"]) read.fisheye = number_of(fisheye) != 0;
   return read;
 }
 
@@ -101,7 +105,8 @@ CalibrationText read_xml(const std::string& text) {
   };
   return {numbers_at("=opencv_storage.camera_matrix.data"),
           numbers_at("=opencv_storage.distortion_coefficients.data"),
-          number_at("=opencv_storage.image_width"), number_at("=opencv_storage.image_height")};
+          number_at("=opencv_storage.image_width"), number_at("=opencv_storage.image_height"),
+          number_at("=opencv_storage.fisheye_model") != 0};
 }
 
 bool can_be_computed_with(const Camera& camera) {
@@ -113,6 +118,21 @@ bool can_be_computed_with(const Camera& camera) {
 
 bool is_side(double count) {
   return count >= 1 && count <= 1e6 && count == std::floor(count);
+}
+
+/// Of OpenCV's four fisheye terms this program has three: fitted anew to what the four do within the picture.
+void take_fourth_term(double k4, const std::string& file, Camera& camera) {
+  constexpr double kMostMiss_px = 1, kStep_rad = 0.02, kFarthest_rad = 1.5;
+  const double half_diagonal_px = 0.5 * std::hypot(camera.width_px, camera.height_px);
+  std::vector<Eigen::Vector2d> radii;
+  for (double angle = kStep_rad; angle < kFarthest_rad; angle += kStep_rad) {
+    const double t = angle * angle;
+    const double bent = 1 + t * (camera.k1 + t * (camera.k2 + t * (camera.k3 + t * k4)));
+    radii.emplace_back(camera.fx_px * angle, camera.fx_px * angle * bent);
+    if (radii.back().y() > half_diagonal_px) break;
+  }
+  if (!(fit_radial(radii, camera) < kMostMiss_px))
+    throw std::runtime_error(file + ": its fisheye terms cannot be reduced to three; calibrate without k4");
 }
 
 }  // namespace
@@ -137,10 +157,15 @@ Camera read_calibration(const std::string& file) {
   camera.fy_px = read.camera_matrix[4];
   camera.cx_px = read.camera_matrix[2];
   camera.cy_px = read.camera_matrix[5];
-  double* const terms[] = {&camera.k1, &camera.k2, &camera.p1, &camera.p2, &camera.k3};
-  for (std::size_t i = 0; i < 5 && i < read.distortion.size(); ++i) *terms[i] = read.distortion[i];
+  if (read.fisheye) camera.projection = Projection::equidistant;
+  double* const brown[] = {&camera.k1, &camera.k2, &camera.p1, &camera.p2, &camera.k3};
+  double* const fisheye[] = {&camera.k1, &camera.k2, &camera.k3};
+  const std::span<double* const> terms = read.fisheye ? std::span<double* const>(fisheye) : brown;
+  for (std::size_t i = 0; i < terms.size() && i < read.distortion.size(); ++i) *terms[i] = read.distortion[i];
   if (!can_be_computed_with(camera))
     throw std::runtime_error(file + ": its focal lengths must be above zero and all its numbers finite");
+  if (read.fisheye && read.distortion.size() > 3 && read.distortion[3] != 0)
+    take_fourth_term(read.distortion[3], file, camera);
   camera.focal_from = camera.distortion_from = "calibration file";
   camera.focal_sigma_share = 0.002;
   return camera;

@@ -2,12 +2,15 @@
 
 #include <lensfun/lensfun.h>
 
-#include <Eigen/Dense>
+#include <Eigen/Core>
 #include <cctype>
 #include <cmath>
 #include <memory>
 #include <mutex>
 #include <vector>
+
+#include "pipeline/base/angles.h"
+#include "stages/inspect/radial_fit.h"
 
 namespace lookdown::inspect {
 namespace {
@@ -39,6 +42,19 @@ bool has_fixed_lens(const lfCamera& body) {
   return body.Mount && std::islower(static_cast<unsigned char>(body.Mount[0]));
 }
 
+bool is_fisheye(const lfLens& lens) {
+  switch (lens.Type) {
+    case LF_FISHEYE:
+    case LF_FISHEYE_ORTHOGRAPHIC:
+    case LF_FISHEYE_STEREOGRAPHIC:
+    case LF_FISHEYE_EQUISOLID:
+    case LF_FISHEYE_THOBY:
+      return true;
+    default:
+      return false;
+  }
+}
+
 BodyAndLens look_up(const lfDatabase& lenses, const FrameInfo& frame) {
   BodyAndLens found;
   const std::unique_ptr<const lfCamera*, Freed> bodies(
@@ -53,7 +69,7 @@ BodyAndLens look_up(const lfDatabase& lenses, const FrameInfo& frame) {
   const lfLens* first = matches.get()[0];
   // Two lenses that fit the name equally well are no answer.
   if (!fixed && matches.get()[1] && matches.get()[1]->Score == first->Score) return found;
-  if (first->Type == LF_RECTILINEAR) found.lens = first;
+  if (first->Type == LF_RECTILINEAR || is_fisheye(*first)) found.lens = first;
   return found;
 }
 
@@ -70,46 +86,29 @@ double focal_px_of(const lfCamera& body, const lfLens* lens, double focal_mm, in
   return focal_mm * px_per_mm;
 }
 
-/// Radii in the picture (undistorted and as stored, pixels from the centre) along its half diagonal, by
-/// lensfun itself.
+/// Radii in the picture (before distortion and as stored, pixels from the centre) along its half diagonal, by
+/// lensfun itself. Before distortion an equidistant lens shows angles, in units of `camera`'s focal length.
 std::vector<Eigen::Vector2d> distorted_radii(const lfLens& lens, const lfCamera& body, double focal_mm,
-                                             int width_px, int height_px) {
-  lfModifier modifier(&lens, body.CropFactor, width_px, height_px);
-  const int active = modifier.Initialize(&lens, LF_PF_U8, static_cast<float>(focal_mm), 8, 1000, 1,
-                                         LF_RECTILINEAR, LF_MODIFY_DISTORTION, false);
+                                             const Camera& camera) {
+  lfModifier modifier(&lens, body.CropFactor, camera.width_px, camera.height_px);
+  const int active =
+      modifier.Initialize(&lens, LF_PF_U8, static_cast<float>(focal_mm), 8, 1000, 1, LF_RECTILINEAR,
+                          LF_MODIFY_DISTORTION | LF_MODIFY_GEOMETRY, false);
   std::vector<Eigen::Vector2d> radii;
-  if (!(active & LF_MODIFY_DISTORTION)) return radii;
-  const double cx = 0.5 * (width_px - 1), cy = 0.5 * (height_px - 1), half_diagonal = std::hypot(cx, cy);
+  if (!(active & (LF_MODIFY_DISTORTION | LF_MODIFY_GEOMETRY))) return radii;
+  const bool by_angle = camera.projection == Projection::equidistant;
+  const double cx = camera.cx_px, cy = camera.cy_px, half_diagonal = std::hypot(cx, cy);
   for (int i = 1; i <= 40; ++i) {
-    const double undistorted = half_diagonal * i / 40;
+    const double before = half_diagonal * i / 40, angle = before / camera.fx_px;
+    if (by_angle && angle > 80 * kDegree) break;
+    const double undistorted = by_angle ? camera.fx_px * std::tan(angle) : before;
     float seen[2];
     const auto x = static_cast<float>(cx + undistorted * cx / half_diagonal);
     const auto y = static_cast<float>(cy + undistorted * cy / half_diagonal);
     if (!modifier.ApplyGeometryDistortion(x, y, 1, 1, seen)) return {};
-    radii.emplace_back(undistorted, std::hypot(seen[0] - cx, seen[1] - cy));
+    radii.emplace_back(before, std::hypot(seen[0] - cx, seen[1] - cy));
   }
   return radii;
-}
-
-/// Fits stored = s u (1 + k1 (s u / f)^2 + k2 (s u / f)^4 + k3 (s u / f)^6), where s is the slope at the
-/// centre: the models of the database keep a ring of the picture in place, Brown's keeps the centre. Returns
-/// the largest miss in pixels.
-double fit_brown(const std::vector<Eigen::Vector2d>& radii, Camera& camera) {
-  const long n = static_cast<long>(radii.size());
-  Eigen::MatrixXd terms(n, 4);
-  Eigen::VectorXd stored(n);
-  const double unit = radii.back().x();
-  for (long i = 0; i < n; ++i) {
-    const double u = radii[i].x() / unit;
-    terms.row(i) << u, u * u * u, std::pow(u, 5), std::pow(u, 7);
-    stored(i) = radii[i].y() / unit;
-  }
-  const Eigen::VectorXd fitted = terms.colPivHouseholderQr().solve(stored);
-  const double per_square = std::pow(camera.fx_px / (fitted(0) * unit), 2);
-  camera.k1 = fitted(1) / fitted(0) * per_square;
-  camera.k2 = fitted(2) / fitted(0) * per_square * per_square;
-  camera.k3 = fitted(3) / fitted(0) * per_square * per_square * per_square;
-  return unit * (terms * fitted - stored).cwiseAbs().maxCoeff();
 }
 
 }  // namespace
@@ -132,9 +131,10 @@ std::optional<Camera> camera_from_lens_database(const FrameInfo& frame, int widt
   camera.focal_from = "lens database";
   camera.focal_sigma_share = 0.02;
   if (!found.lens) return camera;
-  const auto radii = distorted_radii(*found.lens, *found.body, *frame.focal_length_mm, width_px, height_px);
+  if (is_fisheye(*found.lens)) camera.projection = Projection::equidistant;
+  const auto radii = distorted_radii(*found.lens, *found.body, *frame.focal_length_mm, camera);
   if (radii.empty()) return camera;
-  const double miss = fit_brown(radii, camera);
+  const double miss = fit_radial(radii, camera);
   if (miss > 5e-4 * std::max(width_px, height_px)) {
     camera.k1 = camera.k2 = camera.k3 = 0;
     return camera;

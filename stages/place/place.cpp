@@ -19,6 +19,7 @@
 #include "stages/place/datum/datum.h"
 #include "stages/place/horizon_views.h"
 #include "stages/place/image_selection.h"
+#include "stages/place/pairs/likely_projection.h"
 #include "stages/place/pairs/pair_search.h"
 #include "stages/place/pairs/static_keypoints.h"
 #include "stages/place/pairs/unregistered_images.h"
@@ -328,6 +329,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   std::string positions_crs;
   const auto on_map = map_positions(flight, options, positions_crs);
   find_spots(flight, chosen, context);
+  guess_projections(chosen.frames, chosen.camera_of_frame, chosen.cameras);
 
   PairMemory memory(context.cache, chosen.frames);
   std::vector<Tie> ties = search_pairs(chosen.frames, rough_positions(chosen, on_map), {}, memory);

@@ -27,7 +27,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kPlaceVersion = "place/17";
+inline constexpr const char* kPlaceVersion = "place/18";
 
 /// Fills FlightRecord::placement and every frame's placement from frames whose verdict is not drop (blurred
 /// ones may bridge). Findings of `level` and `cull` that the ties contradict are taken back: a horizon where

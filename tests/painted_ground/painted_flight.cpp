@@ -26,8 +26,12 @@ cv::Mat rays(const PaintedCamera& camera) {
     for (int x = 0; x < camera.width_px * times; ++x)
       pixels.emplace_back(float((x + 0.5) / times - 0.5), float((y + 0.5) / times - 0.5));
   const cv::Matx33d matrix(camera.focal_px, 0, camera.cx_px, 0, camera.focal_px, camera.cy_px, 0, 0, 1);
-  cv::undistortPoints(pixels, ideal, matrix, std::vector<double>{camera.k1, camera.k2, 0, 0}, cv::noArray(),
-                      cv::noArray(), cv::TermCriteria(cv::TermCriteria::COUNT, 20, 0));
+  const std::vector<double> bend{camera.k1, camera.k2, 0, 0};
+  if (camera.fisheye)
+    cv::fisheye::undistortPoints(pixels, ideal, matrix, bend);
+  else
+    cv::undistortPoints(pixels, ideal, matrix, bend, cv::noArray(), cv::noArray(),
+                        cv::TermCriteria(cv::TermCriteria::COUNT, 20, 0));
   return cv::Mat(ideal, true).reshape(2, camera.height_px * times);
 }
 
@@ -151,6 +155,7 @@ json camera_words(const PaintedCamera& c) {
           {"fy_px", c.focal_px},
           {"cx_px", c.cx_px},
           {"cy_px", c.cy_px},
+          {"projection", c.fisheye ? "equidistant" : "rectilinear"},
           {"k1", c.k1},
           {"k2", c.k2},
           {"p1", 0.0},
@@ -161,7 +166,7 @@ json camera_words(const PaintedCamera& c) {
 /// The camera that a picture turned clockwise by 90 degrees seems to come from: pixel (x, y) has become
 /// (height - 1 - y, x).
 PaintedCamera turned(const PaintedCamera& c) {
-  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1, c.k2, c.samples};
+  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1, c.k2, c.fisheye, c.samples};
 }
 Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   Eigen::Matrix3d old_from_new;
@@ -230,6 +235,7 @@ PaintedCamera camera_of(const FlightChoice& c) {
           (c.height_px - 1) / 2.0 - 0.003 * c.width_px,
           c.k1,
           c.k2,
+          c.fisheye,
           c.unit_px >= 2 ? 1 : 2};
 }
 

@@ -17,6 +17,7 @@ struct FlightChoice {
   double focal_px = 720;
   double k1 = 0;
   double k2 = 0;
+  bool fisheye = false;
   int columns = 4;
   int rows = 3;
   double overlap = 0.55;        ///< share of a frame's sides between neighbours when all look straight down
@@ -49,6 +50,7 @@ struct Shot {
 struct PaintedCamera {
   int width_px = 0, height_px = 0;
   double focal_px = 0, cx_px = 0, cy_px = 0, k1 = 0, k2 = 0;
+  bool fisheye = false;  ///< equidistant, its k1 and k2 those of cv::fisheye
   int samples = 2;  ///< rays a side of a pixel; 1 is enough where a pixel shows less than a unit of ground
 };
 
@@ -60,7 +62,7 @@ struct PaintedCamera {
 [[nodiscard]] std::vector<Shot> fly(const FlightChoice&, const std::string& prefix = "F");
 [[nodiscard]] PaintedCamera camera_of(const FlightChoice&);
 
-/// The picture that `shot` takes. Rays by cv::undistortPoints.
+/// The picture that `shot` takes. Rays by cv::undistortPoints or cv::fisheye::undistortPoints.
 [[nodiscard]] cv::Mat take(const Site&, const PaintedCamera&, const Shot&);
 
 /// Ground that a block of frames covers with a border, so that a site can be made large enough.

@@ -3,7 +3,13 @@
 namespace render {
 
 Vec2 project(const Camera& camera, Vec3 in_camera) {
-  const double x = in_camera.x / in_camera.z, y = in_camera.y / in_camera.z;
+  double x = in_camera.x / in_camera.z, y = in_camera.y / in_camera.z;
+  if (camera.fisheye) {
+    const double across = std::hypot(in_camera.x, in_camera.y), angle = std::atan2(across, in_camera.z);
+    const double share = across > 0 ? angle / across : 1 / in_camera.z;
+    x = in_camera.x * share;
+    y = in_camera.y * share;
+  }
   const double r2 = x * x + y * y;
   const double radial = 1 + r2 * (camera.k1 + r2 * (camera.k2 + r2 * camera.k3));
   const double xd = x * radial + 2 * camera.p1 * x * y + camera.p2 * (r2 + 2 * x * x);
@@ -28,7 +34,10 @@ Vec3 ray_of(const Camera& camera, Vec2 pixel) {
     y = ny;
     if (change < 1e-7) break;
   }
-  return {x, y, 1};
+  if (!camera.fisheye) return {x, y, 1};
+  const double angle = std::hypot(x, y);
+  const double longer = angle > 0 ? std::tan(std::min(angle, 85 * kPi / 180)) / angle : 1;
+  return {x * longer, y * longer, 1};
 }
 
 Rotation look_down(double heading, double off_nadir, double tilt_axis) {

@@ -1,4 +1,5 @@
-// The camera of the rendered flight: pinhole with Brown distortion (k1, k2, p1, p2, k3).
+// The camera of the rendered flight: pinhole or equidistant fisheye with Brown distortion (k1, k2, p1, p2,
+// k3), which of a fisheye bends angles in place of tangents.
 #pragma once
 
 #include "geometry.h"
@@ -7,6 +8,7 @@ namespace render {
 
 struct Camera {
   int width_px = 1600, height_px = 1067;
+  bool fisheye = false;
   double fx_px = 1244, fy_px = 1244, cx_px = 799.5, cy_px = 533;
   double k1 = 0, k2 = 0, p1 = 0, p2 = 0, k3 = 0;
   double focal_mm = 18.7, focal_35mm = 28;
@@ -22,7 +24,8 @@ struct Pose {
 Vec2 project(const Camera& camera, Vec3 in_camera);
 Vec2 project(const Camera& camera, const Pose& pose, Vec3 world);
 
-// Direction in camera axes, z = 1, of a pixel: the inverse of project().
+// Direction in camera axes, z = 1, of a pixel: the inverse of project(). What a fisheye shows beyond 85
+// degrees off its axis is shown as at 85.
 Vec3 ray_of(const Camera& camera, Vec2 pixel);
 
 // Straight down, image right towards `heading` (counter-clockwise from east); tilted by `off_nadir` about a

@@ -8,6 +8,7 @@
 #include <numeric>
 
 #include "pipeline/base/robust_statistics.h"
+#include "stages/place/adjustment/lens_projection.h"
 #include "stages/place/adjustment/outlier_rounds.h"
 #include "stages/place/adjustment/pose_covariance.h"
 #include "stages/place/adjustment/space_adjustment.h"
@@ -185,6 +186,15 @@ std::vector<Tie> with_ties_of_untied(std::vector<Tie> renewed, const std::vector
   return renewed;
 }
 
+/// Ties where frames overlap by the present poses, and the network balanced with them.
+void tie_anew(const GroupInput& input, const GeometricTieOptions& options, Group& group) {
+  take_lens(input.frames, group);
+  group.ties = with_ties_of_untied(geometric_ties(input.frames, group, input.ties, options), input.ties,
+                                   group.members);
+  renew_tie_points(input, group);
+  balance_finely(group.network);
+}
+
 /// What stands off the plane gets heights of its own and helps to hold the frames.
 void raise_points(const GroupInput& input, Group& group) {
   take_lens(input.frames, group);
@@ -262,13 +272,11 @@ Group adjust_group(const GroupInput& input, const std::vector<int>& members) {
     renew_tie_points(input, group);
     balance_coarsely(group.network);
   }
-  for (const GeometricTieOptions& options : {GeometricTieOptions{20, 4}, GeometricTieOptions{8, 3}}) {
-    take_lens(input.frames, group);
-    group.ties =
-        with_ties_of_untied(geometric_ties(input.frames, group, input.ties, options), input.ties, members);
-    renew_tie_points(input, group);
-    balance_finely(group.network);
-  }
+  constexpr GeometricTieOptions wide{20, 4}, narrow{8, 3};
+  tie_anew(input, wide, group);
+  // Under the wrong projection what the rims of the frames share was not recognised.
+  if (choose_projections(group.network)) tie_anew(input, wide, group);
+  tie_anew(input, narrow, group);
   raise_points(input, group);
   adjust_in_space(input, group);
   judge_members(group);

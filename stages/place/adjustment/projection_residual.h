@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "pipeline/geometry/camera.h"
+#include "pipeline/geometry/equidistant.h"
 #include "pipeline/geometry/pixel_spaces.h"
 
 namespace lookdown::place {
@@ -39,8 +40,8 @@ inline Eigen::Matrix3d right_jacobian(const Eigen::Vector3d& w) {
          (angle - std::sin(angle)) / (square * angle) * k * k;
 }
 
-/// Where a point shows in a frame minus where it was seen, in units of the sighting's sigma. Brown distortion
-/// as in OpenCV's calib3d.
+/// Where a point shows in a frame minus where it was seen, in units of the sighting's sigma. Projection and
+/// distortion as in `Camera`.
 class ProjectionResidual : public ceres::SizedCostFunction<2, kPoseParameters, 3, kCameraParameters> {
  public:
   ProjectionResidual(const Point2<StoredPx>& seen, double sigma_px, const Eigen::Matrix3d& base,
@@ -57,7 +58,11 @@ class ProjectionResidual : public ceres::SizedCostFunction<2, kPoseParameters, 3
 
     const double fx = prior_.fx_px * std::exp(lens[0]), fy = prior_.fy_px * std::exp(lens[0]);
     const double k1 = lens[3], k2 = lens[4], k3 = prior_.k3, p1 = prior_.p1, p2 = prior_.p2;
-    const double u = p.x() / p.z(), v = p.y() / p.z(), r2 = u * u + v * v;
+    const bool by_angle = prior_.projection == Projection::equidistant;
+    const Eigen::Vector2d tangents(p.x() / p.z(), p.y() / p.z());
+    Eigen::Matrix2d by_tangents = Eigen::Matrix2d::Identity();
+    const Eigen::Vector2d ideal = by_angle ? angles_of(tangents, &by_tangents) : tangents;
+    const double u = ideal.x(), v = ideal.y(), r2 = u * u + v * v;
     const double radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3));
     const double xd = u * radial + 2 * p1 * u * v + p2 * (r2 + 2 * u * u);
     const double yd = v * radial + p1 * (r2 + 2 * v * v) + 2 * p2 * u * v;
@@ -72,7 +77,8 @@ class ProjectionResidual : public ceres::SizedCostFunction<2, kPoseParameters, 3
     by_uv(1, 0) = by_uv(0, 1);
     by_uv(1, 1) = radial + 2 * v * v * slope + 6 * p1 * v + 2 * p2 * u;
     Eigen::Matrix<double, 2, 3> uv_by_p;
-    uv_by_p << 1 / p.z(), 0, -u / p.z(), 0, 1 / p.z(), -v / p.z();
+    uv_by_p << 1 / p.z(), 0, -tangents.x() / p.z(), 0, 1 / p.z(), -tangents.y() / p.z();
+    if (by_angle) uv_by_p = by_tangents * uv_by_p;
     Eigen::Matrix<double, 2, 3> by_p = by_uv * uv_by_p;
     by_p.row(0) *= weight_ * fx;
     by_p.row(1) *= weight_ * fy;

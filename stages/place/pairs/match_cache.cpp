@@ -8,7 +8,7 @@ namespace lookdown::place {
 namespace {
 
 /// Of how pairs are compared: change it when `tie_unguided` or `tie_guided` would answer otherwise.
-constexpr const char* kPairsVersion = "pairs/1";
+constexpr const char* kPairsVersion = "pairs/2";
 constexpr std::size_t kKeyBytes = 32;
 
 std::string_view bytes_of(const double* numbers, std::size_t count) {
@@ -28,6 +28,7 @@ std::string words_of(const TieFrame& f) {
                             c.p1,
                             c.p2,
                             c.k3,
+                            double(c.projection),
                             double(f.leading.size())};
   return digest(pack(f.features) + std::string(bytes_of(numbers, std::size(numbers))));
 }

@@ -15,6 +15,8 @@ constexpr double kGuidedRatio = 0.9;
 constexpr double kTurnTolerance = 0.45;   ///< radians
 constexpr double kScaleTolerance = 0.45;  ///< natural logarithm
 constexpr double kGreatestScale = 4;      ///< size ratio of two frames of one flight
+/// Beyond, a lens model is near its fold or a fisheye near 72 degrees off its axis.
+constexpr double kLeastMagnification = 0.1;
 
 /// What a plane does not explain (relief, the lens before it is known) grows with the picture: tolerances
 /// hold for copies of this diagonal (pixels) and grow with larger ones. Chosen on copies of 800 x 600.
@@ -24,6 +26,27 @@ double stored_px(const TieFrame& frame, double work_px) {
   const double diagonal_px = std::hypot(frame.camera.width_px, frame.camera.height_px);
   return work_px * std::max(1 / double(frame.features.work_scale), diagonal_px / kDiagonalOfTolerances);
 }
+
+/// Where a frame shows what its undistorted pixels are.
+class Shown {
+ public:
+  /// `margin_px`: so far beyond its rim a frame is taken to go on.
+  explicit Shown(const Camera& camera, double margin_px = 0)
+      : camera_(camera), margin_px_(margin_px), reach_px_(camera.reach_px(kLeastMagnification)) {}
+  /// Empty where the frame does not show it.
+  [[nodiscard]] std::optional<Point2<StoredPx>> at(const Point2<UndistortedPx>& p) const {
+    if (std::hypot(p.x - camera_.cx_px, p.y - camera_.cy_px) > reach_px_) return std::nullopt;
+    const Point2<StoredPx> raw = camera_.distort(p);
+    if (raw.x < -margin_px_ || raw.y < -margin_px_ || raw.x > camera_.width_px + margin_px_ ||
+        raw.y > camera_.height_px + margin_px_)
+      return std::nullopt;
+    return raw;
+  }
+
+ private:
+  const Camera& camera_;
+  double margin_px_, reach_px_;
+};
 
 struct Fit {
   Eigen::Matrix3d b_from_a;
@@ -97,11 +120,11 @@ bool spread_enough(const TieFrame& a, const std::vector<Match>& matches) {
 bool enough_agree(const TieFrame& a, const TieFrame& b, const Fit& fit, const std::vector<Match>& matches,
                   double share = 0.3) {
   std::size_t in_overlap = 0;
+  const Shown in_b(b.camera);
   for (const Match& m : matches) {
     const auto& p = a.undistorted[std::size_t(m.a)];
     const Eigen::Vector3d q = fit.b_from_a * Eigen::Vector3d(p.x, p.y, 1);
-    const double x = q.x() / q.z(), y = q.y() / q.z();
-    if (x >= 0 && y >= 0 && x < b.camera.width_px && y < b.camera.height_px) ++in_overlap;
+    if (in_b.at({q.x() / q.z(), q.y() / q.z()})) ++in_overlap;
   }
   return double(fit.agreeing.size()) > 8 + share * double(in_overlap);
 }
@@ -141,7 +164,7 @@ void undistort_spots(TieFrame& frame) {
 
 std::vector<Expectation> expect(const TieFrame& a, const TieFrame& b, const Eigen::Matrix3d& b_from_a) {
   std::vector<Expectation> expected(a.features.size());
-  const bool distorts = b.camera.has_distortion();
+  const Shown in_b(b.camera, 0.1 * b.camera.width_px);
   const Eigen::Vector3d vanishing = b_from_a.row(2);
   const double sign =
       vanishing.dot(Eigen::Vector3d(a.camera.width_px / 2.0, a.camera.height_px / 2.0, 1)) < 0 ? -1 : 1;
@@ -150,18 +173,16 @@ std::vector<Expectation> expect(const TieFrame& a, const TieFrame& b, const Eige
     const Eigen::Vector3d q = b_from_a * Eigen::Vector3d(px, py, 1);
     if (q.z() * sign <= 0) continue;
     const double x = q.x() / q.z(), y = q.y() / q.z();
-    const double margin = 0.1 * b.camera.width_px;
-    if (x < -margin || y < -margin || x > b.camera.width_px + margin || y > b.camera.height_px + margin)
-      continue;
+    const std::optional<Point2<StoredPx>> raw = in_b.at({x, y});
+    if (!raw) continue;
     // Jacobian of the homography: how a step in frame a shows in frame b.
     Eigen::Matrix2d step;
     step << b_from_a(0, 0) - x * b_from_a(2, 0), b_from_a(0, 1) - x * b_from_a(2, 1),
         b_from_a(1, 0) - y * b_from_a(2, 0), b_from_a(1, 1) - y * b_from_a(2, 1);
     step /= q.z();
     Expectation& e = expected[i];
-    const Point2<StoredPx> raw = distorts ? b.camera.distort({x, y}) : Point2<StoredPx>{x, y};
-    e.x_px = float(raw.x);
-    e.y_px = float(raw.y);
+    e.x_px = float(raw->x);
+    e.y_px = float(raw->y);
     e.turn_rad = float(std::atan2(step(1, 0) - step(0, 1), step(0, 0) + step(1, 1)));
     e.log_scale = float(0.5 * std::log(std::max(1e-6, std::abs(step.determinant()))));
     e.inside = true;
@@ -171,16 +192,16 @@ std::vector<Expectation> expect(const TieFrame& a, const TieFrame& b, const Eige
 
 double overlap_share(const TieFrame& a, const TieFrame& b, const Eigen::Matrix3d& b_from_a) {
   constexpr int steps = 12;
+  const Shown in_b(b.camera);
   int inside = 0;
   const double sign =
       b_from_a.row(2).dot(Eigen::Vector3d(a.camera.width_px / 2.0, a.camera.height_px / 2.0, 1)) < 0 ? -1 : 1;
   for (int r = 0; r < steps; ++r)
     for (int c = 0; c < steps; ++c) {
-      const Eigen::Vector3d q = b_from_a * Eigen::Vector3d((c + 0.5) / steps * a.camera.width_px,
-                                                           (r + 0.5) / steps * a.camera.height_px, 1);
-      if (q.z() * sign <= 0) continue;
-      const double x = q.x() / q.z(), y = q.y() / q.z();
-      if (x >= 0 && y >= 0 && x < b.camera.width_px && y < b.camera.height_px) ++inside;
+      const auto p = a.camera.undistort(
+          {(c + 0.5) / steps * a.camera.width_px, (r + 0.5) / steps * a.camera.height_px});
+      const Eigen::Vector3d q = b_from_a * Eigen::Vector3d(p.x, p.y, 1);
+      if (q.z() * sign > 0 && in_b.at({q.x() / q.z(), q.y() / q.z()})) ++inside;
     }
   return double(inside) / (steps * steps);
 }

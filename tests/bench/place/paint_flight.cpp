@@ -4,8 +4,8 @@
 // either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), litter (sheds with
 // littered roofs), gables (sheds with pitched roofs), valley, slope, dike, heap and mixed (ground with
 // relief), farm (a valley with a river, pitched roofs and trees under drifting clouds, through a soft lens),
-// estate (a farm with dry-stone walls), ponds (moving water), barrel (strong distortion), portrait (turned
-// pictures), blurred, rig (a part of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit:
+// estate (a farm with dry-stone walls), ponds (moving water), barrel (strong distortion), fisheye (equidistant),
+// portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit:
 // pixels that show one unit of the painted ground (1), larger for pictures too large to paint in full detail;
 // --relief: height of the relief as a share of the flying height (0.25).
 #include <cstdio>
@@ -33,6 +33,7 @@ bool choose(const std::string& kind, Kind& k) {
   if (kind == "litter") k.site.sheds = 4, k.site.littered_roofs = true;
   if (kind == "ponds") k.site.ponds = 8;
   if (kind == "barrel") f.k1 = -0.28, f.k2 = 0.08;
+  if (kind == "fisheye") f.fisheye = true, f.focal_px = 0.56 * f.width_px;
   if (kind == "portrait") f.portrait_share = 0.4;
   if (kind == "blurred") f.blurred_share = 0.25;
   if (kind == "rig") f.rig_in_view = true;
@@ -48,7 +49,7 @@ bool choose(const std::string& kind, Kind& k) {
     f.cloud_shadow = 0.4, f.soft_corners_px = 1.2, f.photon_noise = 0.08, f.overlap = 0.65, f.swing_deg = 3;
   }
   static const std::string known[] = {"thin",  "swing",  "scales",   "exposure", "slabs", "roofs",  "litter",
-                                      "ponds", "barrel", "portrait", "blurred",  "rig",   "gables", "valley",
+                                      "ponds", "barrel", "fisheye", "portrait", "blurred",  "rig",   "gables", "valley",
                                       "slope", "dike",   "heap",     "mixed",    "farm",  "estate"};
   for (const std::string& word : known)
     if (word == kind) return true;

@@ -39,8 +39,11 @@ bool true_pixel(const Camera& c, const Eigen::Matrix3d& rotation, const Eigen::V
                 const Eigen::Vector3d& world, int width, int height, Eigen::Vector2d& px) {
   const Eigen::Vector3d p = rotation.transpose() * (world - centre);
   if (p.z() <= 0) return false;
-  const double u = p.x() / p.z(), v = p.y() / p.z(), r2 = u * u + v * v;
-  if (r2 > 4) return false;
+  const double tangent = p.head<2>().norm() / p.z();
+  if (tangent > 2) return false;
+  const bool by_angle = c.projection == Projection::equidistant && tangent > 0;
+  const Eigen::Vector2d ideal = p.head<2>() / p.z() * (by_angle ? std::atan(tangent) / tangent : 1);
+  const double u = ideal.x(), v = ideal.y(), r2 = u * u + v * v;
   const double d = 1 + c.k1 * r2 + c.k2 * r2 * r2 + c.k3 * r2 * r2 * r2;
   px.x() = c.fx_px * (u * d + 2 * c.p1 * u * v + c.p2 * (r2 + 2 * u * u)) + c.cx_px;
   px.y() = c.fy_px * (v * d + c.p1 * (r2 + 2 * v * v) + 2 * c.p2 * u * v) + c.cy_px;

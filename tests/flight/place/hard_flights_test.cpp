@@ -54,6 +54,15 @@ TEST(HardFlights, GroundThatRepeatsItselfUnderABarrelLensIsJoined) {
   expect_whole_and_exact(placed(f));
 }
 
+// Rays by cv::fisheye. Nothing tells the program of the projection; the focal length starts 39 % off.
+TEST(HardFlights, AFisheyeOfWhichNothingIsKnownIsJoined) {
+  SmallFlight f;
+  f.flight.fisheye = true;
+  f.flight.focal_px = 0.56 * f.flight.width_px;
+  f.flight.seed = f.site.seed = 16;
+  expect_whole_and_exact(placed(f));
+}
+
 TEST(HardFlights, RibbedRoofsOffTheGroundAndMovingWaterDoNotBendIt) {
   SmallFlight f;
   f.site.sheds = 4;

@@ -46,6 +46,50 @@ TEST(Camera, DistortionAgreesWithOpenCv) {
   }
 }
 
+Camera fisheye() {
+  Camera camera = assumed_camera(1600, 1067);
+  camera.projection = Projection::equidistant;
+  camera.fx_px = camera.fy_px = 800;  // 69 degrees off axis in the corners
+  camera.k1 = 0.03;
+  camera.k2 = -0.01;
+  camera.k3 = 0.002;
+  return camera;
+}
+
+// OpenCV's cv::fisheye is the reference for the projection and the order of its terms.
+TEST(Camera, FisheyeProjectionAgreesWithOpenCv) {
+  const Camera camera = fisheye();
+  const cv::Matx33d matrix(camera.fx_px, 0, camera.cx_px, 0, camera.fy_px, camera.cy_px, 0, 0, 1);
+  for (const cv::Point2d tangents : {cv::Point2d(0, 0), cv::Point2d(1e-5, 0), cv::Point2d(0.3, -0.2),
+                                     cv::Point2d(-1.4, 0.9), cv::Point2d(0.1, 2.2)}) {
+    std::vector<cv::Point2d> seen;
+    cv::fisheye::distortPoints(std::vector<cv::Point2d>{tangents}, seen, matrix,
+                               cv::Vec4d(camera.k1, camera.k2, camera.k3, 0));
+    const auto ours = camera.distort(
+        {tangents.x * camera.fx_px + camera.cx_px, tangents.y * camera.fy_px + camera.cy_px});
+    EXPECT_NEAR(ours.x, seen[0].x, 1e-6);
+    EXPECT_NEAR(ours.y, seen[0].y, 1e-6);
+  }
+}
+
+TEST(Camera, FisheyeUndistortUndoesDistortEverywhereInTheFrame) {
+  const Camera camera = fisheye();
+  for (double x = 0; x < 1600; x += 133)
+    for (double y = 0; y < 1067; y += 97) {
+      const auto back = camera.distort(camera.undistort({x, y}));
+      EXPECT_NEAR(back.x, x, 1e-4);
+      EXPECT_NEAR(back.y, y, 1e-4);
+    }
+}
+
+// An equidistant lens shows d(angle) = cos^2(angle) d(tangent) along the radius: a quarter at 60 degrees.
+TEST(Camera, ReachOfAFisheyeIsWhereItMagnifiesAQuarter) {
+  Camera camera = assumed_camera(1000, 1000);
+  camera.projection = Projection::equidistant;
+  EXPECT_NEAR(camera.reach_px(0.25), std::tan(60 * CV_PI / 180) * camera.fx_px, 0.02 * camera.fx_px);
+  EXPECT_DOUBLE_EQ(camera.magnification(0), 1);
+}
+
 TEST(Camera, ScalingKeepsPixelCentres) {
   const Camera half = barrel().scaled(0.5);
   const Camera full = barrel();
