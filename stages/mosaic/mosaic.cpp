@@ -37,6 +37,7 @@
 #include "stages/mosaic/roofs/upright_roofs.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "stages/mosaic/seams/seams.h"
+#include "stages/surface/roofs/flat_roofs.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -258,9 +259,11 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
   std::vector<RaisedArea> roofs;
   surface::HeightGrid roof_heights;
   if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
+    roof_heights = surface::flat_roofs(flight, context);
     roofs = long_roofs(ready.views, ready.survey,
                        placed_roofs(flight.placement, canvas, ready.views, ready.survey));
-    roof_heights = heights_of(take_rectangles(roofs, ready.views, ready.survey), flight.placement, canvas);
+    leave_out_upright(roof_heights, canvas, roofs);
+    add_heights(take_rectangles(roofs, ready.views, ready.survey), flight.placement, canvas, roof_heights);
     if (!roof_heights.empty())
       ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
   }

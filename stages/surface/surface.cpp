@@ -2,7 +2,6 @@
 
 #include <fmt/core.h>
 
-#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <opencv2/calib3d.hpp>
@@ -10,7 +9,7 @@
 #include <opencv2/imgproc.hpp>
 #include <optional>
 
-#include "pipeline/record/mosaic_grid.h"
+#include "stages/surface/flight_measures.h"
 #include "stages/surface/gap_filling.h"
 #include "stages/surface/matching/height_sweep.h"
 #include "stages/surface/matching/sweep_views.h"
@@ -21,10 +20,7 @@
 namespace lookdown::surface {
 namespace {
 
-/// Frame pixels from node to node, and to the next coarser level.
-constexpr double kPixelsANode = 2;
-constexpr int kCoarser = 2, kLevels = 3;
-constexpr double kMostNodes = 16e6;  ///< time as a mosaic of that size takes, 200 MB with what is worked on
+constexpr int kCoarser = 2, kLevels = 3;  ///< nodes of a level for one of the next coarser; levels
 constexpr double kParallaxSigmaPx = 0.3;  ///< of a match, pixels of the sweep's pictures
 constexpr double kUsualBase = 0.3;        ///< of base over height
 constexpr double kRoughSigmas = 3;  ///< within which the finer level looks round what the coarser found;
@@ -43,50 +39,7 @@ constexpr double kSpeckPx =
 constexpr double kIslandPx = 120;  ///< frame pixels: side of the neighbourhood that must be known as well
 constexpr double kBlockPx = 384;   ///< frame pixels: side of a block that has a ground of its own
 
-double median(std::vector<double> values) {
-  std::nth_element(values.begin(), values.begin() + std::ptrdiff_t(values.size() / 2), values.end());
-  return values[values.size() / 2];
-}
-
-/// What holds for the whole flight.
-struct Flight {
-  Eigen::Matrix3d ground_from_mosaic = Eigen::Matrix3d::Identity();
-  double mosaic_px = 1;  ///< world units
-  double height = 1;     ///< of the cameras over the plane, world units
-  double frame_px = 1;   ///< of the frames on the ground, world units
-};
-
-std::optional<Flight> measures_of(const FlightRecord& record) {
-  std::vector<double> heights, sizes;
-  for (const SweepView& view : sweep_views(record, 1)) {
-    const FramePlacement& placed = record.frames[std::size_t(view.frame)].placement;
-    heights.push_back(view.centre.z());
-    sizes.push_back(view.centre.z() / placed.camera.fx_px);
-  }
-  if (heights.size() < 2) return std::nullopt;
-  Flight flight;
-  flight.ground_from_mosaic = mosaic_from_ground(record).matrix.inverse();
-  flight.ground_from_mosaic /= flight.ground_from_mosaic(2, 2);
-  flight.mosaic_px = std::sqrt(std::abs(flight.ground_from_mosaic.topLeftCorner<2, 2>().determinant()));
-  flight.height = median(heights);
-  flight.frame_px = median(sizes);
-  return flight;
-}
-
-/// Nodes `step_px` mosaic pixels apart.
-NodeGrid grid_of(const Flight& flight, const FlightPlacement& placement, double step_px) {
-  NodeGrid grid;
-  grid.columns = std::max(2, int(std::ceil(placement.mosaic_width_px / step_px)));
-  grid.rows = std::max(2, int(std::ceil(placement.mosaic_height_px / step_px)));
-  Eigen::Matrix3d mosaic_from_node = Eigen::Matrix3d::Identity();
-  mosaic_from_node.diagonal().head<2>().setConstant(step_px);
-  mosaic_from_node(0, 2) = mosaic_from_node(1, 2) = 0.5 * step_px - 0.5;
-  grid.ground_from_node = flight.ground_from_mosaic * mosaic_from_node;
-  grid.pitch = step_px * flight.mosaic_px;
-  return grid;
-}
-
-SearchRange whole_range(const Flight& flight, const FlightPlacement& placement, const NodeGrid& grid) {
+SearchRange whole_range(const FlightMeasures& flight, const FlightPlacement& placement, const NodeGrid& grid) {
   const cv::Size size(grid.columns, grid.rows);
   const double lowest = std::max(-kMostBelow * flight.height,
                                  std::min(0.0, placement.lowest_tie_point) - kBelowTies * flight.height),
@@ -287,11 +240,9 @@ void build(FlightRecord& flight, const Options& options, RunContext& context) {
   flight.surface.reset();
   if (options.kind == "plane" || !(flight.placement.relief_spread > 0)) return;
   const FlightPlacement& placement = flight.placement;
-  const std::optional<Flight> measures = measures_of(flight);
+  const std::optional<FlightMeasures> measures = measures_of(flight);
   if (!measures || placement.mosaic_width_px < 64 || placement.mosaic_height_px < 64) return;
-  const double step_px =
-      std::max({1.0, kPixelsANode * measures->frame_px / measures->mosaic_px,
-                std::sqrt(double(placement.mosaic_width_px) * placement.mosaic_height_px / kMostNodes)});
+  const double step_px = finest_step_px(*measures, placement);
   const double wall = kWallShare * measures->height;
   NodeGrid grid;
   FoundHeights found;

@@ -78,31 +78,45 @@ std::vector<RaisedArea> take_rectangles(std::vector<RaisedArea>& roofs, const st
   return upright;
 }
 
-surface::HeightGrid heights_of(const std::vector<RaisedArea>& areas, const FlightPlacement& placement,
-                               const Canvas& canvas) {
-  surface::HeightGrid grid;
-  if (areas.empty()) return grid;
-  grid.step_px = std::max(kNodePx, std::sqrt(static_cast<double>(placement.mosaic_width_px) *
-                                             placement.mosaic_height_px / kMostNodes));
-  grid.columns = std::max(2, static_cast<int>(std::ceil(placement.mosaic_width_px / grid.step_px)));
-  grid.rows = std::max(2, static_cast<int>(std::ceil(placement.mosaic_height_px / grid.step_px)));
+void leave_out_upright(const surface::HeightGrid& grid, const Canvas& canvas,
+                       std::vector<RaisedArea>& roofs) {
+  constexpr double kShare = 0.2;  // of a roof, from which it is the one that stands
+  if (grid.empty()) return;
+  const double nodes_per_canvas_px = 1 / (canvas.canvas_per_placed * grid.step_px);
+  const cv::Mat heights(grid.rows, grid.columns, CV_32FC1, const_cast<float*>(grid.heights.data()));
+  std::erase_if(roofs, [&](const RaisedArea& roof) {
+    const std::vector<cv::Point2d> nodes = scaled(roof.outline, nodes_per_canvas_px);
+    const cv::Rect box = box_of(nodes) & cv::Rect(0, 0, grid.columns, grid.rows);
+    if (box.empty()) return false;
+    const cv::Mat inside = filled_outline(nodes, box);
+    return cv::countNonZero(inside & (heights(box) > grid.wall)) > kShare * cv::countNonZero(inside);
+  });
+}
+
+void add_heights(const std::vector<RaisedArea>& areas, const FlightPlacement& placement, const Canvas& canvas,
+                 surface::HeightGrid& grid) {
+  if (areas.empty()) return;
+  if (grid.empty()) {
+    grid.step_px = std::max(kNodePx, std::sqrt(static_cast<double>(placement.mosaic_width_px) *
+                                               placement.mosaic_height_px / kMostNodes));
+    grid.columns = std::max(2, static_cast<int>(std::ceil(placement.mosaic_width_px / grid.step_px)));
+    grid.rows = std::max(2, static_cast<int>(std::ceil(placement.mosaic_height_px / grid.step_px)));
+    grid.heights.assign(static_cast<std::size_t>(grid.columns) * static_cast<std::size_t>(grid.rows), 0);
+    grid.confidence.assign(grid.heights.size(), 1);
+    grid.wall = 1e30;
+  }
   const cv::Rect whole(0, 0, grid.columns, grid.rows);
-  cv::Mat heights(whole.size(), CV_32FC1, cv::Scalar(0));
+  cv::Mat heights(whole.size(), CV_32FC1, grid.heights.data());
   const double world_per_canvas_px =
       placement.gsd_m && canvas.gsd_m ? *canvas.gsd_m : 1 / canvas.canvas_per_placed;
   const double nodes_per_canvas_px = 1 / (canvas.canvas_per_placed * grid.step_px);
-  float lowest_roof = 1e30F;
   for (const RaisedArea& area : areas) {
     const auto height = static_cast<float>(area.height_px * world_per_canvas_px);
     const cv::Mat inside = filled_outline(scaled(area.outline, nodes_per_canvas_px), whole);
     heights.setTo(height, inside & (heights < height));
     grid.highest = std::max(grid.highest, height);
-    lowest_roof = std::min(lowest_roof, height);
+    grid.wall = std::min(grid.wall, 0.5 * static_cast<double>(height));
   }
-  grid.heights.assign(heights.begin<float>(), heights.end<float>());
-  grid.confidence.assign(heights.total(), 1);
-  grid.wall = 0.5 * lowest_roof;
-  return grid;
 }
 
 }  // namespace lookdown::mosaic

@@ -18,9 +18,11 @@ namespace lookdown::mosaic {
 [[nodiscard]] std::vector<RaisedArea> take_rectangles(std::vector<RaisedArea>& roofs,
                                                       const std::vector<FrameView>&, const Survey&);
 
-/// The plane z = 0 with the areas (canvas pixels, not below the plane) standing on it, over the placement's
-/// grid, nodes two of its pixels or more apart. Heights in world units. Empty without areas.
-[[nodiscard]] surface::HeightGrid heights_of(const std::vector<RaisedArea>&, const FlightPlacement&,
-                                             const Canvas&);
+/// Takes those out of `roofs` that stand upright in the heights already, or are pieces of what does.
+void leave_out_upright(const surface::HeightGrid&, const Canvas&, std::vector<RaisedArea>& roofs);
+
+/// Lets the areas (canvas pixels, not below the plane) stand on the heights; an empty grid is first laid over
+/// the plane, nodes two pixels of the placement's grid or more apart. Without areas nothing changes.
+void add_heights(const std::vector<RaisedArea>&, const FlightPlacement&, const Canvas&, surface::HeightGrid&);
 
 }  // namespace lookdown::mosaic

@@ -23,7 +23,8 @@ constexpr double kTileOfPicture = 0.4;
 constexpr double kWorth[] = {1, 1, 0.8, 0.5, 0.2, 0.1};
 
 bool takes_part(const FrameRecord& frame) {
-  return frame.placement.placed && frame.placement.group == 0 && frame.decision.verdict != Verdict::drop &&
+  return frame.placement.placed && frame.placement.group == 0 &&
+         (frame.decision.verdict != Verdict::drop || dropped_by_person_alone(frame.decision)) &&
          frame.placement.pose.centre.z() > 0 && off_nadir_deg(frame.placement.pose) < kMostOffNadirDeg;
 }
 

@@ -16,9 +16,9 @@ constexpr int kReach = 7;   ///< nodes by which a step may lie wrong
 constexpr int kPasses = 4;  ///< a step may lie wrong by more, and be brought nearer by and by
 constexpr int kSnapMarginNodes = 32;
 constexpr int kFewNodes = 12;  ///< of a tile: when no more change their side it is done
-/// Code values, as the likeness is: the most that one node says, what it says for the side it is on, also
-/// where the views say nothing of it, and what a border costs between two nodes that look alike.
-constexpr float kMostSaid = 6, kStays = 1.5F, kStaysUntold = 5;
+/// Code values, as the likeness is: the most that one node says, and what a border costs between two nodes
+/// that look alike.
+constexpr float kMostSaid = 6;
 constexpr double kBorder = 8;
 constexpr double kCodeValues = 3;     ///< of grain, that are no edge
 constexpr double kOwnContrast = 0.4;  ///< of a neighbourhood's standard deviation, from which an edge counts
@@ -97,7 +97,7 @@ Sides sides_of_steps(const cv::Mat& heights, double wall) {
 }
 
 cv::Mat cut_between_sides(const cv::Mat& heights, const Sides& sides, const cv::Mat& likeness,
-                          const cv::Mat& look) {
+                          const cv::Mat& look, const Inertia& inertia) {
   const cv::Rect whole({}, heights.size());
   const cv::Mat middle = 0.5 * (sides.upper + sides.lower), contrast = contrast_of(look);
   int nodes = 0;
@@ -107,7 +107,7 @@ cv::Mat cut_between_sides(const cv::Mat& heights, const Sides& sides, const cv::
   for_each_place(sides.at_step, [&](cv::Point here) {
     const int node = number.at<int>(here);
     const float halfway = middle.at<float>(here);
-    const float told = likeness.at<float>(here), stays = told == 0 ? kStaysUntold : kStays,
+    const float told = likeness.at<float>(here), stays = told == 0 ? inertia.untold : inertia.told,
                 said = std::clamp(told, -kMostSaid, kMostSaid) +
                        (heights.at<float>(here) > halfway ? stays : -stays);
     cut.add_terminal(node, std::max(0.F, said), std::max(0.F, -said));

@@ -26,11 +26,20 @@ struct Sides {
 };
 [[nodiscard]] Sides sides_of_steps(const cv::Mat& heights, double wall);
 
+/// Code values that speak for the side on which a node lies already: where the views say something of it, and
+/// where they say nothing.
+struct Inertia {
+  float told = 0, untold = 0;
+};
+inline constexpr Inertia kNoInertia{};
+/// Of steps that lie about right.
+inline constexpr Inertia kNearly{1.5F, 5};
+
 /// Heights of the tile where the nodes at the step take one of both sides: the cheapest cut (Boykov & Jolly,
 /// ICCV 2001) between what the views say of each (`likeness`, code values, > 0 for the upper side) and a
 /// border that costs least along the edges of `look` (CV_8UC1, rectified onto `sides.upper`, 0 where nothing
 /// is shown).
 [[nodiscard]] cv::Mat cut_between_sides(const cv::Mat& heights, const Sides& sides, const cv::Mat& likeness,
-                                        const cv::Mat& look);
+                                        const cv::Mat& look, const Inertia& = kNearly);
 
 }  // namespace lookdown::surface

@@ -1,0 +1,258 @@
+#include "stages/surface/roofs/flat_roofs.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <optional>
+#include <vector>
+
+#include "stages/surface/flight_measures.h"
+#include "stages/surface/matching/sweep_views.h"
+#include "stages/surface/roofs/rectangle.h"
+#include "stages/surface/steps/edge_snapping.h"
+#include "stages/surface/steps/side_likeness.h"
+
+namespace lookdown::surface {
+namespace {
+
+constexpr double kCoarser = 2;   ///< nodes of the finest grid for one of that on which roofs are outlined
+constexpr double kReach = 0.35;  ///< of the flying height: how far beyond its marks a roof may go on
+constexpr double kPicturesShare = 0.3;  ///< of the memory
+constexpr int kPasses = 3, kFarther = 3;
+constexpr float kMarked = 4;  ///< code values by which a place between marks of the plane is taken for roof
+constexpr double kLeastSaid = 0.5;  ///< code values by which frames must agree better on the whole roof
+constexpr double kMoves = 0.4;      ///< of a roof's width: how far the border found may lie from its sides
+constexpr double kFills = 0.6;      ///< of the union of the border found and the rectangle both must cover
+constexpr double kLeastStep = 6;    ///< code values of brightness across every side
+constexpr double kWall = 0.5;       ///< of the lowest roof's height: steps that are walls
+
+/// Round marks of one height that may belong together.
+struct Neighbourhood {
+  cv::Rect box;         ///< nodes
+  cv::Mat open, marks;  ///< CV_8UC1 over it
+};
+
+cv::Mat marks_of(const RaisedPlane& plane, const NodeGrid& grid, double step_px) {
+  cv::Mat marks(grid.rows, grid.columns, CV_8UC1, cv::Scalar(0));
+  for (const auto& outline : plane.outlines_px) {
+    std::vector<cv::Point> corners;
+    for (const auto& corner : outline)
+      corners.emplace_back(int(std::lround((corner[0] + 0.5) / step_px - 0.5)),
+                           int(std::lround((corner[1] + 0.5) / step_px - 0.5)));
+    if (corners.size() >= 3) cv::fillPoly(marks, std::vector{corners}, cv::Scalar(255));
+  }
+  return marks;
+}
+
+cv::Rect with_room(const cv::Rect& box, int room, const cv::Size& whole) {
+  return cv::Rect(box.x - room, box.y - room, box.width + 2 * room, box.height + 2 * room) &
+         cv::Rect({}, whole);
+}
+
+/// Groups of marks that lie within twice the reach of each other, each as a mask over the whole grid.
+std::vector<cv::Mat> groups_of(const cv::Mat& marks, double reach_nodes) {
+  std::vector<cv::Mat> groups;
+  if (cv::countNonZero(marks) == 0) return groups;
+  cv::Mat distance, labels;
+  cv::distanceTransform(marks == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  const int count = cv::connectedComponents(distance <= reach_nodes, labels);
+  for (int label = 1; label < count; ++label) groups.emplace_back((labels == label) & marks);
+  return groups;
+}
+
+Neighbourhood around(const cv::Mat& marks, double reach_nodes) {
+  const cv::Rect box = with_room(cv::boundingRect(marks), int(reach_nodes) + 2, marks.size());
+  Neighbourhood where{box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(0)), marks(box).clone()};
+  cv::Mat distance;
+  cv::distanceTransform(where.marks == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  // What lies at the rim stays ground, so that the border has an outside.
+  const cv::Rect inner(1, 1, box.width - 2, box.height - 2);
+  if (inner.width > 2 && inner.height > 2) cv::Mat(distance(inner) <= reach_nodes).copyTo(where.open(inner));
+  return where;
+}
+
+/// What the views of a neighbourhood say, tile by tile.
+class Evidence {
+ public:
+  Evidence(const FlightRecord& flight, const NodeGrid& grid, RunContext& context)
+      : grid_(grid),
+        views_(sweep_views(flight, grid.pitch)),
+        pictures_(context.reader, flight, views_,
+                  std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes()))) {}
+
+  /// Over `box` where it is `open` (CV_8UC1), with the present guess of what is roof (CV_8UC1).
+  [[nodiscard]] RoofLook of(const cv::Rect& box, const cv::Mat& open, const cv::Mat& guess, float height) {
+    RoofLook seen{cv::Mat::zeros(box.size(), CV_8UC1), cv::Mat::zeros(box.size(), CV_32FC1)};
+    const cv::Mat upper(box.size(), CV_32FC1, cv::Scalar(height)),
+        lower = cv::Mat::zeros(box.size(), CV_32FC1);
+    cv::Mat heights = lower.clone(), away;
+    heights.setTo(height, guess);
+    // From which side the ground is seen past the roof is asked far from the present border too.
+    cv::GaussianBlur(heights, away, {}, kAwayNodes, kAwayNodes, cv::BORDER_REPLICATE);
+    const int side = usual_tile_side(views_);
+    for (int y = 0; y < box.height; y += side)
+      for (int x = 0; x < box.width; x += side) {
+        const cv::Rect tile = cv::Rect(x, y, side, side) & cv::Rect({}, box.size());
+        if (cv::countNonZero(open(tile)) == 0) continue;
+        const auto views = views_over(tile + box.tl(), height, heights(tile));
+        if (!views) continue;
+        views->at(upper(tile), lower(tile), away(tile), open(tile)).copyTo(seen.likeness(tile));
+        views->look(upper(tile), cv::Mat(tile.size(), CV_8UC1, cv::Scalar(255))).copyTo(seen.look(tile));
+      }
+    return seen;
+  }
+
+ private:
+  static constexpr double kAwayNodes = 15;
+
+  [[nodiscard]] std::optional<SideLikeness> views_over(const cv::Rect& nodes, float height,
+                                                       const cv::Mat& heights) {
+    constexpr int kSpots = 5;
+    std::vector<Eigen::Vector3d> spots;
+    for (int i = 0; i < kSpots; ++i)
+      for (int j = 0; j < kSpots; ++j) {
+        const Eigen::Vector3d ground =
+            grid_.ground_from_node * Eigen::Vector3d(nodes.x + (i + 0.5) * nodes.width / kSpots,
+                                                     nodes.y + (j + 0.5) * nodes.height / kSpots, 1);
+        spots.emplace_back(ground.x(), ground.y(), double(height));
+      }
+    std::vector<const SweepView*> chosen;
+    std::vector<SweepPictures::Picture> shown;
+    try {
+      for (const int view : choose_views(views_, spots).views) {
+        chosen.push_back(&views_[std::size_t(view)]);
+        shown.push_back(pictures_.of(view));
+      }
+    } catch (const FrameFault&) {
+      return std::nullopt;
+    }
+    if (chosen.empty()) return std::nullopt;
+    return SideLikeness(grid_, nodes, chosen, shown, heights);
+  }
+
+  NodeGrid grid_;
+  std::vector<SweepView> views_;
+  SweepPictures pictures_;
+};
+
+/// The pieces of `roof` that hold marks, without holes.
+cv::Mat with_marks(const cv::Mat& roof, const cv::Mat& marks) {
+  std::vector<std::vector<cv::Point>> contours;
+  cv::findContours(roof, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  cv::Mat kept = cv::Mat::zeros(roof.size(), CV_8UC1);
+  for (std::size_t i = 0; i < contours.size(); ++i) {
+    cv::Mat piece = cv::Mat::zeros(roof.size(), CV_8UC1);
+    cv::drawContours(piece, contours, int(i), cv::Scalar(255), cv::FILLED);
+    if (cv::countNonZero(piece & marks) > 0) kept |= piece;
+  }
+  return kept;
+}
+
+/// The rectangle that a roof with these marks fills; empty when none is sure.
+std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Evidence& evidence) {
+  const Sides sides{cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(height)),
+                    cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(0)), where.open};
+  cv::Mat roof = where.marks & where.open;
+  RoofLook seen;
+  for (int pass = 0; pass < kPasses; ++pass) {
+    seen = evidence.of(where.box, where.open, roof, height);
+    cv::Mat told = seen.likeness.clone(), heights(where.box.size(), CV_32FC1, cv::Scalar(0));
+    cv::add(told, kMarked, told, where.marks);
+    heights.setTo(height, roof);
+    const cv::Mat before = roof;
+    roof = with_marks(cut_between_sides(heights, sides, told, seen.look, kNoInertia) > 0, where.marks);
+    if (cv::countNonZero(roof) == 0) return std::nullopt;
+    if (cv::countNonZero(roof != before) == 0) break;
+  }
+  const Corners box = box_round(roof);
+  const double width = std::min(cv::norm(box[1] - box[0]), cv::norm(box[2] - box[1]));
+  const Corners corners = fitted(seen, box, kMoves * width);
+  const cv::Mat inside = filled(corners, roof.size());
+  const int common = cv::countNonZero(inside & roof), either = cv::countNonZero(inside | roof);
+  if (common < kFills * either || cv::mean(seen.likeness, inside)[0] < kLeastSaid) return std::nullopt;
+  return corners;
+}
+
+/// Looks farther as long as a corner lies where it was not looked.
+std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach_nodes, Evidence& evidence) {
+  std::optional<Corners> corners;
+  for (int farther = 0; farther < kFarther; ++farther) {
+    const Neighbourhood where = around(marks, reach_nodes);
+    if (cv::countNonZero(where.open) == 0) return std::nullopt;
+    corners = rectangle_in(where, height, evidence);
+    if (!corners) return std::nullopt;
+    bool beyond = false;
+    for (cv::Point2d& corner : *corners) {
+      const cv::Point node(int(std::lround(corner.x)), int(std::lround(corner.y)));
+      beyond |= !cv::Rect({}, where.box.size()).contains(node) || !where.open.at<uchar>(node);
+    }
+    cv::Mat within = marks(where.box);
+    within |= filled(*corners, where.box.size());
+    for (cv::Point2d& corner : *corners) corner += cv::Point2d(where.box.tl());
+    if (!beyond) break;
+  }
+  return corners;
+}
+
+/// The same corners on a grid `kCoarser` times as fine.
+Corners at_finer(Corners corners) {
+  for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarser - cv::Point2d(0.5, 0.5);
+  return corners;
+}
+
+/// Sides to a part of a node; lets the roof stand on the heights. False when a side does not show.
+bool stand(Corners corners, float height, Evidence& evidence, cv::Mat& heights) {
+  constexpr int kRoom = 12;
+  constexpr double kMoves = 3;
+  std::vector<cv::Point2f> points(corners.begin(), corners.end());
+  const cv::Rect tight = cv::boundingRect(points);
+  const cv::Rect box =
+      cv::Rect(tight.x - kRoom, tight.y - kRoom, tight.width + 2 * kRoom, tight.height + 2 * kRoom) &
+      cv::Rect({}, heights.size());
+  if (box.width < 3 || box.height < 3) return false;
+  for (cv::Point2d& corner : corners) corner -= cv::Point2d(box.tl());
+  const RoofLook seen =
+      evidence.of(box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(255)), filled(corners, box.size()), height);
+  corners = fitted(seen, corners, kMoves);
+  if (faintest_side(seen.look, corners) < kLeastStep) return false;
+  cv::Mat under = heights(box);
+  under.setTo(height, filled(corners, box.size()) & (under < height));
+  return true;
+}
+
+}  // namespace
+
+HeightGrid flat_roofs(const FlightRecord& flight, RunContext& context) {
+  HeightGrid grid;
+  const FlightPlacement& placement = flight.placement;
+  const std::optional<FlightMeasures> measures = measures_of(flight);
+  if (placement.relief_spread > 0 || placement.raised_planes.empty() || !measures) return grid;
+  grid.step_px = finest_step_px(*measures, placement);
+  const NodeGrid coarse = grid_of(*measures, placement, kCoarser * grid.step_px),
+                 fine = grid_of(*measures, placement, grid.step_px);
+  Evidence at_coarse(flight, coarse, context), at_fine(flight, fine, context);
+  cv::Mat heights(fine.rows, fine.columns, CV_32FC1, cv::Scalar(0));
+  float lowest_roof = 1e30F;
+  for (const RaisedPlane& plane : placement.raised_planes) {
+    if (!(plane.height > 0)) continue;
+    const auto height = float(plane.height);
+    const cv::Mat marks = marks_of(plane, coarse, kCoarser * grid.step_px);
+    const double reach_nodes = kReach * measures->height / coarse.pitch;
+    for (const cv::Mat& group : groups_of(marks, reach_nodes)) {
+      const std::optional<Corners> corners = rectangle_round(group, height, reach_nodes, at_coarse);
+      if (!corners) continue;
+      if (!stand(at_finer(*corners), height, at_fine, heights)) continue;
+      lowest_roof = std::min(lowest_roof, height);
+      grid.highest = std::max(grid.highest, height);
+    }
+  }
+  if (!(grid.highest > 0)) return {};
+  grid.wall = kWall * lowest_roof;
+  grid.columns = fine.columns;
+  grid.rows = fine.rows;
+  grid.heights.assign(heights.begin<float>(), heights.end<float>());
+  grid.confidence.assign(heights.total(), 1);
+  return grid;
+}
+
+}  // namespace lookdown::surface
