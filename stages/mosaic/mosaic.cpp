@@ -259,11 +259,13 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
   std::vector<RaisedArea> roofs;
   surface::HeightGrid roof_heights;
   if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
-    roof_heights = surface::flat_roofs(flight, context);
-    roofs = long_roofs(ready.views, ready.survey,
-                       placed_roofs(flight.placement, canvas, ready.views, ready.survey));
+    const std::vector<RaisedArea> placed = placed_roofs(flight.placement, canvas, ready.views, ready.survey);
+    roofs = long_roofs(ready.views, ready.survey, placed);
+    std::vector<RaisedPlane> planes = flight.placement.raised_planes;
+    for (std::size_t i = placed.size(); i < roofs.size(); ++i)
+      planes.push_back(as_plane(roofs[i], flight.placement, canvas));
+    roof_heights = surface::flat_roofs(flight, planes, context);
     leave_out_upright(roof_heights, canvas, roofs);
-    add_heights(take_rectangles(roofs, ready.views, ready.survey), flight.placement, canvas, roof_heights);
     if (!roof_heights.empty())
       ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
   }

@@ -26,7 +26,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kSurfaceVersion = "surface/10";
+inline constexpr const char* kSurfaceVersion = "surface/11";
 inline constexpr const char* kSurfaceFile = "surface.tif";
 
 /// Heights at nodes over the placement's mosaic. Node (column, row) lies at mosaic pixel ((column + 0.5) step

@@ -21,10 +21,12 @@ constexpr double kPicturesShare = 0.3;  ///< of the memory
 constexpr int kPasses = 3, kFarther = 3;
 constexpr float kMarked = 4;  ///< code values by which a place between marks of the plane is taken for roof
 constexpr double kLeastSaid = 0.5;  ///< code values by which frames must agree better on the whole roof
-constexpr double kMoves = 0.4;      ///< of a roof's width: how far the border found may lie from its sides
-constexpr double kFills = 0.6;      ///< of the union of the border found and the rectangle both must cover
-constexpr double kLeastStep = 6;    ///< code values of brightness across every side
-constexpr double kWall = 0.5;       ///< of the lowest roof's height: steps that are walls
+constexpr double kMoves = 0.3;      ///< of a roof's width: how far the border found may lie from its sides
+constexpr double kLeastMoves = 12;  ///< nodes
+constexpr double kHolds = 0.75;    ///< of the marks a roof must hold: some lie on what stands on it or beside
+constexpr double kLeastStep = 6;   ///< code values of brightness across every side, in all views
+constexpr double kClearStep = 10;  ///< the same, from which it takes nothing else
+constexpr double kWall = 0.5;      ///< of the lowest roof's height: steps that are walls
 
 /// Round marks of one height that may belong together.
 struct Neighbourhood {
@@ -71,7 +73,12 @@ Neighbourhood around(const cv::Mat& marks, double reach_nodes) {
   return where;
 }
 
-/// What the views of a neighbourhood say, tile by tile.
+struct Seen {
+  RoofLook roof;
+  cv::Mat mean;  ///< CV_8UC1, of the views laid on the roof's height; 0: nothing shown
+};
+
+/// What the views of a neighbourhood say.
 class Evidence {
  public:
   Evidence(const FlightRecord& flight, const NodeGrid& grid, RunContext& context)
@@ -81,8 +88,9 @@ class Evidence {
                   std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes()))) {}
 
   /// Over `box` where it is `open` (CV_8UC1), with the present guess of what is roof (CV_8UC1).
-  [[nodiscard]] RoofLook of(const cv::Rect& box, const cv::Mat& open, const cv::Mat& guess, float height) {
-    RoofLook seen{cv::Mat::zeros(box.size(), CV_8UC1), cv::Mat::zeros(box.size(), CV_32FC1)};
+  [[nodiscard]] Seen of(const cv::Rect& box, const cv::Mat& open, const cv::Mat& guess, float height) {
+    Seen seen{{views_at(box, height), cv::Mat::zeros(box.size(), CV_32FC1)},
+              cv::Mat::zeros(box.size(), CV_8UC1)};
     const cv::Mat upper(box.size(), CV_32FC1, cv::Scalar(height)),
         lower = cv::Mat::zeros(box.size(), CV_32FC1);
     cv::Mat heights = lower.clone(), away;
@@ -96,14 +104,51 @@ class Evidence {
         if (cv::countNonZero(open(tile)) == 0) continue;
         const auto views = views_over(tile + box.tl(), height, heights(tile));
         if (!views) continue;
-        views->at(upper(tile), lower(tile), away(tile), open(tile)).copyTo(seen.likeness(tile));
-        views->look(upper(tile), cv::Mat(tile.size(), CV_8UC1, cv::Scalar(255))).copyTo(seen.look(tile));
+        views->at(upper(tile), lower(tile), away(tile), open(tile)).copyTo(seen.roof.likeness(tile));
+        views->look(upper(tile), cv::Mat(tile.size(), CV_8UC1, cv::Scalar(255))).copyTo(seen.mean(tile));
       }
     return seen;
   }
 
  private:
   static constexpr double kAwayNodes = 15;
+
+  /// Those that show some of the box, laid on the height.
+  [[nodiscard]] std::vector<cv::Mat> views_at(const cv::Rect& box, float height) {
+    std::vector<cv::Mat> laid;
+    const Eigen::Vector3d corner = grid_.ground_from_node * Eigen::Vector3d(box.x, box.y, 1);
+    for (std::size_t i = 0; i < views_.size(); ++i) {
+      const SweepView& view = views_[i];
+      Eigen::Matrix3d picture_from_node = view.picture_from_world * grid_.ground_from_node;
+      picture_from_node.col(2) =
+          view.picture_from_world * (Eigen::Vector3d(corner.x(), corner.y(), double(height)) - view.centre);
+      if (!shows_some(picture_from_node, box.size(), view.size)) continue;
+      cv::Mat matrix(3, 3, CV_64F), picture;
+      for (int k = 0; k < 9; ++k) matrix.at<double>(k / 3, k % 3) = picture_from_node(k / 3, k % 3);
+      try {
+        cv::warpPerspective(*pictures_.of(int(i)), picture, matrix, box.size(),
+                            cv::INTER_LINEAR | cv::WARP_INVERSE_MAP);
+      } catch (const FrameFault&) {
+        continue;
+      }
+      laid.push_back(std::move(picture));
+    }
+    return laid;
+  }
+
+  /// True when the picture shows one of the places in the midst of the box.
+  [[nodiscard]] static bool shows_some(const Eigen::Matrix3d& picture_from_node, cv::Size box,
+                                       cv::Size picture) {
+    for (const double across : {0.35, 0.5, 0.65})
+      for (const double down : {0.35, 0.5, 0.65}) {
+        const Eigen::Vector3d q =
+            picture_from_node * Eigen::Vector3d(across * box.width, down * box.height, 1);
+        if (!(q.z() > 0)) continue;
+        const double x = q.x() / q.z(), y = q.y() / q.z();
+        if (x >= 0 && y >= 0 && x < picture.width && y < picture.height) return true;
+      }
+    return false;
+  }
 
   [[nodiscard]] std::optional<SideLikeness> views_over(const cv::Rect& nodes, float height,
                                                        const cv::Mat& heights) {
@@ -148,28 +193,54 @@ cv::Mat with_marks(const cv::Mat& roof, const cv::Mat& marks) {
   return kept;
 }
 
-/// The rectangle that a roof with these marks fills; empty when none is sure.
+/// Code values that speak for a rectangle: its sides, and what the views say within it and round it.
+double worth_of(const RoofLook& roof, const Corners& corners) {
+  constexpr int kRound = 11;
+  const cv::Mat inside = filled(corners, roof.likeness.size());
+  cv::Mat wide;
+  cv::dilate(inside, wide, cv::Mat(kRound, kRound, CV_8UC1, cv::Scalar(1)));
+  if (cv::countNonZero(inside) == 0) return -1e30;
+  return steps_at(roof, corners).mean + cv::mean(roof.likeness, inside)[0] -
+         cv::mean(roof.likeness, wide & ~inside)[0];
+}
+
+/// The likeliest rectangle of a roof with these marks; empty when none is sure.
 std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Evidence& evidence) {
   const Sides sides{cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(height)),
                     cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(0)), where.open};
   cv::Mat roof = where.marks & where.open;
-  RoofLook seen;
+  Seen seen;
   for (int pass = 0; pass < kPasses; ++pass) {
     seen = evidence.of(where.box, where.open, roof, height);
-    cv::Mat told = seen.likeness.clone(), heights(where.box.size(), CV_32FC1, cv::Scalar(0));
+    cv::Mat told = seen.roof.likeness.clone(), heights(where.box.size(), CV_32FC1, cv::Scalar(0));
     cv::add(told, kMarked, told, where.marks);
     heights.setTo(height, roof);
     const cv::Mat before = roof;
-    roof = with_marks(cut_between_sides(heights, sides, told, seen.look, kNoInertia) > 0, where.marks);
+    roof = with_marks(cut_between_sides(heights, sides, told, seen.mean, kNoInertia) > 0, where.marks);
     if (cv::countNonZero(roof) == 0) return std::nullopt;
     if (cv::countNonZero(roof != before) == 0) break;
   }
-  const Corners box = box_round(roof);
-  const double width = std::min(cv::norm(box[1] - box[0]), cv::norm(box[2] - box[1]));
-  const Corners corners = fitted(seen, box, kMoves * width);
-  const cv::Mat inside = filled(corners, roof.size());
-  const int common = cv::countNonZero(inside & roof), either = cv::countNonZero(inside | roof);
-  if (common < kFills * either || cv::mean(seen.likeness, inside)[0] < kLeastSaid) return std::nullopt;
+  std::optional<Corners> best;
+  double most = -1e30;
+  for (const Corners& box : {box_round(roof), box_along_edges(seen.roof, roof), box_round(where.marks),
+                             box_along_edges(seen.roof, where.marks)}) {
+    const double width = std::min(cv::norm(box[1] - box[0]), cv::norm(box[2] - box[1]));
+    const Corners corners = fitted(seen.roof, box, std::max(kLeastMoves, kMoves * width));
+    const cv::Mat inside = filled(corners, roof.size());
+    if (cv::countNonZero(inside & where.marks) < kHolds * cv::countNonZero(where.marks)) continue;
+    const double worth = worth_of(seen.roof, corners);
+    if (worth > most) most = worth, best = corners;
+  }
+  if (!best) return std::nullopt;
+  const double faintest = steps_at(seen.roof, *best).faintest,
+               said = cv::mean(seen.roof.likeness, filled(*best, roof.size()))[0];
+  if (faintest < kClearStep && (faintest < kLeastStep || said < kLeastSaid)) return std::nullopt;
+  return best;
+}
+
+/// The same corners on a grid `kCoarser` times as fine.
+Corners at_finer(Corners corners) {
+  for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarser - cv::Point2d(0.5, 0.5);
   return corners;
 }
 
@@ -194,27 +265,20 @@ std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach
   return corners;
 }
 
-/// The same corners on a grid `kCoarser` times as fine.
-Corners at_finer(Corners corners) {
-  for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarser - cv::Point2d(0.5, 0.5);
-  return corners;
-}
-
 /// Sides to a part of a node; lets the roof stand on the heights. False when a side does not show.
 bool stand(Corners corners, float height, Evidence& evidence, cv::Mat& heights) {
   constexpr int kRoom = 12;
-  constexpr double kMoves = 3;
+  constexpr double kMoves = 5;
   std::vector<cv::Point2f> points(corners.begin(), corners.end());
   const cv::Rect tight = cv::boundingRect(points);
-  const cv::Rect box =
-      cv::Rect(tight.x - kRoom, tight.y - kRoom, tight.width + 2 * kRoom, tight.height + 2 * kRoom) &
-      cv::Rect({}, heights.size());
+  const cv::Rect box = with_room(tight, kRoom, heights.size());
   if (box.width < 3 || box.height < 3) return false;
   for (cv::Point2d& corner : corners) corner -= cv::Point2d(box.tl());
   const RoofLook seen =
-      evidence.of(box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(255)), filled(corners, box.size()), height);
+      evidence.of(box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(255)), filled(corners, box.size()), height)
+          .roof;
   corners = fitted(seen, corners, kMoves);
-  if (faintest_side(seen.look, corners) < kLeastStep) return false;
+  if (steps_at(seen, corners).faintest < kLeastStep) return false;
   cv::Mat under = heights(box);
   under.setTo(height, filled(corners, box.size()) & (under < height));
   return true;
@@ -222,18 +286,19 @@ bool stand(Corners corners, float height, Evidence& evidence, cv::Mat& heights) 
 
 }  // namespace
 
-HeightGrid flat_roofs(const FlightRecord& flight, RunContext& context) {
+HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>& planes,
+                      RunContext& context) {
   HeightGrid grid;
   const FlightPlacement& placement = flight.placement;
   const std::optional<FlightMeasures> measures = measures_of(flight);
-  if (placement.relief_spread > 0 || placement.raised_planes.empty() || !measures) return grid;
+  if (placement.relief_spread > 0 || planes.empty() || !measures) return grid;
   grid.step_px = finest_step_px(*measures, placement);
   const NodeGrid coarse = grid_of(*measures, placement, kCoarser * grid.step_px),
                  fine = grid_of(*measures, placement, grid.step_px);
   Evidence at_coarse(flight, coarse, context), at_fine(flight, fine, context);
   cv::Mat heights(fine.rows, fine.columns, CV_32FC1, cv::Scalar(0));
   float lowest_roof = 1e30F;
-  for (const RaisedPlane& plane : placement.raised_planes) {
+  for (const RaisedPlane& plane : planes) {
     if (!(plane.height > 0)) continue;
     const auto height = float(plane.height);
     const cv::Mat marks = marks_of(plane, coarse, kCoarser * grid.step_px);

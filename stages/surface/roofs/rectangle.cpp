@@ -8,10 +8,11 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr double kAside = 0.75;     ///< nodes from a side at which both its sides are looked at
-constexpr float kMostStep = 40;     ///< code values: a strong edge along part of a side is not one along it
-constexpr float kMostLikeness = 6;  ///< code values that one node says
-constexpr double kLikenessCounts = 2;  ///< of a node passed over, against the step of brightness
+constexpr double kAside = 0.75;  ///< nodes from a side at which both its sides are looked at
+constexpr float kMostStep = 60;  ///< code values: a strong edge along part of a side is not one along it
+constexpr float kMostSaid = 6;   ///< code values that one node says
+constexpr double kGoesOn = 0.7;  ///< mean of them from which a roof goes on
+constexpr double kClear = 25;    ///< code values of a step that is clear: twice as much says a third more
 constexpr int kSamples = 80;
 
 cv::Point2d middle_of(const Corners& c) {
@@ -36,68 +37,109 @@ double shown_at(const cv::Mat& look, cv::Point2d at) {
          (below[0] * (1 - right) + below[1] * right) * down;
 }
 
-/// Mean step of brightness across a line, code values; 0 where less than half of it is shown.
-double step_along(const cv::Mat& look, cv::Point2d from, cv::Point2d to, cv::Point2d outward, double aside) {
+/// Mean step of brightness across a line in one view, code values; < 0 where less than half of it is shown.
+double step_in(const cv::Mat& view, cv::Point2d from, cv::Point2d to, cv::Point2d outward, double aside) {
   double sum = 0;
   int taken = 0;
-  constexpr int kEnds = 4;  // of the samples at either end, where the next side shows
+  constexpr int kEnds = 3;  // of the samples at either end, where the next side shows
   for (int i = kEnds; i <= kSamples - kEnds; ++i) {
     const cv::Point2d at = from + (to - from) * (double(i) / kSamples);
-    const double inside = shown_at(look, at - outward * aside),
-                 outside = shown_at(look, at + outward * aside);
+    const double inside = shown_at(view, at - outward * aside),
+                 outside = shown_at(view, at + outward * aside);
     if (inside < 0 || outside < 0) continue;
     sum += std::clamp(float(outside - inside), -kMostStep, kMostStep);
     ++taken;
   }
-  return 2 * taken < kSamples ? 0 : std::abs(sum / taken);
+  return 2 * taken < kSamples ? -1 : std::abs(sum / taken);
 }
 
-/// Mean of what the views say along a line.
-double said_along(const cv::Mat& likeness, cv::Point2d from, cv::Point2d to) {
+/// Mean over the views that show the line; a strong step in one does not make up for none in others.
+double step_along(const RoofLook& roof, cv::Point2d from, cv::Point2d to, cv::Point2d outward, double aside) {
   double sum = 0;
-  for (int i = 0; i <= kSamples; ++i) {
-    const cv::Point2d at = from + (to - from) * (double(i) / kSamples);
-    const cv::Point node(int(std::lround(at.x)), int(std::lround(at.y)));
-    if (cv::Rect({}, likeness.size()).contains(node))
-      sum += std::clamp(likeness.at<float>(node), -kMostLikeness, kMostLikeness);
+  int views = 0;
+  for (const cv::Mat& view : roof.views) {
+    const double step = step_in(view, from, to, outward, aside);
+    if (step < 0) continue;
+    sum += kClear * step / (step + kClear);
+    ++views;
   }
-  return sum / (kSamples + 1);
+  return views > 0 ? sum / views : 0;
 }
 
 struct Search {
   double reach, turn, step;  ///< nodes
 };
 
-/// What the views say of the strips passed over when the side moves outwards, by whole nodes from -reach on;
-/// relative to where it lies.
-std::vector<double> said_on_the_way(const cv::Mat& likeness, cv::Point2d from, cv::Point2d to,
-                                    cv::Point2d outward, int reach) {
-  std::vector<double> sums(std::size_t(2 * reach + 1), 0);
-  for (int k = 1; k <= reach; ++k) {
-    const auto beyond = std::size_t(reach + k), within = std::size_t(reach - k);
-    const cv::Point2d out = outward * (k - 0.5);
-    sums[beyond] = sums[beyond - 1] + said_along(likeness, from + out, to + out);
-    sums[within] = sums[within + 1] - said_along(likeness, from - out, to - out);
+/// A side moved outwards by so many nodes in its middle, turned, and the step of brightness there.
+struct Moved {
+  double middle = 0, turn = 0, step = -1;
+};
+
+/// Sharpest step at each distance.
+std::vector<Moved> steps_by_distance(const RoofLook& roof, const Search& search, cv::Point2d from,
+                                     cv::Point2d to, cv::Point2d outward) {
+  std::vector<Moved> moves;
+  for (double middle = -search.reach; middle <= search.reach; middle += search.step) {
+    Moved& best = moves.emplace_back();
+    for (double turn = -search.turn; turn <= search.turn; turn += search.step) {
+      const double step = step_along(roof, from + outward * (middle - 0.5 * turn),
+                                     to + outward * (middle + 0.5 * turn), outward, kAside);
+      if (step > best.step) best = {middle, turn, step};
+    }
   }
-  return sums;
+  return moves;
+}
+
+/// Mean of what the views say between two distances, along the midst of the side: its ends may lie beyond the
+/// roof as yet.
+double said_between(const cv::Mat& likeness, cv::Point2d from, cv::Point2d to, cv::Point2d outward,
+                    double first, double last) {
+  constexpr int kEnds = kSamples / 6;
+  double sum = 0;
+  int count = 0;
+  for (double out = first + 0.5; out < last; out += 1)
+    for (int i = kEnds; i <= kSamples - kEnds; ++i) {
+      const cv::Point2d at = from + (to - from) * (double(i) / kSamples) + outward * out;
+      const cv::Point node(int(std::lround(at.x)), int(std::lround(at.y)));
+      if (!cv::Rect({}, likeness.size()).contains(node)) continue;
+      sum += std::clamp(likeness.at<float>(node), -kMostSaid, kMostSaid);
+      ++count;
+    }
+  return count > 0 ? sum / count : 0;
+}
+
+/// The innermost of the clear steps, unless the views say that the roof goes on from there to the next. What
+/// is sharper farther out belongs to the ground around, where one view alone shows it.
+Moved innermost(const RoofLook& roof, const std::vector<Moved>& moves, cv::Point2d from, cv::Point2d to,
+                cv::Point2d outward) {
+  constexpr double kAsClear = 0.5;  // of the clearest
+  constexpr std::ptrdiff_t kNear = 3;
+  const auto fainter = [](const Moved& a, const Moved& b) { return a.step < b.step; };
+  const double clearest = std::max_element(moves.begin(), moves.end(), fainter)->step;
+  const Moved* chosen = nullptr;
+  for (auto at = moves.begin(); at != moves.end(); ++at) {
+    const auto first = at - std::min(kNear, at - moves.begin()),
+               last = at + std::min(kNear + 1, moves.end() - at);
+    if (at->step < kAsClear * clearest || std::max_element(first, last, fainter) != at) continue;
+    if (chosen != nullptr &&
+        said_between(roof.likeness, from, to, outward, chosen->middle, at->middle) < kGoesOn)
+      break;
+    chosen = &*at;
+  }
+  return chosen != nullptr ? *chosen : Moved{};
 }
 
 void fit_side(const RoofLook& roof, const Search& search, Corners& corners, int side) {
   cv::Point2d &from = corners[std::size_t(side)], &to = corners[std::size_t((side + 1) % 4)];
   const cv::Point2d outward = outward_of(from, to, middle_of(corners));
-  const int reach = int(std::ceil(search.reach));
-  const std::vector<double> said = said_on_the_way(roof.likeness, from, to, outward, reach);
-  double best = -1e30, best_start = 0, best_end = 0;
-  for (double start = -search.reach; start <= search.reach; start += search.step)
-    for (double end = std::max(-search.reach, start - search.turn);
-         end <= std::min(search.reach, start + search.turn); end += search.step) {
-      const double score =
-          step_along(roof.look, from + outward * start, to + outward * end, outward, kAside) +
-          kLikenessCounts * said[std::size_t(std::lround(0.5 * (start + end)) + reach)];
-      if (score > best) best = score, best_start = start, best_end = end;
-    }
-  from += outward * best_start;
-  to += outward * best_end;
+  const std::vector<Moved> moves = steps_by_distance(roof, search, from, to, outward);
+  constexpr double kFar = 6;  // nodes: nearer, the sharpest step is the side
+  const Moved moved = search.reach > kFar
+                          ? innermost(roof, moves, from, to, outward)
+                          : *std::max_element(moves.begin(), moves.end(),
+                                              [](const Moved& a, const Moved& b) { return a.step < b.step; });
+  from += outward * (moved.middle - 0.5 * moved.turn);
+  to += outward * (moved.middle + 0.5 * moved.turn);
 }
 
 }  // namespace
@@ -110,6 +152,43 @@ Corners box_round(const cv::Mat& mask) {
   return {corners[0], corners[1], corners[2], corners[3]};
 }
 
+Corners box_along_edges(const RoofLook& roof, const cv::Mat& mask) {
+  constexpr int kBins = 90;  // degrees: the sides of a rectangle run two ways
+  std::array<double, kBins> edges{};
+  cv::Mat near;
+  cv::dilate(mask, near, cv::getStructuringElement(cv::MORPH_ELLIPSE, {25, 25}));
+  for (const cv::Mat& view : roof.views) {
+    cv::Mat across, down, shown;
+    cv::erode(view > 0, shown, cv::Mat(), {-1, -1}, 2);
+    cv::Sobel(view, across, CV_32F, 1, 0);
+    cv::Sobel(view, down, CV_32F, 0, 1);
+    for (int row = 0; row < view.rows; ++row)
+      for (int column = 0; column < view.cols; ++column) {
+        if (!near.at<uchar>(row, column) || !shown.at<uchar>(row, column)) continue;
+        const float x = across.at<float>(row, column), y = down.at<float>(row, column);
+        const double degrees = std::atan2(y, x) * 180 / CV_PI + 360;
+        edges[std::size_t(int(degrees) % kBins)] += std::hypot(x, y);
+      }
+  }
+  std::size_t most = 0;
+  double greatest = -1;
+  for (std::size_t i = 0; i < kBins; ++i) {
+    const double sum = edges[(i + kBins - 1) % kBins] + 2 * edges[i] + edges[(i + 1) % kBins];
+    if (sum > greatest) greatest = sum, most = i;
+  }
+  const double turn = (double(most) + 0.5) * CV_PI / 180;
+  const cv::Point2d along(std::cos(turn), std::sin(turn)), across(-along.y, along.x);
+  std::vector<cv::Point> nodes;
+  cv::findNonZero(mask, nodes);
+  double first = 1e30, last = -1e30, top = 1e30, bottom = -1e30;
+  for (const cv::Point2d node : nodes) {
+    first = std::min(first, along.dot(node)), last = std::max(last, along.dot(node));
+    top = std::min(top, across.dot(node)), bottom = std::max(bottom, across.dot(node));
+  }
+  return {along * first + across * top, along * last + across * top, along * last + across * bottom,
+          along * first + across * bottom};
+}
+
 Corners fitted(const RoofLook& roof, Corners corners, double reach) {
   const std::array<Search, 4> rounds{Search{reach, 2, 1}, {reach, 3, 1}, {3, 2, 0.5}, {1, 1, 0.125}};
   for (const Search& search : rounds)
@@ -117,13 +196,15 @@ Corners fitted(const RoofLook& roof, Corners corners, double reach) {
   return corners;
 }
 
-double faintest_side(const cv::Mat& look, const Corners& corners) {
-  double least = 1e30;
+SideSteps steps_at(const RoofLook& roof, const Corners& corners) {
+  SideSteps steps{1e30, 0};
   for (std::size_t side = 0; side < 4; ++side) {
     const cv::Point2d from = corners[side], to = corners[(side + 1) % 4];
-    least = std::min(least, step_along(look, from, to, outward_of(from, to, middle_of(corners)), 2 * kAside));
+    const double step = step_along(roof, from, to, outward_of(from, to, middle_of(corners)), 2 * kAside);
+    steps.faintest = std::min(steps.faintest, step);
+    steps.mean += step / 4;
   }
-  return least;
+  return steps;
 }
 
 cv::Mat filled(const Corners& corners, cv::Size size) {
