@@ -25,7 +25,7 @@ constexpr double kMoves = 0.3;      ///< of a roof's width: how far the border f
 constexpr double kLeastMoves = 12;  ///< nodes
 constexpr double kHolds = 0.75;    ///< of the marks a roof must hold: some lie on what stands on it or beside
 constexpr double kLeastStep = 6;   ///< code values of brightness across every side, in all views
-constexpr double kClearStep = 10;  ///< the same, from which it takes nothing else
+constexpr double kClearStep = 15;  ///< the same, from which it takes nothing else
 constexpr double kWall = 0.5;      ///< of the lowest roof's height: steps that are walls
 
 /// Round marks of one height that may belong together.

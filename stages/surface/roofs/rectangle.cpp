@@ -8,11 +8,12 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr double kAside = 0.75;  ///< nodes from a side at which both its sides are looked at
-constexpr float kMostStep = 60;  ///< code values: a strong edge along part of a side is not one along it
-constexpr float kMostSaid = 6;   ///< code values that one node says
-constexpr double kGoesOn = 0.7;  ///< mean of them from which a roof goes on
-constexpr double kClear = 25;    ///< code values of a step that is clear: twice as much says a third more
+constexpr double kAside = 0.75;   ///< nodes from a side at which both its sides are looked at
+constexpr float kMostStep = 60;   ///< code values: a strong edge along part of a side is not one along it
+constexpr float kMostSaid = 6;    ///< code values that one node says
+constexpr double kGoesOn = 0.15;  ///< of a step: code values that the views must say on average for going on
+                                  ///< beyond it
+constexpr double kClear = 25;     ///< code values of a step that is clear: twice as much says a third more
 constexpr int kSamples = 80;
 
 cv::Point2d middle_of(const Corners& c) {
@@ -122,7 +123,7 @@ Moved innermost(const RoofLook& roof, const std::vector<Moved>& moves, cv::Point
                last = at + std::min(kNear + 1, moves.end() - at);
     if (at->step < kAsClear * clearest || std::max_element(first, last, fainter) != at) continue;
     if (chosen != nullptr &&
-        said_between(roof.likeness, from, to, outward, chosen->middle, at->middle) < kGoesOn)
+        said_between(roof.likeness, from, to, outward, chosen->middle, at->middle) < kGoesOn * chosen->step)
       break;
     chosen = &*at;
   }
