@@ -265,7 +265,7 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
     for (std::size_t i = placed.size(); i < roofs.size(); ++i)
       planes.push_back(as_plane(roofs[i], flight.placement, canvas));
     roof_heights = surface::flat_roofs(flight, planes, context);
-    leave_out_upright(roof_heights, canvas, roofs);
+    leave_out_upright(roof_heights, flight.placement, canvas, roofs);
     if (!roof_heights.empty())
       ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
   }

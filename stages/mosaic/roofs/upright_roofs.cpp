@@ -1,6 +1,7 @@
 #include "stages/mosaic/roofs/upright_roofs.h"
 
 #include <algorithm>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 
 namespace lookdown::mosaic {
@@ -16,9 +17,10 @@ RaisedPlane as_plane(const RaisedArea& roof, const FlightPlacement& placement, c
   return plane;
 }
 
-void leave_out_upright(const surface::HeightGrid& grid, const Canvas& canvas,
-                       std::vector<RaisedArea>& roofs) {
-  constexpr double kBeside = 0.25;  // of the roof's shorter side
+void leave_out_upright(const surface::HeightGrid& grid, const FlightPlacement& placement,
+                       const Canvas& canvas, std::vector<RaisedArea>& roofs) {
+  constexpr double kLeans = 0.5;    // of a height: how far beyond its foot a roof usually shows
+  constexpr double kAsHigh = 0.05;  // of a height
   if (grid.empty()) return;
   const double nodes_per_canvas_px = 1 / (canvas.canvas_per_placed * grid.step_px);
   const cv::Mat heights(grid.rows, grid.columns, CV_32FC1, const_cast<float*>(grid.heights.data()));
@@ -27,15 +29,15 @@ void leave_out_upright(const surface::HeightGrid& grid, const Canvas& canvas,
     for (const cv::Point2d& corner : roof.outline)
       nodes.push_back((corner + cv::Point2d(0.5, 0.5)) * nodes_per_canvas_px - cv::Point2d(0.5, 0.5));
     const cv::Rect tight = box_of(nodes);
-    const int beside = static_cast<int>(kBeside * std::min(tight.width, tight.height));
+    const int beside = static_cast<int>(kLeans * std::abs(roof.height_px) * nodes_per_canvas_px);
     const cv::Rect box =
         cv::Rect(tight.x - beside, tight.y - beside, tight.width + 2 * beside, tight.height + 2 * beside) &
         cv::Rect(0, 0, grid.columns, grid.rows);
     if (box.empty()) return false;
-    cv::Mat around;
-    cv::dilate(filled_outline(nodes, box), around,
-               cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * beside + 1, 2 * beside + 1}));
-    return cv::countNonZero(around & (heights(box) > grid.wall)) > 0;
+    const double height = as_plane(roof, placement, canvas).height;
+    const cv::Mat inside = filled_outline(nodes, box), there = heights(box);
+    return cv::countNonZero(inside & (there > grid.wall)) > 0 ||
+           cv::countNonZero(cv::abs(there - height) < kAsHigh * height) > 0;
   });
 }
 

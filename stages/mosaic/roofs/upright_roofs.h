@@ -13,8 +13,9 @@ namespace lookdown::mosaic {
 /// The roof as placing would have told it.
 [[nodiscard]] RaisedPlane as_plane(const RaisedArea&, const FlightPlacement&, const Canvas&);
 
-/// Takes those out of `roofs` that stand upright in the heights, and pieces beside them: they would be joined
-/// as if they still leaned. An empty grid changes nothing.
-void leave_out_upright(const surface::HeightGrid&, const Canvas&, std::vector<RaisedArea>& roofs);
+/// Takes those out of `roofs` that stand upright in the heights, and pieces of the same height beside them:
+/// they would be joined as if they still leaned. An empty grid changes nothing.
+void leave_out_upright(const surface::HeightGrid&, const FlightPlacement&, const Canvas&,
+                       std::vector<RaisedArea>& roofs);
 
 }  // namespace lookdown::mosaic

@@ -238,6 +238,19 @@ std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Ev
   return best;
 }
 
+/// The broad places of marks that narrow ones join: marks of several roofs of one height run together.
+std::vector<cv::Mat> broad_parts(const cv::Mat& marks) {
+  constexpr double kNarrow = 0.6;  // of the broadest place
+  cv::Mat distance, labels;
+  cv::distanceTransform(marks, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  double broadest = 0;
+  cv::minMaxLoc(distance, nullptr, &broadest);
+  std::vector<cv::Mat> parts;
+  const int count = cv::connectedComponents(distance > kNarrow * broadest, labels);
+  for (int label = 1; count > 2 && label < count; ++label) parts.emplace_back(labels == label);
+  return parts;
+}
+
 /// The same corners on a grid `kCoarser` times as fine.
 Corners at_finer(Corners corners) {
   for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarser - cv::Point2d(0.5, 0.5);
@@ -303,10 +316,15 @@ HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>
     const auto height = float(plane.height);
     const cv::Mat marks = marks_of(plane, coarse, kCoarser * grid.step_px);
     const double reach_nodes = kReach * measures->height / coarse.pitch;
+    const auto try_to_stand = [&](const cv::Mat& part) {
+      const auto corners = rectangle_round(part.clone(), height, reach_nodes, at_coarse);
+      return corners && stand(at_finer(*corners), height, at_fine, heights);
+    };
     for (const cv::Mat& group : groups_of(marks, reach_nodes)) {
-      const std::optional<Corners> corners = rectangle_round(group, height, reach_nodes, at_coarse);
-      if (!corners) continue;
-      if (!stand(at_finer(*corners), height, at_fine, heights)) continue;
+      bool any = try_to_stand(group);
+      if (!any)
+        for (const cv::Mat& part : broad_parts(group)) any |= try_to_stand(part);
+      if (!any) continue;
       lowest_roof = std::min(lowest_roof, height);
       grid.highest = std::max(grid.highest, height);
     }
