@@ -204,8 +204,13 @@ double worth_of(const RoofLook& roof, const Corners& corners) {
          cv::mean(roof.likeness, wide & ~inside)[0];
 }
 
-/// The likeliest rectangle of a roof with these marks; empty when none is sure.
-std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Evidence& evidence) {
+/// What a neighbourhood holds.
+struct Outlined {
+  cv::Mat border;                    ///< CV_8UC1, the first border filled
+  std::optional<Corners> rectangle;  ///< the likeliest; empty when none is sure
+};
+
+Outlined outline_in(const Neighbourhood& where, float height, Evidence& evidence) {
   const Sides sides{cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(height)),
                     cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(0)), where.open};
   cv::Mat roof = where.marks & where.open;
@@ -217,7 +222,7 @@ std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Ev
     heights.setTo(height, roof);
     const cv::Mat before = roof;
     roof = with_marks(cut_between_sides(heights, sides, told, seen.mean, kNoInertia) > 0, where.marks);
-    if (cv::countNonZero(roof) == 0) return std::nullopt;
+    if (cv::countNonZero(roof) == 0) return {};
     if (cv::countNonZero(roof != before) == 0) break;
   }
   std::optional<Corners> best;
@@ -231,11 +236,11 @@ std::optional<Corners> rectangle_in(const Neighbourhood& where, float height, Ev
     const double worth = worth_of(seen.roof, corners);
     if (worth > most) most = worth, best = corners;
   }
-  if (!best) return std::nullopt;
+  if (!best) return {roof, {}};
   const double faintest = steps_at(seen.roof, *best).faintest,
                said = cv::mean(seen.roof.likeness, filled(*best, roof.size()))[0];
-  if (faintest < kClearStep && (faintest < kLeastStep || said < kLeastSaid)) return std::nullopt;
-  return best;
+  if (faintest < kClearStep && (faintest < kLeastStep || said < kLeastSaid)) best.reset();
+  return {roof, best};
 }
 
 /// The broad places of marks that narrow ones join: marks of several roofs of one height run together.
@@ -257,23 +262,33 @@ Corners at_finer(Corners corners) {
   return corners;
 }
 
-/// Looks farther as long as a corner lies where it was not looked.
+/// True when some of the outline lies where it was not looked, or at the rim of it.
+bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
+  cv::Mat inner;
+  cv::erode(where.open, inner, cv::Mat(3, 3, CV_8UC1, cv::Scalar(1)));
+  if (cv::countNonZero(found.border & ~inner) > 0) return true;
+  return found.rectangle &&
+         std::any_of(found.rectangle->begin(), found.rectangle->end(), [&](const cv::Point2d& corner) {
+           const cv::Point node(int(std::lround(corner.x)), int(std::lround(corner.y)));
+           return !cv::Rect({}, inner.size()).contains(node) || !inner.at<uchar>(node);
+         });
+}
+
+/// Looks farther as long as the outline goes on.
 std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach_nodes, Evidence& evidence) {
   std::optional<Corners> corners;
   for (int farther = 0; farther < kFarther; ++farther) {
     const Neighbourhood where = around(marks, reach_nodes);
     if (cv::countNonZero(where.open) == 0) return std::nullopt;
-    corners = rectangle_in(where, height, evidence);
-    if (!corners) return std::nullopt;
-    bool beyond = false;
-    for (cv::Point2d& corner : *corners) {
-      const cv::Point node(int(std::lround(corner.x)), int(std::lround(corner.y)));
-      beyond |= !cv::Rect({}, where.box.size()).contains(node) || !where.open.at<uchar>(node);
-    }
+    const Outlined found = outline_in(where, height, evidence);
+    if (found.border.empty()) return std::nullopt;
+    corners = found.rectangle;
+    if (corners)
+      for (cv::Point2d& corner : *corners) corner += cv::Point2d(where.box.tl());
+    if (!reaches_beyond(where, found)) break;
     cv::Mat within = marks(where.box);
-    within |= filled(*corners, where.box.size());
-    for (cv::Point2d& corner : *corners) corner += cv::Point2d(where.box.tl());
-    if (!beyond) break;
+    within |= found.border;
+    if (found.rectangle) within |= filled(*found.rectangle, where.box.size());
   }
   return corners;
 }

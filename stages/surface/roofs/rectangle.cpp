@@ -113,7 +113,7 @@ double said_between(const cv::Mat& likeness, cv::Point2d from, cv::Point2d to, c
 /// is sharper farther out belongs to the ground around, where one view alone shows it.
 Moved innermost(const RoofLook& roof, const std::vector<Moved>& moves, cv::Point2d from, cv::Point2d to,
                 cv::Point2d outward) {
-  constexpr double kAsClear = 0.5;  // of the clearest
+  constexpr double kAsClear = 0.62;  // of the clearest
   constexpr std::ptrdiff_t kNear = 3;
   const auto fainter = [](const Moved& a, const Moved& b) { return a.step < b.step; };
   const double clearest = std::max_element(moves.begin(), moves.end(), fainter)->step;
