@@ -23,10 +23,13 @@ namespace {
 /// Of a line that may be the known one: turn in standard errors of what is known, distance in shares of the
 /// long side.
 constexpr double kRightWithin_sigmas = 5, kRightWithin = 0.02;
+/// Standard error of a known place, shares of the long side: a tenth of a degree of pitch.
+constexpr double kOffsetError = 0.002;
+constexpr const char* kOtherLight = ", other light";  ///< of groups
 
 Example example_of(const cv::Mat3b& bgr, const SeenFrame& seen) {
   const KnownFrame& known = seen.known;
-  Example example{known.kind, known.source, known.has_horizon, 0, {}, {}};
+  Example example{known.kind, known.source, known.has_horizon, false, 0, {}, {}};
   if (known.has_horizon && known.pitch_deg) example.source += "/" + known.path.filename().string();
   example.glance = coarse_horizon_log_odds(bgr, seen.camera, known.orientation);
   const auto guesses = guesses_without_glance(bgr, seen.camera, known.orientation);
@@ -37,9 +40,11 @@ Example example_of(const cv::Mat3b& bgr, const SeenFrame& seen) {
     const Eigen::Vector2d shown = display_from_stored(known.orientation) * line.head<2>();
     const double roll_deg = std::atan2(shown.x(), -shown.y()) / kDegree;
     const double sigmas = std::abs(std::remainder(roll_deg - known.roll_deg, 360.0)) / known.roll_error_deg;
-    const bool near = known.has_horizon && sigmas < kRightWithin_sigmas &&
-                      distance_from_known(known, line, 1) < kRightWithin;
-    example.likelihood(static_cast<Eigen::Index>(i)) = near ? std::exp(-0.5 * sigmas * sigmas) : 0;
+    const double distance = distance_from_known(known, line, 1);
+    const bool near = known.has_horizon && sigmas < kRightWithin_sigmas && distance < kRightWithin;
+    const double offset_sigmas = known.pitch_deg ? distance / kOffsetError : 0;
+    example.likelihood(static_cast<Eigen::Index>(i)) =
+        near ? std::exp(-0.5 * (sigmas * sigmas + offset_sigmas * offset_sigmas)) : 0;
     for (int t = 0; t < kEvidenceTerms; ++t)
       example.terms(static_cast<Eigen::Index>(i), t) = guesses[i].evidence[static_cast<std::size_t>(t)];
   }
@@ -51,7 +56,8 @@ void add_examples(const SeenFrame& seen, int lights, std::uint64_t seed, std::ve
   cv::RNG random(seed);
   for (int k = 0; k <= lights; ++k) {
     examples.push_back(example_of(k == 0 ? seen.bgr : other_light(seen.bgr, random), seen));
-    if (k > 0) examples.back().group += ", other light";
+    examples.back().other_light = k > 0;
+    if (k > 0) examples.back().group += kOtherLight;
   }
 }
 
@@ -139,6 +145,7 @@ std::vector<Example> read_examples(const std::filesystem::path& path) {
     }
     std::string rest;
     std::getline(file, rest);
+    e.other_light = e.group.ends_with(kOtherLight);
     if (!file) throw std::runtime_error(path.string() + ": ends too early");
     examples.push_back(e);
   }

@@ -18,6 +18,7 @@ struct Example {
   /// are learnt from or none.
   std::string source;
   bool has_horizon = false;
+  bool other_light = false;
   double glance = 0;  ///< coarse_horizon_log_odds
   Eigen::MatrixXd terms;
   Eigen::VectorXd likelihood;

@@ -39,10 +39,11 @@ namespace {
 
 constexpr int kParts = 5;
 constexpr double kPrecisionOfConstant = 0.01;
+constexpr double kOfOtherLight = 0.5;  ///< what a picture in other light counts: most flights are by day
 
 struct Settings {
   int lights = 4, drawn = 0;
-  double spread = 0.6;    ///< standard deviation of the prior, for terms in units of their own
+  double spread = 0.3;    ///< standard deviation of the prior, for terms in units of their own
   double false_cost = 3;  ///< of a picture without a horizon
   std::string part = "learn";
   fs::path table, list;
@@ -145,7 +146,7 @@ double improve(const std::vector<Example>& examples, const std::vector<char>& us
       if (wanted.sum() < 1e-300) continue;  // the right line was not tried
       wanted /= wanted.sum();
     }
-    const double cost = e.has_horizon ? 1 : false_cost;
+    const double cost = (e.has_horizon ? 1 : false_cost) * (e.other_light ? kOfOtherLight : 1);
     gradient += cost * (e.terms.transpose() * (wanted - p));
     const Eigen::VectorXd mean = e.terms.transpose() * p;
     curvature += cost * (e.terms.transpose() * p.asDiagonal() * e.terms - mean * mean.transpose());
