@@ -25,7 +25,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "level/8";
+inline constexpr const char* kFindVersion = "level/9";
 
 struct Finding {
   std::optional<Horizon> horizon;

@@ -10,10 +10,12 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kLeastLogOdds = -2.5;  // below it there is no sky at all
-constexpr double kDeepest = 0.24;       // below the skyline, of the long side: land seen across a lake is low
-constexpr double kSearchStep = 0.06;    // half the strip that a first line is looked about in
-constexpr double kLeastLand = 0.02;     // between waterline and skyline, of the long side
+/// Below it there is no sky at all: of steep frames and photographs by day without a horizon that the glance
+/// lets through, a quarter lie above.
+constexpr double kLeastLogOdds = -5;
+constexpr double kDeepest = 0.24;     // below the skyline, of the long side: land seen across a lake is low
+constexpr double kSearchStep = 0.06;  // half the strip that a first line is looked about in
+constexpr double kLeastLand = 0.02;   // between waterline and skyline, of the long side
 // A hedge or a dike far away is coherent too, but the ground before it is as uneven as what lies behind.
 constexpr double kShoreCoherence = 0.55, kLeastFineShare = 0.85, kMostUneven = 0.7;
 constexpr double kBesideLine_px = 4;  // the edge itself

@@ -16,10 +16,6 @@ namespace {
 constexpr int kCandidates = 160;
 constexpr std::size_t kRefined = 7;
 constexpr double kSmallestSide = 48;
-// Of the coarse test, below which a frame shows no horizon anywhere and the fine search is spared: the lowest
-// of frames with one is 1.0 (of 217, real, rendered and drawn), three quarters of steep views of lake shores
-// and nearly all others lie below.
-constexpr double kLeastCoarse = -3;
 
 /// Roll that a line with this normal to the sky shows in the displayed frame.
 double shown_roll(double nx, double ny, int orientation) {
@@ -69,7 +65,7 @@ std::vector<LineCandidate> best_distinct(std::vector<LineCandidate> candidates, 
 }  // namespace
 
 std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera& camera, int orientation) {
-  if (coarse_horizon_log_odds(bgr, camera, orientation) < kLeastCoarse) return {};
+  if (coarse_horizon_log_odds(bgr, camera, orientation) < kLeastGlance) return {};
   return guesses_without_glance(bgr, camera, orientation);
 }
 

@@ -64,15 +64,13 @@ std::vector<KnownFrame> labelled(const fs::path& folder) {
     if (!std::getline(cells, file, ',') || !std::getline(cells, slope, ',') ||
         !std::getline(cells, offset, ','))
       continue;
-    known.push_back({folder / file,
-                     "labelled",
-                     1,
-                     true,
-                     std::atan(std::stod(slope)) / kDegree,
-                     label_line(std::stod(slope), std::stod(offset)),
-                     {},
-                     {},
-                     {}});
+    KnownFrame frame;
+    frame.path = folder / file;
+    frame.kind = "labelled";
+    frame.has_horizon = true;
+    frame.roll_deg = std::atan(std::stod(slope)) / kDegree;
+    frame.line = label_line(std::stod(slope), std::stod(offset));
+    known.push_back(frame);
   }
   return known;
 }
@@ -83,8 +81,11 @@ std::vector<KnownFrame> unlabelled(const fs::path& folder) {
     std::string ending = entry.path().extension().string();
     std::transform(ending.begin(), ending.end(), ending.begin(),
                    [](unsigned char c) { return std::tolower(c); });
-    if (ending == ".jpg" || ending == ".png" || ending == ".jpeg")
-      known.push_back({entry.path(), "no horizon", 1, false, 0, {}, {}, {}, {}});
+    if (ending != ".jpg" && ending != ".png" && ending != ".jpeg") continue;
+    KnownFrame frame;
+    frame.path = entry.path();
+    frame.kind = "no horizon";
+    known.push_back(frame);
   }
   std::sort(known.begin(), known.end(),
             [](const KnownFrame& a, const KnownFrame& b) { return a.path < b.path; });
@@ -94,9 +95,11 @@ std::vector<KnownFrame> unlabelled(const fs::path& folder) {
 }  // namespace
 
 std::vector<KnownFrame> known_frames(const fs::path& folder) {
-  if (fs::exists(folder / "truth.json")) return rendered(folder);
-  if (fs::exists(folder / "labels.csv")) return labelled(folder);
-  return unlabelled(folder);
+  std::vector<KnownFrame> known = fs::exists(folder / "truth.json")   ? rendered(folder)
+                                  : fs::exists(folder / "labels.csv") ? labelled(folder)
+                                                                      : unlabelled(folder);
+  for (KnownFrame& frame : known) frame.source = folder.filename().string();
+  return known;
 }
 
 double distance_from_known(const KnownFrame& known, const Eigen::Vector3d& found, int reduction) {

@@ -96,17 +96,12 @@ double angle_apart(double a, double b) {
 void measure(const KnownFrame& known, Tally& tally, const fs::path& drawings, bool talk,
              std::ofstream* list) {
   const lookdown::FrameReader reader;
-  lookdown::FrameSource source;
-  source.path = known.path;
-  source.file = known.path.filename().string();
-  source.orientation = known.orientation;
-  const auto header = reader.header(known.path);
-  if (!header) {
-    fmt::print("  {}\n", header.error().message());
+  const auto found = lookdown::level::source_of(known, reader);
+  if (!found) {
+    fmt::print("  {}: cannot be read\n", known.path.string());
     return;
   }
-  source.width_px = header->width_px;
-  source.height_px = header->height_px;
+  const lookdown::FrameSource& source = *found;
   lookdown::FrameInfo info;
   info.camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
   lookdown::FramePixels pixels(reader, source);
@@ -167,36 +162,18 @@ void measure(const KnownFrame& known, Tally& tally, const fs::path& drawings, bo
   if (!drawings.empty()) draw(drawings, known, pixels.bgr(pixels.reduction_for(1700)), info.camera, horizon);
 }
 
-/// The frame with its size as stored, pixels; empty when its header cannot be read.
-std::optional<lookdown::FrameSource> source_of(const KnownFrame& known, const lookdown::FrameReader& reader) {
-  lookdown::FrameSource source;
-  source.path = known.path;
-  source.orientation = known.orientation;
-  const auto header = reader.header(known.path);
-  if (!header) return std::nullopt;
-  source.width_px = header->width_px;
-  source.height_px = header->height_px;
-  return source;
-}
-
 /// Terms of the decision of every line tried in a frame, one row a line.
 void write_evidence(const KnownFrame& known, std::ofstream& evidence) {
-  const lookdown::FrameReader reader;
-  const auto found = source_of(known, reader);
-  if (!found) return;
-  const lookdown::FrameSource& source = *found;
-  const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));
-  lookdown::FramePixels pixels(reader, source);
-  const int reduction = pixels.reduction_for(1700);
-  for (const auto& guess : lookdown::level::horizon_guesses(
-           pixels.bgr(reduction), camera.scaled(1.0 / reduction), source.orientation)) {
+  const auto seen = lookdown::level::seen_frame(known);
+  if (!seen) return;
+  for (const auto& guess : lookdown::level::horizon_guesses(seen->bgr, seen->camera, known.orientation)) {
     const auto& l = guess.refined.line;
-    const auto turn = lookdown::level::display_from_stored(source.orientation);
+    const auto turn = lookdown::level::display_from_stored(known.orientation);
     const Eigen::Vector2d shown = turn * l.head<2>();
     const double roll = std::atan2(shown.x(), -shown.y()) / kDegree;
     evidence << known.path.string() << ',' << known.has_horizon << ','
              << std::remainder(roll - known.roll_deg, 360.0) << ','
-             << lookdown::level::distance_from_known(known, l, reduction) << ',' << guess.log_odds;
+             << lookdown::level::distance_from_known(seen->known, l, 1) << ',' << guess.log_odds;
     for (double term : guess.evidence) evidence << ',' << term;
     evidence << '\n';
   }
@@ -205,7 +182,7 @@ void write_evidence(const KnownFrame& known, std::ofstream& evidence) {
 /// What a glance at the reduced frame says, one row a frame.
 void write_coarse(const KnownFrame& known, std::ofstream& table) {
   const lookdown::FrameReader reader;
-  const auto found = source_of(known, reader);
+  const auto found = lookdown::level::source_of(known, reader);
   if (!found) return;
   const lookdown::FrameSource& source = *found;
   const Camera camera = known.camera.value_or(lookdown::assumed_camera(source.width_px, source.height_px));

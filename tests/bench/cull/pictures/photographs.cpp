@@ -9,20 +9,6 @@
 #include "pictures/blur_samples.h"
 
 namespace lookdown::bench {
-namespace {
-
-cv::Mat read(const std::string& path, const PackageFolders& folders) {
-  const std::string npm = "npm/";
-  if (path.starts_with(npm)) return cv::imread(folders.node_modules / path.substr(npm.size()));
-  const std::string sample = "sample_frames/";
-  if (path.starts_with(sample)) return cv::imread(folders.sample_frames / path.substr(sample.size()));
-  for (const auto& root : folders.roots)
-    if (const cv::Mat found = cv::imread(root / path.substr(1)); !found.empty()) return found;
-  return {};
-}
-
-}  // namespace
-
 std::vector<Photograph> read_photographs(const std::filesystem::path& list, const std::string& part,
                                          const PackageFolders& folders) {
   std::vector<Photograph> out;
@@ -34,9 +20,8 @@ std::vector<Photograph> read_photographs(const std::filesystem::path& list, cons
     Photograph one;
     if (line.starts_with('#') || !(cells >> its_part >> one.name >> one.least_reduction) || its_part != part)
       continue;
-    one.picture = read(one.name, folders);
-    if (one.picture.empty())
-      throw std::runtime_error(one.name + ": missing; install the packages that " + list.string() + " names");
+    one.picture = cv::imread(package_file(one.name, folders));
+    if (one.picture.empty()) throw std::runtime_error(one.name + ": cannot be read");
     out.push_back(std::move(one));
   }
   return out;

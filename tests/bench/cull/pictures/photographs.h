@@ -7,20 +7,14 @@
 #include <string>
 #include <vector>
 
+#include "tests/bench/packages/package_files.h"
+
 namespace lookdown::bench {
 
 struct Photograph {
   std::string name;
   cv::Mat picture;  ///< CV_8UC3
   double least_reduction = 1;
-};
-
-/// Where the files of packages lie: below one of `roots` ("" is the system itself), those of npm below
-/// `node_modules`.
-struct PackageFolders {
-  std::vector<std::filesystem::path> roots = {"/"};
-  std::filesystem::path node_modules;
-  std::filesystem::path sample_frames = LOOKDOWN_SAMPLE_FRAMES;  ///< the repository's own
 };
 
 /// Those of one part ("learn", "tune" or "score") of photographs.txt, in its order. Throws std::runtime_error
