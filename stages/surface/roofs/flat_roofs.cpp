@@ -7,17 +7,15 @@
 #include <vector>
 
 #include "stages/surface/flight_measures.h"
-#include "stages/surface/matching/sweep_views.h"
 #include "stages/surface/roofs/rectangle.h"
+#include "stages/surface/roofs/roof_views.h"
 #include "stages/surface/steps/edge_snapping.h"
-#include "stages/surface/steps/side_likeness.h"
 
 namespace lookdown::surface {
 namespace {
 
 constexpr double kCoarser = 2;   ///< nodes of the finest grid for one of that on which roofs are outlined
 constexpr double kReach = 0.35;  ///< of the flying height: how far beyond its marks a roof may go on
-constexpr double kPicturesShare = 0.3;  ///< of the memory
 constexpr int kPasses = 3, kFarther = 3;
 constexpr float kMarked = 4;  ///< code values by which a place between marks of the plane is taken for roof
 constexpr double kLeastSaid = 0.5;  ///< code values by which frames must agree better on the whole roof
@@ -73,113 +71,6 @@ Neighbourhood around(const cv::Mat& marks, double reach_nodes) {
   return where;
 }
 
-struct Seen {
-  RoofLook roof;
-  cv::Mat mean;  ///< CV_8UC1, of the views laid on the roof's height; 0: nothing shown
-};
-
-/// What the views of a neighbourhood say.
-class Evidence {
- public:
-  Evidence(const FlightRecord& flight, const NodeGrid& grid, RunContext& context)
-      : grid_(grid),
-        views_(sweep_views(flight, grid.pitch)),
-        pictures_(context.reader, flight, views_,
-                  std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes()))) {}
-
-  /// Over `box` where it is `open` (CV_8UC1), with the present guess of what is roof (CV_8UC1).
-  [[nodiscard]] Seen of(const cv::Rect& box, const cv::Mat& open, const cv::Mat& guess, float height) {
-    Seen seen{{views_at(box, height), cv::Mat::zeros(box.size(), CV_32FC1)},
-              cv::Mat::zeros(box.size(), CV_8UC1)};
-    const cv::Mat upper(box.size(), CV_32FC1, cv::Scalar(height)),
-        lower = cv::Mat::zeros(box.size(), CV_32FC1);
-    cv::Mat heights = lower.clone(), away;
-    heights.setTo(height, guess);
-    // From which side the ground is seen past the roof is asked far from the present border too.
-    cv::GaussianBlur(heights, away, {}, kAwayNodes, kAwayNodes, cv::BORDER_REPLICATE);
-    const int side = usual_tile_side(views_);
-    for (int y = 0; y < box.height; y += side)
-      for (int x = 0; x < box.width; x += side) {
-        const cv::Rect tile = cv::Rect(x, y, side, side) & cv::Rect({}, box.size());
-        if (cv::countNonZero(open(tile)) == 0) continue;
-        const auto views = views_over(tile + box.tl(), height, heights(tile));
-        if (!views) continue;
-        views->at(upper(tile), lower(tile), away(tile), open(tile)).copyTo(seen.roof.likeness(tile));
-        views->look(upper(tile), cv::Mat(tile.size(), CV_8UC1, cv::Scalar(255))).copyTo(seen.mean(tile));
-      }
-    return seen;
-  }
-
- private:
-  static constexpr double kAwayNodes = 15;
-
-  /// Those that show some of the box, laid on the height.
-  [[nodiscard]] std::vector<cv::Mat> views_at(const cv::Rect& box, float height) {
-    std::vector<cv::Mat> laid;
-    const Eigen::Vector3d corner = grid_.ground_from_node * Eigen::Vector3d(box.x, box.y, 1);
-    for (std::size_t i = 0; i < views_.size(); ++i) {
-      const SweepView& view = views_[i];
-      Eigen::Matrix3d picture_from_node = view.picture_from_world * grid_.ground_from_node;
-      picture_from_node.col(2) =
-          view.picture_from_world * (Eigen::Vector3d(corner.x(), corner.y(), double(height)) - view.centre);
-      if (!shows_some(picture_from_node, box.size(), view.size)) continue;
-      cv::Mat matrix(3, 3, CV_64F), picture;
-      for (int k = 0; k < 9; ++k) matrix.at<double>(k / 3, k % 3) = picture_from_node(k / 3, k % 3);
-      try {
-        cv::warpPerspective(*pictures_.of(int(i)), picture, matrix, box.size(),
-                            cv::INTER_LINEAR | cv::WARP_INVERSE_MAP);
-      } catch (const FrameFault&) {
-        continue;
-      }
-      laid.push_back(std::move(picture));
-    }
-    return laid;
-  }
-
-  /// True when the picture shows one of the places in the midst of the box.
-  [[nodiscard]] static bool shows_some(const Eigen::Matrix3d& picture_from_node, cv::Size box,
-                                       cv::Size picture) {
-    for (const double across : {0.35, 0.5, 0.65})
-      for (const double down : {0.35, 0.5, 0.65}) {
-        const Eigen::Vector3d q =
-            picture_from_node * Eigen::Vector3d(across * box.width, down * box.height, 1);
-        if (!(q.z() > 0)) continue;
-        const double x = q.x() / q.z(), y = q.y() / q.z();
-        if (x >= 0 && y >= 0 && x < picture.width && y < picture.height) return true;
-      }
-    return false;
-  }
-
-  [[nodiscard]] std::optional<SideLikeness> views_over(const cv::Rect& nodes, float height,
-                                                       const cv::Mat& heights) {
-    constexpr int kSpots = 5;
-    std::vector<Eigen::Vector3d> spots;
-    for (int i = 0; i < kSpots; ++i)
-      for (int j = 0; j < kSpots; ++j) {
-        const Eigen::Vector3d ground =
-            grid_.ground_from_node * Eigen::Vector3d(nodes.x + (i + 0.5) * nodes.width / kSpots,
-                                                     nodes.y + (j + 0.5) * nodes.height / kSpots, 1);
-        spots.emplace_back(ground.x(), ground.y(), double(height));
-      }
-    std::vector<const SweepView*> chosen;
-    std::vector<SweepPictures::Picture> shown;
-    try {
-      for (const int view : choose_views(views_, spots).views) {
-        chosen.push_back(&views_[std::size_t(view)]);
-        shown.push_back(pictures_.of(view));
-      }
-    } catch (const FrameFault&) {
-      return std::nullopt;
-    }
-    if (chosen.empty()) return std::nullopt;
-    return SideLikeness(grid_, nodes, chosen, shown, heights);
-  }
-
-  NodeGrid grid_;
-  std::vector<SweepView> views_;
-  SweepPictures pictures_;
-};
-
 /// The pieces of `roof` that hold marks, without holes.
 cv::Mat with_marks(const cv::Mat& roof, const cv::Mat& marks) {
   std::vector<std::vector<cv::Point>> contours;
@@ -210,13 +101,13 @@ struct Outlined {
   std::optional<Corners> rectangle;  ///< the likeliest; empty when none is sure
 };
 
-Outlined outline_in(const Neighbourhood& where, float height, Evidence& evidence) {
+Outlined outline_in(const Neighbourhood& where, float height, RoofViews& views) {
   const Sides sides{cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(height)),
                     cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(0)), where.open};
   cv::Mat roof = where.marks & where.open;
-  Seen seen;
+  RoofViews::Seen seen;
   for (int pass = 0; pass < kPasses; ++pass) {
-    seen = evidence.of(where.box, where.open, roof, height);
+    seen = views.of(where.box, where.open, roof, height);
     cv::Mat told = seen.roof.likeness.clone(), heights(where.box.size(), CV_32FC1, cv::Scalar(0));
     cv::add(told, kMarked, told, where.marks);
     heights.setTo(height, roof);
@@ -275,12 +166,12 @@ bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
 }
 
 /// Looks farther as long as the outline goes on.
-std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach_nodes, Evidence& evidence) {
+std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach_nodes, RoofViews& views) {
   std::optional<Corners> corners;
   for (int farther = 0; farther < kFarther; ++farther) {
     const Neighbourhood where = around(marks, reach_nodes);
     if (cv::countNonZero(where.open) == 0) return std::nullopt;
-    const Outlined found = outline_in(where, height, evidence);
+    const Outlined found = outline_in(where, height, views);
     if (found.border.empty()) return std::nullopt;
     corners = found.rectangle;
     if (corners)
@@ -294,7 +185,7 @@ std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach
 }
 
 /// Sides to a part of a node; lets the roof stand on the heights. False when a side does not show.
-bool stand(Corners corners, float height, Evidence& evidence, cv::Mat& heights) {
+bool stand(Corners corners, float height, RoofViews& views, cv::Mat& heights) {
   constexpr int kRoom = 12;
   constexpr double kMoves = 5;
   std::vector<cv::Point2f> points(corners.begin(), corners.end());
@@ -303,8 +194,7 @@ bool stand(Corners corners, float height, Evidence& evidence, cv::Mat& heights) 
   if (box.width < 3 || box.height < 3) return false;
   for (cv::Point2d& corner : corners) corner -= cv::Point2d(box.tl());
   const RoofLook seen =
-      evidence.of(box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(255)), filled(corners, box.size()), height)
-          .roof;
+      views.of(box, cv::Mat(box.size(), CV_8UC1, cv::Scalar(255)), filled(corners, box.size()), height).roof;
   corners = fitted(seen, corners, kMoves);
   if (steps_at(seen, corners).faintest < kLeastStep) return false;
   cv::Mat under = heights(box);
@@ -323,7 +213,7 @@ HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>
   grid.step_px = finest_step_px(*measures, placement);
   const NodeGrid coarse = grid_of(*measures, placement, kCoarser * grid.step_px),
                  fine = grid_of(*measures, placement, grid.step_px);
-  Evidence at_coarse(flight, coarse, context), at_fine(flight, fine, context);
+  RoofViews at_coarse(flight, coarse, context), at_fine(flight, fine, context);
   cv::Mat heights(fine.rows, fine.columns, CV_32FC1, cv::Scalar(0));
   float lowest_roof = 1e30F;
   for (const RaisedPlane& plane : planes) {
