@@ -106,7 +106,8 @@ double Camera::magnification(double tan_off_axis) const {
 }
 
 double Camera::reach_px(double least_magnification) const {
-  if (projection == Projection::rectilinear && k1 == 0 && k2 == 0 && k3 == 0) return std::numeric_limits<double>::infinity();
+  if (projection == Projection::rectilinear && k1 == 0 && k2 == 0 && k3 == 0)
+    return std::numeric_limits<double>::infinity();
   constexpr double kStep = 0.01;
   constexpr double kFarthest = 5;  // 79 degrees off axis
   for (double r = kStep; r < kFarthest; r += kStep)

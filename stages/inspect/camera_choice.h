@@ -13,7 +13,8 @@
 namespace lookdown::inspect {
 
 /// Reads camera_matrix, distortion_coefficients, image_width, image_height of an OpenCV calibration file
-/// (YAML, XML or JSON); with fisheye_model 1 the four coefficients are those of cv::fisheye. Throws std::runtime_error that names the file and what is wrong.
+/// (YAML, XML or JSON); with fisheye_model 1 the four coefficients are those of cv::fisheye. Throws
+/// std::runtime_error that names the file and what is wrong.
 Camera read_calibration(const std::string& file);
 
 /// Size that the whole picture would have at the frame's pixel size: Exif's size of the picture as shot,

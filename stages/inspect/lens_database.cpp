@@ -91,9 +91,8 @@ double focal_px_of(const lfCamera& body, const lfLens* lens, double focal_mm, in
 std::vector<Eigen::Vector2d> distorted_radii(const lfLens& lens, const lfCamera& body, double focal_mm,
                                              const Camera& camera) {
   lfModifier modifier(&lens, body.CropFactor, camera.width_px, camera.height_px);
-  const int active =
-      modifier.Initialize(&lens, LF_PF_U8, static_cast<float>(focal_mm), 8, 1000, 1, LF_RECTILINEAR,
-                          LF_MODIFY_DISTORTION | LF_MODIFY_GEOMETRY, false);
+  const int active = modifier.Initialize(&lens, LF_PF_U8, static_cast<float>(focal_mm), 8, 1000, 1,
+                                         LF_RECTILINEAR, LF_MODIFY_DISTORTION | LF_MODIFY_GEOMETRY, false);
   std::vector<Eigen::Vector2d> radii;
   if (!(active & (LF_MODIFY_DISTORTION | LF_MODIFY_GEOMETRY))) return radii;
   const bool by_angle = camera.projection == Projection::equidistant;

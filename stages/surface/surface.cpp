@@ -39,7 +39,8 @@ constexpr double kSpeckPx =
 constexpr double kIslandPx = 120;  ///< frame pixels: side of the neighbourhood that must be known as well
 constexpr double kBlockPx = 384;   ///< frame pixels: side of a block that has a ground of its own
 
-SearchRange whole_range(const FlightMeasures& flight, const FlightPlacement& placement, const NodeGrid& grid) {
+SearchRange whole_range(const FlightMeasures& flight, const FlightPlacement& placement,
+                        const NodeGrid& grid) {
   const cv::Size size(grid.columns, grid.rows);
   const double lowest = std::max(-kMostBelow * flight.height,
                                  std::min(0.0, placement.lowest_tie_point) - kBelowTies * flight.height),

@@ -166,7 +166,8 @@ json camera_words(const PaintedCamera& c) {
 /// The camera that a picture turned clockwise by 90 degrees seems to come from: pixel (x, y) has become
 /// (height - 1 - y, x).
 PaintedCamera turned(const PaintedCamera& c) {
-  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1, c.k2, c.fisheye, c.samples};
+  return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1,
+          c.k2,        c.fisheye,  c.samples};
 }
 Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   Eigen::Matrix3d old_from_new;

@@ -131,6 +131,7 @@ int resect_strays(const GroupInput& input, Group& group) {
   const std::vector<double> medians = median_residual_of_frames(group.network);
   const double limit = std::max(6.0, 4 * median(medians));
   std::vector<bool> trusted;
+  trusted.reserve(medians.size());
   for (double m : medians) trusted.push_back(m <= limit);
   int changed = 0;
   for (std::size_t i = 0; i < medians.size(); ++i) {

@@ -198,8 +198,8 @@ double overlap_share(const TieFrame& a, const TieFrame& b, const Eigen::Matrix3d
       b_from_a.row(2).dot(Eigen::Vector3d(a.camera.width_px / 2.0, a.camera.height_px / 2.0, 1)) < 0 ? -1 : 1;
   for (int r = 0; r < steps; ++r)
     for (int c = 0; c < steps; ++c) {
-      const auto p = a.camera.undistort(
-          {(c + 0.5) / steps * a.camera.width_px, (r + 0.5) / steps * a.camera.height_px});
+      const auto p =
+          a.camera.undistort({(c + 0.5) / steps * a.camera.width_px, (r + 0.5) / steps * a.camera.height_px});
       const Eigen::Vector3d q = b_from_a * Eigen::Vector3d(p.x, p.y, 1);
       if (q.z() * sign > 0 && in_b.at({q.x() / q.z(), q.y() / q.z()})) ++inside;
     }

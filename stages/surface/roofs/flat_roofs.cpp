@@ -36,6 +36,7 @@ cv::Mat marks_of(const RaisedPlane& plane, const NodeGrid& grid, double step_px)
   cv::Mat marks(grid.rows, grid.columns, CV_8UC1, cv::Scalar(0));
   for (const auto& outline : plane.outlines_px) {
     std::vector<cv::Point> corners;
+    corners.reserve(outline.size());
     for (const auto& corner : outline)
       corners.emplace_back(int(std::lround((corner[0] + 0.5) / step_px - 0.5)),
                            int(std::lround((corner[1] + 0.5) / step_px - 0.5)));
@@ -166,7 +167,9 @@ bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
 }
 
 /// Looks farther as long as the outline goes on.
-std::optional<Corners> rectangle_round(cv::Mat marks, float height, double reach_nodes, RoofViews& views) {
+std::optional<Corners> rectangle_round(const cv::Mat& first_marks, float height, double reach_nodes,
+                                       RoofViews& views) {
+  const cv::Mat marks = first_marks.clone();
   std::optional<Corners> corners;
   for (int farther = 0; farther < kFarther; ++farther) {
     const Neighbourhood where = around(marks, reach_nodes);
@@ -222,7 +225,7 @@ HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>
     const cv::Mat marks = marks_of(plane, coarse, kCoarser * grid.step_px);
     const double reach_nodes = kReach * measures->height / coarse.pitch;
     const auto try_to_stand = [&](const cv::Mat& part) {
-      const auto corners = rectangle_round(part.clone(), height, reach_nodes, at_coarse);
+      const auto corners = rectangle_round(part, height, reach_nodes, at_coarse);
       return corners && stand(at_finer(*corners), height, at_fine, heights);
     };
     for (const cv::Mat& group : groups_of(marks, reach_nodes)) {

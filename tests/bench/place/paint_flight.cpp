@@ -4,9 +4,10 @@
 // either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), litter (sheds with
 // littered roofs), gables (sheds with pitched roofs), valley, slope, dike, heap and mixed (ground with
 // relief), farm (a valley with a river, pitched roofs and trees under drifting clouds, through a soft lens),
-// estate (a farm with dry-stone walls), ponds (moving water), barrel (strong distortion), fisheye (equidistant),
-// portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames of 800 x 600 pixels unless said; --unit:
-// pixels that show one unit of the painted ground (1), larger for pictures too large to paint in full detail;
+// estate (a farm with dry-stone walls), ponds (moving water), barrel (strong distortion), fisheye
+// (equidistant), portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames of 800 x 600
+// pixels unless said; --unit: pixels that show one unit of the painted ground (1), larger for pictures too
+// large to paint in full detail;
 // --relief: height of the relief as a share of the flying height (0.25).
 #include <cstdio>
 #include <cstdlib>
@@ -48,9 +49,10 @@ bool choose(const std::string& kind, Kind& k) {
     if (kind == "estate") k.site.walls = 8;
     f.cloud_shadow = 0.4, f.soft_corners_px = 1.2, f.photon_noise = 0.08, f.overlap = 0.65, f.swing_deg = 3;
   }
-  static const std::string known[] = {"thin",  "swing",  "scales",   "exposure", "slabs", "roofs",  "litter",
-                                      "ponds", "barrel", "fisheye", "portrait", "blurred",  "rig",   "gables", "valley",
-                                      "slope", "dike",   "heap",     "mixed",    "farm",  "estate"};
+  static const std::string known[] = {"thin",   "swing",  "scales", "exposure", "slabs",    "roofs",
+                                      "litter", "ponds",  "barrel", "fisheye",  "portrait", "blurred",
+                                      "rig",    "gables", "valley", "slope",    "dike",     "heap",
+                                      "mixed",  "farm",   "estate"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;

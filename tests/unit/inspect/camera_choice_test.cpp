@@ -110,9 +110,10 @@ TEST(CameraChoice, LensDatabaseGivesSensorAndDistortion) {
   EXPECT_NEAR(resized.k1, camera.k1, 0.02 * std::abs(camera.k1));
 }
 
-// A fisheye lens made to the stereographic projection, by its maker: r = 2 f tan(angle / 2), of 12 mm on 36 x 24
-// mm film (cropped by 1.534 on the body above). A marked focal length may be off by some 6 % (ISO 517, from
-// memory), by which the equidistant projection is told from it at 55 degrees (8 %) and the rectilinear at 40.
+// A fisheye lens made to the stereographic projection, by its maker: r = 2 f tan(angle / 2), of 12 mm on 36 x
+// 24 mm film (cropped by 1.534 on the body above). A marked focal length may be off by some 6 % (ISO 517,
+// from memory), by which the equidistant projection is told from it at 55 degrees (8 %) and the rectilinear
+// at 40.
 TEST(CameraChoice, LensDatabaseKnowsFisheyes) {
   ExifTags tags = known_body_and_lens();
   tags.frame.lens = "Samyang 12mm f/2.8 Fish-Eye ED AS NCS";
@@ -206,8 +207,8 @@ TEST(CameraChoice, AFisheyeCalibrationIsReadWithItsFourTerms) {
   const std::vector<cv::Point2d> tangents{{0.1, 0}, {0.7, 0.4}, {-1.1, 0.8}};
   cv::fisheye::distortPoints(tangents, seen, matrix, terms);
   for (std::size_t i = 0; i < tangents.size(); ++i) {
-    const auto ours = camera.distort({tangents[i].x * camera.fx_px + camera.cx_px,
-                                      tangents[i].y * camera.fy_px + camera.cy_px});
+    const auto ours = camera.distort(
+        {tangents[i].x * camera.fx_px + camera.cx_px, tangents[i].y * camera.fy_px + camera.cy_px});
     EXPECT_NEAR(ours.x, seen[i].x, 0.5);
     EXPECT_NEAR(ours.y, seen[i].y, 0.5);
   }

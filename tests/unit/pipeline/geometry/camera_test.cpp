@@ -65,8 +65,8 @@ TEST(Camera, FisheyeProjectionAgreesWithOpenCv) {
     std::vector<cv::Point2d> seen;
     cv::fisheye::distortPoints(std::vector<cv::Point2d>{tangents}, seen, matrix,
                                cv::Vec4d(camera.k1, camera.k2, camera.k3, 0));
-    const auto ours = camera.distort(
-        {tangents.x * camera.fx_px + camera.cx_px, tangents.y * camera.fy_px + camera.cy_px});
+    const auto ours =
+        camera.distort({tangents.x * camera.fx_px + camera.cx_px, tangents.y * camera.fy_px + camera.cy_px});
     EXPECT_NEAR(ours.x, seen[0].x, 1e-6);
     EXPECT_NEAR(ours.y, seen[0].y, 1e-6);
   }
