@@ -26,7 +26,7 @@ struct Given {
   std::vector<std::optional<MapPosition>> map;
 };
 
-std::string last_part(const std::string& path) {
+std::string name_part(const std::string& path) {
   return std::filesystem::path(path).filename().string();
 }
 
@@ -50,7 +50,7 @@ std::vector<TableRow> read_table(const std::string& file, bool& geographic) {
   const CsvTable table = CsvTable::read(file, columns);
   std::vector<TableRow> rows;
   for (std::size_t i = 0; i < table.rows(); ++i) {
-    rows.push_back({last_part(table.text(i, "file")), table.number(i, axes[0]), table.number(i, axes[1]),
+    rows.push_back({name_part(table.text(i, "file")), table.number(i, axes[0]), table.number(i, axes[1]),
                     table.number(i, axes[2]), sigma_stated ? table.number(i, "sigma_m") : kUsualSigma});
     const TableRow& row = rows.back();
     if (!(row.sigma_m > 0) || (geographic && (std::abs(row.x) > 180 || std::abs(row.y) > 90)))
@@ -71,7 +71,7 @@ Given given_positions(const FlightRecord& flight, const Options& options) {
   std::map<std::string, TableRow> rows;
   for (TableRow& row : read_table(options.camera_positions, given.geographic)) rows[row.file] = row;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
-    const auto found = rows.find(last_part(flight.frames[i].source.file));
+    const auto found = rows.find(name_part(flight.frames[i].source.file));
     if (found == rows.end()) continue;
     const TableRow& row = found->second;
     if (given.geographic) {

@@ -18,7 +18,7 @@ constexpr double kSimulatedRatio = 0.78;
 constexpr int kSpotsOfView = 1100;
 /// Hundreds of view pairs add up their chance matches, so that the agreeing ones are a smaller share than in
 /// a plain comparison; by chance alone one in ten thousand agrees.
-constexpr double kLeastShare = 0.1;
+constexpr double kLeastAgreeingShare = 0.1;
 constexpr double kWorkMegapixels = 0.8;
 
 struct View {
@@ -168,7 +168,7 @@ TiltedViews tilted_views(const cv::Mat& grey, int width_px, int height_px) {
 std::optional<Tie> tie_tilted(std::vector<TieFrame>& frames, int a, const TiltedViews& views_a, int b,
                               const TiltedViews& views_b, Simulate simulate) {
   const Pool pool = match_views(frames[std::size_t(a)], views_a, frames[std::size_t(b)], views_b, simulate);
-  auto tie = tie_by_matches(pool.a, pool.b, pool.matches, kLeastShare);
+  auto tie = tie_by_matches(pool.a, pool.b, pool.matches, kLeastAgreeingShare);
   if (!tie) return std::nullopt;
   for (Match& m : tie->matches) {
     TieFrame& fa = frames[std::size_t(a)];

@@ -9,8 +9,8 @@
 namespace lookdown::place {
 namespace {
 
-constexpr std::size_t kFewest = 10;  ///< matches below which nothing is claimed
-constexpr double kRatio = 0.82;
+constexpr std::size_t kFewestMatches = 10;  ///< matches below which nothing is claimed
+constexpr double kUnguidedRatio = 0.82;
 constexpr double kGuidedRatio = 0.9;
 constexpr double kTurnTolerance = 0.45;   ///< radians
 constexpr double kScaleTolerance = 0.45;  ///< natural logarithm
@@ -55,7 +55,7 @@ struct Fit {
 
 std::optional<Fit> fit_homography(const TieFrame& a, const TieFrame& b, const std::vector<Match>& matches,
                                   double tolerance_px) {
-  if (matches.size() < kFewest) return std::nullopt;
+  if (matches.size() < kFewestMatches) return std::nullopt;
   std::vector<cv::Point2f> from, to;
   for (const Match& m : matches) {
     const auto& p = a.undistorted[std::size_t(m.a)];
@@ -71,7 +71,7 @@ std::optional<Fit> fit_homography(const TieFrame& a, const TieFrame& b, const st
     for (int c = 0; c < 3; ++c) fit.b_from_a(r, c) = found.at<double>(r, c);
   for (std::size_t i = 0; i < matches.size(); ++i)
     if (agrees[i]) fit.agreeing.push_back(matches[i]);
-  if (fit.agreeing.size() < kFewest) return std::nullopt;
+  if (fit.agreeing.size() < kFewestMatches) return std::nullopt;
   return fit;
 }
 
@@ -143,7 +143,7 @@ std::optional<Tie> refine(const std::vector<TieFrame>& frames, int a_index, int 
     if (!fit || !looks_like_ground(a, *fit) || !enough_agree(a, b, *fit, near)) return std::nullopt;
     b_from_a = fit->b_from_a;
   }
-  if (fit->agreeing.size() < 2 * kFewest || !spread_enough(a, fit->agreeing)) return std::nullopt;
+  if (fit->agreeing.size() < 2 * kFewestMatches || !spread_enough(a, fit->agreeing)) return std::nullopt;
   Tie tie;
   tie.a = a_index;
   tie.b = b_index;
@@ -211,10 +211,10 @@ std::optional<Tie> tie_unguided(const std::vector<TieFrame>& frames, int a_index
   const TieFrame& b = frames[std::size_t(b_index)];
   std::vector<Match> matches;
   if (look == Look::first) {
-    matches = match_all(a.features, a.leading, b.features, b.leading, kRatio);
+    matches = match_all(a.features, a.leading, b.features, b.leading, kUnguidedRatio);
   } else {
     matches = match_all(a.features, widen(a.features, a.features.size()), b.features,
-                        widen(b.features, b.features.size()), kRatio);
+                        widen(b.features, b.features.size()), kUnguidedRatio);
   }
   const std::vector<Match> alike =
       agreeing_in_turn_and_scale(a.features, b.features, matches, kTurnTolerance, kScaleTolerance);
@@ -233,7 +233,7 @@ std::optional<Tie> tie_by_matches(const TieFrame& a, const TieFrame& b, const st
   auto fit = fit_homography(a, b, matches, stored_px(b, kHomographyTolerance));
   if (!fit || !looks_like_ground(a, *fit) || !enough_agree(a, b, *fit, matches, least_share))
     return std::nullopt;
-  if (fit->agreeing.size() < 2 * kFewest || !spread_enough(a, fit->agreeing)) return std::nullopt;
+  if (fit->agreeing.size() < 2 * kFewestMatches || !spread_enough(a, fit->agreeing)) return std::nullopt;
   Tie tie;
   tie.b = 1;
   tie.b_from_a.matrix = fit->b_from_a;

@@ -9,8 +9,8 @@
 namespace lookdown::place {
 namespace {
 
-constexpr double kTolerance = 8;  ///< pixels of the searched copy
-constexpr double kLeastShare = 0.65;
+constexpr double kContradicts_px = 8;  ///< pixels of the searched copy
+constexpr double kLeastAgreeing = 0.65;
 constexpr int kFewestMatches = 30;
 
 struct Agreement {
@@ -24,7 +24,7 @@ Agreement agreement_of(const std::vector<TieFrame>& frames, const Group& group, 
   const Homography<UndistortedPx, UndistortedPx> b_from_a{
       by_way_of_ground(group.network.poses[std::size_t(a)], frame_a.camera,
                        group.network.poses[std::size_t(b)], frame_b.camera)};
-  const double tolerance = kTolerance / double(frame_b.features.work_scale);
+  const double tolerance = kContradicts_px / double(frame_b.features.work_scale);
   Agreement agreement{a, b, int(tie.matches.size()), 0};
   for (const Match& m : tie.matches) {
     const auto expected = b_from_a * frame_a.undistorted[std::size_t(m.a)];
@@ -54,7 +54,7 @@ std::vector<int> contradicting_members(const std::vector<TieFrame>& frames, cons
         agreeing[std::size_t(place)] += one.agreeing;
       }
     int worst = -1;
-    double least = kLeastShare;
+    double least = kLeastAgreeing;
     for (std::size_t i = 0; i < matches.size(); ++i) {
       const double share = matches[i] >= kFewestMatches ? double(agreeing[i]) / matches[i] : 1;
       if (share < least) least = share, worst = int(i);

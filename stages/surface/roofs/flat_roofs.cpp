@@ -14,9 +14,9 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr double kCoarser = 2;   ///< nodes of the finest grid for one of that on which roofs are outlined
-constexpr double kReach = 0.35;  ///< of the flying height: how far beyond its marks a roof may go on
-constexpr int kPasses = 3, kFarther = 3;
+constexpr double kCoarserNodes = 2;  ///< nodes of the finest grid for one of that on which roofs are outlined
+constexpr double kReachShare = 0.35;  ///< of the flying height: how far beyond its marks a roof may go on
+constexpr int kBorderPasses = 3, kFarther = 3;
 constexpr float kMarked = 4;  ///< code values by which a place between marks of the plane is taken for roof
 constexpr double kLeastSaid = 0.5;  ///< code values by which frames must agree better on the whole roof
 constexpr double kMoves = 0.3;      ///< of a roof's width: how far the border found may lie from its sides
@@ -107,7 +107,7 @@ Outlined outline_in(const Neighbourhood& where, float height, RoofViews& views) 
                     cv::Mat(where.box.size(), CV_32FC1, cv::Scalar(0)), where.open};
   cv::Mat roof = where.marks & where.open;
   RoofViews::Seen seen;
-  for (int pass = 0; pass < kPasses; ++pass) {
+  for (int pass = 0; pass < kBorderPasses; ++pass) {
     seen = views.of(where.box, where.open, roof, height);
     cv::Mat told = seen.roof.likeness.clone(), heights(where.box.size(), CV_32FC1, cv::Scalar(0));
     cv::add(told, kMarked, told, where.marks);
@@ -148,9 +148,9 @@ std::vector<cv::Mat> broad_parts(const cv::Mat& marks) {
   return parts;
 }
 
-/// The same corners on a grid `kCoarser` times as fine.
+/// The same corners on a grid `kCoarserNodes` times as fine.
 Corners at_finer(Corners corners) {
-  for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarser - cv::Point2d(0.5, 0.5);
+  for (cv::Point2d& c : corners) c = (c + cv::Point2d(0.5, 0.5)) * kCoarserNodes - cv::Point2d(0.5, 0.5);
   return corners;
 }
 
@@ -214,7 +214,7 @@ HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>
   const std::optional<FlightMeasures> measures = measures_of(flight);
   if (placement.relief_spread > 0 || planes.empty() || !measures) return grid;
   grid.step_px = finest_step_px(*measures, placement);
-  const NodeGrid coarse = grid_of(*measures, placement, kCoarser * grid.step_px),
+  const NodeGrid coarse = grid_of(*measures, placement, kCoarserNodes * grid.step_px),
                  fine = grid_of(*measures, placement, grid.step_px);
   RoofViews at_coarse(flight, coarse, context), at_fine(flight, fine, context);
   cv::Mat heights(fine.rows, fine.columns, CV_32FC1, cv::Scalar(0));
@@ -222,8 +222,8 @@ HeightGrid flat_roofs(const FlightRecord& flight, const std::vector<RaisedPlane>
   for (const RaisedPlane& plane : planes) {
     if (!(plane.height > 0)) continue;
     const auto height = float(plane.height);
-    const cv::Mat marks = marks_of(plane, coarse, kCoarser * grid.step_px);
-    const double reach_nodes = kReach * measures->height / coarse.pitch;
+    const cv::Mat marks = marks_of(plane, coarse, kCoarserNodes * grid.step_px);
+    const double reach_nodes = kReachShare * measures->height / coarse.pitch;
     const auto try_to_stand = [&](const cv::Mat& part) {
       const auto corners = rectangle_round(part, height, reach_nodes, at_coarse);
       return corners && stand(at_finer(*corners), height, at_fine, heights);

@@ -8,9 +8,9 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr double kAside = 0.75;   ///< nodes from a side at which both its sides are looked at
-constexpr float kMostStep = 60;   ///< code values: a strong edge along part of a side is not one along it
-constexpr float kMostSaid = 6;    ///< code values that one node says
+constexpr double kAside = 0.75;  ///< nodes from a side at which both its sides are looked at
+constexpr float kMostStep = 60;  ///< code values: a strong edge along part of a side is not one along it
+constexpr float kMostOneNodeSays = 6;  ///< code values that one node says
 constexpr double kGoesOn = 0.15;  ///< of a step: code values that the views must say on average for going on
                                   ///< beyond it
 constexpr double kClear = 25;     ///< code values of a step that is clear: twice as much says a third more
@@ -103,7 +103,7 @@ double said_between(const cv::Mat& likeness, cv::Point2d from, cv::Point2d to, c
       const cv::Point2d at = from + (to - from) * (double(i) / kSamples) + outward * out;
       const cv::Point node(int(std::lround(at.x)), int(std::lround(at.y)));
       if (!cv::Rect({}, likeness.size()).contains(node)) continue;
-      sum += std::clamp(likeness.at<float>(node), -kMostSaid, kMostSaid);
+      sum += std::clamp(likeness.at<float>(node), -kMostOneNodeSays, kMostOneNodeSays);
       ++count;
     }
   return count > 0 ? sum / count : 0;

@@ -7,8 +7,8 @@
 namespace lookdown::surface {
 namespace {
 
-constexpr double kPicturesShare = 0.3;  ///< of the memory
-constexpr double kAwayNodes = 15;       ///< over which the way off a roof is smoothed
+constexpr double kRoofPicturesShare = 0.3;  ///< of the memory
+constexpr double kAwayNodes = 15;           ///< over which the way off a roof is smoothed
 
 /// True when the picture shows one of the places in the midst of the box.
 bool shows_some(const Eigen::Matrix3d& picture_from_node, cv::Size box, cv::Size picture) {
@@ -28,7 +28,7 @@ RoofViews::RoofViews(const FlightRecord& flight, const NodeGrid& grid, RunContex
     : grid_(grid),
       views_(sweep_views(flight, grid.pitch)),
       pictures_(context.reader, flight, views_,
-                std::int64_t(kPicturesShare * double(context.scheduler.memory_bytes()))) {}
+                std::int64_t(kRoofPicturesShare * double(context.scheduler.memory_bytes()))) {}
 
 RoofViews::Seen RoofViews::of(const cv::Rect& box, const cv::Mat& open, const cv::Mat& guess, float height) {
   Seen seen{{laid_on(box, height), cv::Mat::zeros(box.size(), CV_32FC1)},
