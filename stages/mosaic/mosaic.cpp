@@ -37,7 +37,6 @@
 #include "stages/mosaic/roofs/upright_roofs.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "stages/mosaic/seams/seams.h"
-#include "stages/surface/roofs/flat_roofs.h"
 
 namespace lookdown::mosaic {
 namespace {

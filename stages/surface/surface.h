@@ -49,6 +49,14 @@ struct HeightGrid {
 /// FlightRecord::surface. A flight that was placed on one plane, or `plane`, gives no file.
 void build(FlightRecord&, const Options&, RunContext&);
 
+/// Heights over the mosaic of a flight on one plane: those of the planes, given as in
+/// FlightPlacement::raised_planes, within the rectangles that their roofs fill, 0 elsewhere. A first border
+/// is the cheapest cut between what the frames agree on at either height (Boykov & Jolly, ICCV 2001); from
+/// there, and from the marks alone, rectangles move to where brightness changes along all four sides in every
+/// frame that is laid on the roof's height: edges of walls and shadows lie elsewhere in each. What shows no
+/// such sides is left out; empty when all is.
+[[nodiscard]] HeightGrid flat_roofs(const FlightRecord&, const std::vector<RaisedPlane>& planes, RunContext&);
+
 /// The grid that `build` has written; empty without one. Throws std::runtime_error when the file is damaged.
 [[nodiscard]] HeightGrid read(const FlightRecord&, const std::filesystem::path& out);
 

@@ -167,7 +167,7 @@ json camera_words(const PaintedCamera& c) {
 /// (height - 1 - y, x).
 PaintedCamera turned(const PaintedCamera& c) {
   return {c.height_px, c.width_px, c.focal_px, c.height_px - 1 - c.cy_px, c.cx_px, c.k1,
-          c.k2,        c.fisheye,  c.samples};
+          c.k2,        c.samples,  c.fisheye};
 }
 Eigen::Matrix3d turned(const Eigen::Matrix3d& world_from_camera) {
   Eigen::Matrix3d old_from_new;
@@ -236,8 +236,8 @@ PaintedCamera camera_of(const FlightChoice& c) {
           (c.height_px - 1) / 2.0 - 0.003 * c.width_px,
           c.k1,
           c.k2,
-          c.fisheye,
-          c.unit_px >= 2 ? 1 : 2};
+          c.unit_px >= 2 ? 1 : 2,
+          c.fisheye};
 }
 
 cv::Size2d covered(const FlightChoice& c) {

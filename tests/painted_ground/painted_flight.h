@@ -50,8 +50,8 @@ struct Shot {
 struct PaintedCamera {
   int width_px = 0, height_px = 0;
   double focal_px = 0, cx_px = 0, cy_px = 0, k1 = 0, k2 = 0;
-  bool fisheye = false;  ///< equidistant, its k1 and k2 those of cv::fisheye
   int samples = 2;  ///< rays a side of a pixel; 1 is enough where a pixel shows less than a unit of ground
+  bool fisheye = false;  ///< equidistant, its k1 and k2 those of cv::fisheye
 };
 
 /// Straight down from `centre`, turned by `heading_rad`, then tilted about the camera's x and y axes.

@@ -1,5 +1,3 @@
-#include "stages/surface/roofs/flat_roofs.h"
-
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
@@ -10,6 +8,7 @@
 #include "stages/surface/roofs/rectangle.h"
 #include "stages/surface/roofs/roof_views.h"
 #include "stages/surface/steps/edge_snapping.h"
+#include "stages/surface/surface.h"
 
 namespace lookdown::surface {
 namespace {
