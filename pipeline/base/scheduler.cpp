@@ -10,10 +10,8 @@
 #include <csignal>
 #include <exception>
 #include <new>
-#include <vector>
 
 #include "pipeline/base/files/atomic_file.h"
-#include "pipeline/base/thread_order.h"
 
 namespace lookdown {
 namespace {
@@ -59,11 +57,6 @@ int Scheduler::frames_in_flight(std::int64_t peak_bytes) const {
 void Scheduler::for_each_frame(
     std::size_t count, std::int64_t peak_bytes, const std::function<void(std::size_t)>& work,
     const std::function<void(std::size_t, const std::optional<Fault>&)>& take) const {
-  // What the pipeline orders, and no more: frames among themselves have no order, so that a race between two
-  // of them is seen.
-  char begin = 0, handing_over = 0;
-  std::vector<char> worked_on(count);
-  handed_over(&begin);
   std::size_t next = 0;
   const auto draw_index = [&](tbb::flow_control& flow) -> std::size_t {
     if (next == count || stop_requested()) flow.stop();
@@ -71,7 +64,6 @@ void Scheduler::for_each_frame(
   };
   const auto do_work = [&](std::size_t index) -> Outcome {
     Outcome outcome{index, std::nullopt};
-    taken_over(&begin);
     try {
       work(index);
     } catch (const FrameFault& met) {
@@ -85,20 +77,13 @@ void Scheduler::for_each_frame(
       outcome.fault = Fault{"", "", fmt::format("cannot be worked on ({})", error.what()), ""};
     }
     if (outcome.fault) ++faults_met_;
-    if (index < count) handed_over(&worked_on[index]);
     return outcome;
   };
-  const auto hand_over = [&](const Outcome& outcome) {
-    taken_over(&worked_on[outcome.index]);
-    taken_over(&handing_over);
-    take(outcome.index, outcome.fault);
-    handed_over(&handing_over);
-  };
+  const auto hand_over = [&](const Outcome& outcome) { take(outcome.index, outcome.fault); };
   tbb::parallel_pipeline(static_cast<std::size_t>(frames_in_flight(peak_bytes)),
                          tbb::make_filter<void, std::size_t>(tbb::filter_mode::serial_in_order, draw_index) &
                              tbb::make_filter<std::size_t, Outcome>(tbb::filter_mode::parallel, do_work) &
                              tbb::make_filter<Outcome, void>(tbb::filter_mode::serial_in_order, hand_over));
-  taken_over(&handing_over);
   stop_if_requested();
 }
 

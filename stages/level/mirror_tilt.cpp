@@ -11,7 +11,7 @@
 namespace lookdown::level {
 namespace {
 
-constexpr double kContradictsSigmas = 3;
+constexpr double kMirrorContradictsSigmas = 3;
 // The mean slope of waves that wind drives is some tenths of a degree, and the sun is half a degree wide.
 constexpr double kLeastMirrorSigmaDeg = 0.3;
 
@@ -36,7 +36,8 @@ std::optional<KnownDown> narrowed_by_mirror(const Eigen::Vector3d& from, double 
                                             double mirror_sigma_rad) {
   const double variance = from_sigma_rad * from_sigma_rad, of_mirror = mirror_sigma_rad * mirror_sigma_rad;
   const double miss = angle_apart_rad(from, to_mirror_point) - zenith_angle_rad;
-  if (miss * miss > kContradictsSigmas * kContradictsSigmas * (variance + of_mirror)) return std::nullopt;
+  if (miss * miss > kMirrorContradictsSigmas * kMirrorContradictsSigmas * (variance + of_mirror))
+    return std::nullopt;
   // Toward the mirror point the miss shrinks; on the sphere that is a turn about the axis across it.
   const Eigen::Vector3d axis = from.cross(to_mirror_point);
   if (axis.norm() < 1e-6) return std::nullopt;

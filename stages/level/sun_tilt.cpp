@@ -16,7 +16,7 @@ constexpr double kLowestSunDeg = 10;
 // The sun is 0.53 degrees wide and so are its mirror image, on the stillest water, and the soft rim of a
 // shadow; waves and a rig that hangs beside the lens move their middles by about as much.
 constexpr double kMarkSigmaDeg = 0.5;
-constexpr double kContradictsSigmas = 4;
+constexpr double kElevationContradictsSigmas = 4;
 
 double angle_between(const Eigen::Vector3d& a, const Eigen::Vector3d& b) {
   return std::atan2(a.cross(b).norm(), a.dot(b));
@@ -60,7 +60,7 @@ std::optional<Tilt> tilt_from_sun(const SunMarks& marks, const Camera& camera,
   if (!down) return std::nullopt;
   const double elevation_deg = sun_elevation_deg(mirror, shadow);
   const double sigma_deg = kMarkSigmaDeg / std::numbers::sqrt2;  // of half the sum or difference of two marks
-  if (sun && std::abs(sun->elevation_deg - elevation_deg) > kContradictsSigmas * sigma_deg)
+  if (sun && std::abs(sun->elevation_deg - elevation_deg) > kElevationContradictsSigmas * sigma_deg)
     return std::nullopt;
   Tilt tilt;
   tilt.down_in_camera = {down->x(), down->y(), down->z()};

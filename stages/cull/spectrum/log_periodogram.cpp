@@ -11,8 +11,6 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr int kSide = kSpectralTile;
-constexpr int kColumns = kSide / 2 + 1;
 // A tile counts when its middle frequencies stand this far above the floor and above what 8-bit rounding and
 // coding leave.
 constexpr double kDetailOverNoise = 6;
@@ -31,9 +29,10 @@ constexpr std::size_t kLeastTiles = 6;
 /// Hann window, scaled so that the mean of its square is one: white noise keeps its power.
 const cv::Mat& window() {
   static const cv::Mat taper = [] {
-    cv::Mat line(1, kSide, CV_32F);
-    for (int i = 0; i < kSide; ++i)
-      line.at<float>(i) = static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * (i + 0.5) / kSide));
+    cv::Mat line(1, kSpectralTile, CV_32F);
+    for (int i = 0; i < kSpectralTile; ++i)
+      line.at<float>(i) =
+          static_cast<float>(0.5 - 0.5 * std::cos(2 * std::numbers::pi * (i + 0.5) / kSpectralTile));
     cv::Mat square = line.t() * line;
     return cv::Mat(square / std::sqrt(cv::mean(square.mul(square))[0]));
   }();
@@ -47,12 +46,12 @@ enum Band : std::size_t { kSlowBand, kMiddleBand, kFineBand, kCornerBand, kPower
 const std::array<std::vector<int>, kPowerBands>& band_places() {
   static const std::array<std::vector<int>, kPowerBands> places = [] {
     std::array<std::vector<int>, kPowerBands> band;
-    for (int y = 0; y < kSide; ++y)
-      for (int x = 2; x < kColumns; ++x) {
-        const int fy = y <= kSide / 2 ? y : y - kSide;
+    for (int y = 0; y < kSpectralTile; ++y)
+      for (int x = 2; x < kSpectralColumns; ++x) {
+        const int fy = y <= kSpectralTile / 2 ? y : y - kSpectralTile;
         if (std::abs(fy) < 2) continue;
-        const double f = std::hypot(x, fy) / kSide;
-        const int at = y * kColumns + x;
+        const double f = std::hypot(x, fy) / kSpectralTile;
+        const int at = y * kSpectralColumns + x;
         if (f >= 0.018 && f < 0.04) band[kSlowBand].push_back(at);
         if (f >= 0.04 && f <= 0.12) band[kMiddleBand].push_back(at);
         if (f >= 0.25 && f <= 0.45) band[kFineBand].push_back(at);
@@ -66,26 +65,27 @@ const std::array<std::vector<int>, kPowerBands>& band_places() {
 /// The tile without the plane through its mean and slopes, for a shading across the tile would leak over all
 /// frequencies; windowed.
 cv::Mat levelled(const cv::Mat& grey) {
-  constexpr double kMiddle = (kSide - 1) / 2.0;
+  constexpr double kMiddle = (kSpectralTile - 1) / 2.0;
   double sum = 0, along_x = 0, along_y = 0;
-  for (int y = 0; y < kSide; ++y) {
+  for (int y = 0; y < kSpectralTile; ++y) {
     const auto* row = grey.ptr<std::uint8_t>(y);
     int plain = 0, moment = 0;
-    for (int x = 0; x < kSide; ++x) plain += row[x], moment += x * row[x];
+    for (int x = 0; x < kSpectralTile; ++x) plain += row[x], moment += x * row[x];
     sum += plain;
     along_x += moment - kMiddle * plain;
     along_y += (y - kMiddle) * plain;
   }
-  constexpr double kMoment = kSide * (kSide * (static_cast<double>(kSide) * kSide - 1) / 12);
+  constexpr double kMoment =
+      kSpectralTile * (kSpectralTile * (static_cast<double>(kSpectralTile) * kSpectralTile - 1) / 12);
   const auto slope_x = static_cast<float>(along_x / kMoment), slope_y = static_cast<float>(along_y / kMoment);
-  cv::Mat tile(kSide, kSide, CV_32F);
-  for (int y = 0; y < kSide; ++y) {
+  cv::Mat tile(kSpectralTile, kSpectralTile, CV_32F);
+  for (int y = 0; y < kSpectralTile; ++y) {
     const auto* row = grey.ptr<std::uint8_t>(y);
     const auto* taper = window().ptr<float>(y);
     auto* to = tile.ptr<float>(y);
-    const auto level =
-        static_cast<float>(sum / (kSide * kSide) + (y - kMiddle) * slope_y - kMiddle * slope_x);
-    for (int x = 0; x < kSide; ++x)
+    const auto level = static_cast<float>(sum / (kSpectralTile * kSpectralTile) + (y - kMiddle) * slope_y -
+                                          kMiddle * slope_x);
+    for (int x = 0; x < kSpectralTile; ++x)
       to[x] = (static_cast<float>(row[x]) - level - slope_x * static_cast<float>(x)) * taper[x];
   }
   return tile;
@@ -134,8 +134,9 @@ TileSpectrum tile_spectrum(const cv::Mat& grey, const cv::Rect& where) {
 
 std::vector<cv::Rect> spectral_tiles(const cv::Size& picture, int most) {
   std::vector<cv::Rect> tiles;
-  if (picture.width < kSide || picture.height < kSide) return tiles;
-  int columns = 1 + (picture.width - kSide) / (kSide / 2), rows = 1 + (picture.height - kSide) / (kSide / 2);
+  if (picture.width < kSpectralTile || picture.height < kSpectralTile) return tiles;
+  int columns = 1 + (picture.width - kSpectralTile) / (kSpectralTile / 2),
+      rows = 1 + (picture.height - kSpectralTile) / (kSpectralTile / 2);
   if (static_cast<long>(columns) * rows > most) {
     const double thin = std::sqrt(static_cast<double>(most) / (static_cast<double>(columns) * rows));
     columns = std::max(1, static_cast<int>(columns * thin));
@@ -143,10 +144,11 @@ std::vector<cv::Rect> spectral_tiles(const cv::Size& picture, int most) {
   }
   for (int row = 0; row < rows; ++row)
     for (int column = 0; column < columns; ++column) {
-      const int x =
-          columns > 1 ? column * (picture.width - kSide) / (columns - 1) : (picture.width - kSide) / 2;
-      const int y = rows > 1 ? row * (picture.height - kSide) / (rows - 1) : (picture.height - kSide) / 2;
-      tiles.emplace_back(x, y, kSide, kSide);
+      const int x = columns > 1 ? column * (picture.width - kSpectralTile) / (columns - 1)
+                                : (picture.width - kSpectralTile) / 2;
+      const int y = rows > 1 ? row * (picture.height - kSpectralTile) / (rows - 1)
+                             : (picture.height - kSpectralTile) / 2;
+      tiles.emplace_back(x, y, kSpectralTile, kSpectralTile);
     }
   return tiles;
 }
@@ -178,7 +180,7 @@ MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double
     if (has_detail(*tile, noise_power)) useful.push_back(tile);
   out.tiles_with_detail = static_cast<int>(useful.size());
   if (useful.empty()) return out;
-  out.wide_log_periodogram = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  out.wide_log_periodogram = cv::Mat::zeros(kSpectralTile, kSpectralColumns, CV_32F);
   for (const TileSpectrum* tile : useful) {
     out.wide_log_periodogram += tile->log_periodogram;
     out.edges += tile->edges;
@@ -186,7 +188,7 @@ MeanSpectrum mean_spectrum(const std::vector<const TileSpectrum*>& tiles, double
   out.wide_log_periodogram /= out.tiles_with_detail;
   keep_sharpest(useful, largest_share);
 
-  out.log_periodogram = cv::Mat::zeros(kSide, kColumns, CV_32F);
+  out.log_periodogram = cv::Mat::zeros(kSpectralTile, kSpectralColumns, CV_32F);
   for (const TileSpectrum* tile : useful) {
     out.log_periodogram += tile->log_periodogram;
     out.middle_over_noise += std::log(tile->middle_power / (noise_power + kLeastPower));

@@ -10,7 +10,7 @@ namespace lookdown::cull {
 
 /// Side of a spectral tile in pixels. Long enough that the nulls of a 40 px smear, 1/40 cycles/px apart, are
 /// resolved through the window (two bins wide).
-inline constexpr int kSpectralTile = 128;
+inline constexpr int kSpectralTile = 128, kSpectralColumns = kSpectralTile / 2 + 1;
 
 /// One tile's spectrum.
 struct TileSpectrum {

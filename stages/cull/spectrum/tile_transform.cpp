@@ -10,26 +10,26 @@
 namespace lookdown::cull {
 namespace {
 
-constexpr int kSide = kSpectralTile;
-constexpr int kHalf = kSide / 2, kColumns = kHalf + 1;
-constexpr int kLanes = 72;  // lines transformed side by side: kColumns of them, filled up to whole vectors
-static_assert(kSide == 128 && kLanes >= kColumns);
+constexpr int kHalf = kSpectralTile / 2;
+constexpr int kLanes =
+    72;  // lines transformed side by side: kSpectralColumns of them, filled up to whole vectors
+static_assert(kSpectralTile == 128 && kLanes >= kSpectralColumns);
 
 /// Complex lines, one in each lane.
 struct Lines {
-  std::array<std::array<float, kLanes>, kSide> re, im;
+  std::array<std::array<float, kLanes>, kSpectralTile> re, im;
 };
 
 struct Turn {
   float re, im;
 };
-/// exp(-2 pi i k / kSide).
-const std::array<Turn, kSide>& turns() {
-  static const std::array<Turn, kSide> table = [] {
-    std::array<Turn, kSide> all{};
-    for (int k = 0; k < kSide; ++k)
-      all[k] = {static_cast<float>(std::cos(2 * std::numbers::pi * k / kSide)),
-                static_cast<float>(-std::sin(2 * std::numbers::pi * k / kSide))};
+/// exp(-2 pi i k / kSpectralTile).
+const std::array<Turn, kSpectralTile>& turns() {
+  static const std::array<Turn, kSpectralTile> table = [] {
+    std::array<Turn, kSpectralTile> all{};
+    for (int k = 0; k < kSpectralTile; ++k)
+      all[k] = {static_cast<float>(std::cos(2 * std::numbers::pi * k / kSpectralTile)),
+                static_cast<float>(-std::sin(2 * std::numbers::pi * k / kSpectralTile))};
     return all;
   }();
   return table;
@@ -78,9 +78,9 @@ void pass_of_two(const Lines& from, Lines& to, int stride) {
 
 /// Transforms all lines; the answer is in `lines`.
 void transform(Lines& lines, Lines& scratch) {
-  pass_of_four(lines, scratch, kSide, 1);
-  pass_of_four(scratch, lines, kSide / 4, 4);
-  pass_of_four(lines, scratch, kSide / 16, 16);
+  pass_of_four(lines, scratch, kSpectralTile, 1);
+  pass_of_four(scratch, lines, kSpectralTile / 4, 4);
+  pass_of_four(lines, scratch, kSpectralTile / 16, 16);
   pass_of_two(scratch, lines, 64);
 }
 
@@ -88,23 +88,23 @@ void transform(Lines& lines, Lines& scratch) {
 
 cv::Mat tile_power(const cv::Mat& tile) {
   thread_local Lines lines, scratch;
-  for (int y = 0; y < kSide; ++y) {
+  for (int y = 0; y < kSpectralTile; ++y) {
     const auto* row = tile.ptr<float>(y);
     std::copy(row, row + kHalf, lines.re[y].begin());
-    std::copy(row + kHalf, row + kSide, lines.im[y].begin());
+    std::copy(row + kHalf, row + kSpectralTile, lines.im[y].begin());
     // Lanes that hold nothing must not pile up what earlier tiles left there.
     std::fill(lines.re[y].begin() + kHalf, lines.re[y].end(), 0.0F);
     std::fill(lines.im[y].begin() + kHalf, lines.im[y].end(), 0.0F);
   }
   transform(lines, scratch);
-  for (int x = 0; x < kSide; ++x) {
-    std::fill(scratch.re[x].begin() + kColumns, scratch.re[x].end(), 0.0F);
-    std::fill(scratch.im[x].begin() + kColumns, scratch.im[x].end(), 0.0F);
+  for (int x = 0; x < kSpectralTile; ++x) {
+    std::fill(scratch.re[x].begin() + kSpectralColumns, scratch.re[x].end(), 0.0F);
+    std::fill(scratch.im[x].begin() + kSpectralColumns, scratch.im[x].end(), 0.0F);
   }
   // Of the left half and of the right one; real columns have spectra that are symmetric, so that one
   // transform holds two. Then along the rows.
   for (int fy = 0; fy <= kHalf; ++fy) {
-    const int mirrored = (kSide - fy) % kSide;
+    const int mirrored = (kSpectralTile - fy) % kSpectralTile;
     for (int x = 0; x < kHalf; ++x) {
       const float ar = lines.re[fy][x], ai = lines.im[fy][x], br = lines.re[mirrored][x],
                   bi = lines.im[mirrored][x];
@@ -113,15 +113,15 @@ cv::Mat tile_power(const cv::Mat& tile) {
     }
   }
   transform(scratch, lines);
-  cv::Mat power(kSide, kColumns, CV_32F);
-  constexpr float kScale = 1.0F / (kSide * kSide);
+  cv::Mat power(kSpectralTile, kSpectralColumns, CV_32F);
+  constexpr float kScale = 1.0F / (kSpectralTile * kSpectralTile);
   const auto at = [&](int fx, int fy) {
     return (scratch.re[fx][fy] * scratch.re[fx][fy] + scratch.im[fx][fy] * scratch.im[fx][fy]) * kScale;
   };
-  for (int fy = 0; fy < kSide; ++fy) {
+  for (int fy = 0; fy < kSpectralTile; ++fy) {
     auto* row = power.ptr<float>(fy);
-    for (int fx = 0; fx < kColumns; ++fx)
-      row[fx] = fy <= kHalf ? at(fx, fy) : at((kSide - fx) % kSide, kSide - fy);
+    for (int fx = 0; fx < kSpectralColumns; ++fx)
+      row[fx] = fy <= kHalf ? at(fx, fy) : at((kSpectralTile - fx) % kSpectralTile, kSpectralTile - fy);
   }
   return power;
 }

@@ -28,7 +28,7 @@ void register_formats() {
                                CPLGetLastErrorMsg()));
 }
 
-class Options {
+class CreationOptions {
  public:
   void set(const char* name, const std::string& value) { list_.SetNameValue(name, value.c_str()); }
   [[nodiscard]] char** list() { return list_.List(); }
@@ -92,7 +92,7 @@ RasterFile::RasterFile(std::filesystem::path final_path, const Canvas& canvas, R
   working_path_.replace_filename(
       fmt::format("{}.unfinished-{}-work.tif", final_path_.stem().string(), ::getpid()));
   GDALDriver* tiff = driver("GTiff");
-  Options options;
+  CreationOptions options;
   options.set("TILED", "YES");
   options.set("BLOCKXSIZE", std::to_string(kBlockSide));
   options.set("BLOCKYSIZE", std::to_string(kBlockSide));
@@ -138,7 +138,7 @@ void RasterFile::finish(const std::string& compression, int threads) {
     throw WriteError(fmt::format("{}: GDAL was built without {} compression; choose deflate",
                                  final_path_.string(), method));
   write_file(final_path_, [&](const std::filesystem::path& temporary) {
-    Options options;
+    CreationOptions options;
     options.set("COMPRESS", method);
     if (method == "DEFLATE" || method == "ZSTD" || method == "LZW") options.set("PREDICTOR", "YES");
     // Higher levels take three times as long for two per cent of the size.

@@ -23,7 +23,6 @@
 namespace lookdown::place {
 namespace {
 constexpr int kSightsOfFrame = 320;
-constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
 constexpr int kFewestSights = 12;
 /// Two or three frames leave more than one plane that explains them (Malis & Vargas, INRIA RR-6303, 2007):
 /// the one nearest to a hanging camera is taken. When even that one tilts more than cameras hang, the frames
@@ -64,8 +63,7 @@ void add_tie_points(const GroupInput& input, const std::vector<Tie>& ties, const
     for (const Sight& s : p.sights) {
       const TieFrame& frame = input.frames[std::size_t(s.frame)];
       const Feature& spot = frame.features.spots[std::size_t(s.spot)];
-      const double sigma = kSpotSigma / double(frame.features.work_scale) * (frame.bridge_only ? 2 : 1);
-      network.sightings.push_back({at[s.frame], index, {spot.x_px, spot.y_px}, sigma});
+      network.sightings.push_back({at[s.frame], index, {spot.x_px, spot.y_px}, spot_sigma_px(frame)});
     }
   }
 }

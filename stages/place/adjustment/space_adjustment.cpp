@@ -17,9 +17,8 @@
 namespace lookdown::place {
 namespace {
 
-constexpr double kSpotSigma = 0.5;  ///< of a spot's position, pixels of the searched copy
-constexpr int kSightsOfFrame = 480;
-constexpr int kFewestSights = 20;
+constexpr int kSightsOfFrameInSpace = 480;
+constexpr int kFewestSightsInSpace = 20;
 /// Roofs and trees alone rarely fill more of a flight than this; they are found as planes and points off the
 /// plane.
 constexpr double kLeastRaisedShare = 0.2;
@@ -63,7 +62,8 @@ std::vector<bool> well_held(const Network& network) {
   const double limit = std::max(6.0, 4 * median(medians));
   std::vector<bool> held;
   for (std::size_t i = 0; i < medians.size(); ++i)
-    held.push_back(sights[i] >= kFewestSights && medians[i] <= limit && network.poses[i].centre.z() > 0);
+    held.push_back(sights[i] >= kFewestSightsInSpace && medians[i] <= limit &&
+                   network.poses[i].centre.z() > 0);
   return held;
 }
 
@@ -97,7 +97,7 @@ void take_points(const GroupInput& input, const std::vector<TiePoint>& points, G
   network.points.clear();
   network.sightings.clear();
   const double unsure = kUnsureHeight * flying_height(network);
-  for (const TiePoint& p : thin_out(input.frames, points, kSightsOfFrame)) {
+  for (const TiePoint& p : thin_out(input.frames, points, kSightsOfFrameInSpace)) {
     const auto met = meet(input.frames, group, p, 1e6);
     if (!met) continue;
     const int index = int(network.points.size());
@@ -111,10 +111,7 @@ void take_points(const GroupInput& input, const std::vector<TiePoint>& points, G
       const TieFrame& frame = input.frames[std::size_t(s.frame)];
       const Feature& spot = frame.features.spots[std::size_t(s.spot)];
       network.sightings.push_back(
-          {place_of(group, s.frame),
-           index,
-           {spot.x_px, spot.y_px},
-           kSpotSigma / double(frame.features.work_scale) * (frame.bridge_only ? 2 : 1)});
+          {place_of(group, s.frame), index, {spot.x_px, spot.y_px}, spot_sigma_px(frame)});
     }
   }
 }

@@ -25,6 +25,15 @@ struct TieFrame {
 /// Fills `undistorted` from `camera`.
 void undistort_spots(TieFrame&);
 
+/// Standard error of a spot's position, pixels of the searched copy.
+inline constexpr double kSpotSigma = 0.5;
+
+/// The same as it counts in an adjustment, pixels of the frame as stored: twice as much of a frame that only
+/// connects others.
+[[nodiscard]] inline double spot_sigma_px(const TieFrame& frame) {
+  return kSpotSigma / double(frame.features.work_scale) * (frame.bridge_only ? 2 : 1);
+}
+
 /// Two frames joined by matches that obey one homography.
 struct Tie {
   int a = 0;  ///< index of the frame in the list of TieFrames, a < b

@@ -21,21 +21,21 @@ constexpr int kSpotsOfView = 1100;
 constexpr double kLeastAgreeingShare = 0.1;
 constexpr double kWorkMegapixels = 0.8;
 
-struct View {
+struct SimulatedView {
   double tilt = 1;      ///< foreshortening, 1 / cos of the simulated angle
   double turn_deg = 0;  ///< direction of the tilt
 };
 
 /// Tilts sqrt(2), 2, 2 sqrt(2), 4 with directions 72 degrees / tilt apart, as in Morel & Yu, sec. 3.
-std::vector<View> simulated() {
-  std::vector<View> views{{1, 0}};
+std::vector<SimulatedView> simulated() {
+  std::vector<SimulatedView> views{{1, 0}};
   for (double tilt : {std::numbers::sqrt2, 2.0, 2 * std::numbers::sqrt2, 4.0})
     for (double turn = 0; turn < 180 - 1e-9; turn += 72 / tilt) views.push_back({tilt, turn});
   return views;
 }
 
 /// The picture turned, then shrunk along x by the tilt; `view_from_picture` gets the 2x3 map.
-cv::Mat tilted(const cv::Mat& grey, const View& view, cv::Matx23d& view_from_picture) {
+cv::Mat tilted(const cv::Mat& grey, const SimulatedView& view, cv::Matx23d& view_from_picture) {
   const double c = std::cos(view.turn_deg * CV_PI / 180), s = std::sin(view.turn_deg * CV_PI / 180);
   const double w = grey.cols - 1, h = grey.rows - 1;
   double left = 0, top = 0, right = 0, bottom = 0;
@@ -66,8 +66,8 @@ cv::Mat tilted(const cv::Mat& grey, const View& view, cv::Matx23d& view_from_pic
 }
 
 /// Spots of a simulated view brought back to the frame; those on the filled border are left out.
-FrameFeatures spots_of_view(const cv::Mat& grey, const View& view, double frame_px_per_px, int width_px,
-                            int height_px) {
+FrameFeatures spots_of_view(const cv::Mat& grey, const SimulatedView& view, double frame_px_per_px,
+                            int width_px, int height_px) {
   cv::Matx23d view_from_picture;
   const cv::Mat picture = tilted(grey, view, view_from_picture);
   FrameFeatures found = find_features(picture, picture.cols, picture.rows, {}, {100, kSpotsOfView * 3 / 2});
@@ -157,7 +157,7 @@ TiltedViews tilted_views(const cv::Mat& grey, int width_px, int height_px) {
   cv::Mat copy = grey;
   const double share = kWorkMegapixels * 1e6 / (double(grey.cols) * grey.rows);
   if (share < 1) cv::resize(grey, copy, cv::Size(), std::sqrt(share), std::sqrt(share), cv::INTER_AREA);
-  const std::vector<View> views = simulated();
+  const std::vector<SimulatedView> views = simulated();
   TiltedViews result(views.size());
   tbb::parallel_for(std::size_t(0), views.size(), [&](std::size_t v) {
     result[v] = spots_of_view(copy, views[v], double(width_px) / copy.cols, width_px, height_px);

@@ -14,7 +14,6 @@
 namespace lookdown::place {
 namespace {
 
-constexpr double kSpotSigma = 0.5;    ///< pixels of the searched copy
 constexpr double kOffLine = 2.5;      ///< from the epipolar line, pixels of the searched copy
 constexpr double kLeastParallax = 5;  ///< from where the ground would show, pixels of the searched copy
 constexpr double kMostMiss = 2.5;     ///< of a sight from the common point, pixels of the searched copy
