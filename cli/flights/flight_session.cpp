@@ -26,13 +26,6 @@ namespace {
 namespace fs = std::filesystem;
 using Clock = std::chrono::steady_clock;
 
-// As named where links lead in a circle: the reader says what is wrong with such a file.
-fs::path real_path(const fs::path& path) {
-  std::error_code error;
-  const fs::path real = fs::weakly_canonical(path, error);
-  return error ? path.lexically_normal() : real;
-}
-
 bool lies_below(const fs::path& path, const fs::path& folder) {
   const fs::path relative = real_path(path).lexically_relative(real_path(folder));
   return !relative.empty() && *relative.begin() != "..";

@@ -58,15 +58,14 @@ bool is_run_folder(const fs::path& folder) {
                  "give --overwrite");
 }
 
-// Links are followed; a name that cannot be resolved stays as it is.
+}  // namespace
+
 fs::path real_path(const fs::path& path) {
   std::error_code error;
   fs::path real = fs::weakly_canonical(path, error);
   if (error) real = path.lexically_normal();
   return real.has_filename() ? real : real.parent_path();
 }
-
-}  // namespace
 
 void check_run_folder(const Invocation& invocation) {
   const fs::path out = real_path(invocation.out);

@@ -11,6 +11,10 @@
 
 namespace lookdown::cli {
 
+/// Links are followed; a name that cannot be resolved, as of links that lead in a circle, stays as it is. No
+/// slash at its end.
+[[nodiscard]] std::filesystem::path real_path(const std::filesystem::path&);
+
 /// Throws WrongUse when the output folder is the folder of the frames, or holds files with names of results
 /// that this program did not write (unless `overwrite`).
 void check_run_folder(const Invocation&);

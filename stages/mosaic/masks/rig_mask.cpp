@@ -49,11 +49,6 @@ struct SquareGrid {
   }
 };
 
-bool testifies(const SurveyFrame& frame, cv::Point cell) {
-  if (frame.bgr.empty() || !frame.holds(cell.x, cell.y)) return false;
-  return frame.glare.empty() || frame.glare.at<uchar>(cell - frame.box.tl()) == 0;
-}
-
 int apart(const cv::Vec3b& a, const cv::Vec3b& b) {
   return std::max({std::abs(a[0] - b[0]), std::abs(a[1] - b[1]), std::abs(a[2] - b[2])});
 }
@@ -65,7 +60,7 @@ int contradiction_at(const Survey& survey, const std::vector<int>& others, const
   std::vector<int> differences;
   for (const int other : others) {
     const SurveyFrame& frame = survey.frames[other];
-    if (testifies(frame, cell))
+    if (frame.testifies(cell))
       differences.push_back(apart(colour, frame.bgr.at<cv::Vec3b>(cell - frame.box.tl())));
   }
   if (differences.empty()) return -1;
@@ -93,7 +88,7 @@ Squares squares_of(const std::vector<FrameView>& views, const Survey& survey, in
   for (int row = frame.box.y; row < frame.box.br().y; ++row)
     for (int column = frame.box.x; column < frame.box.br().x; ++column) {
       const cv::Point cell(column, row);
-      if (!testifies(frame, cell)) continue;
+      if (!frame.testifies(cell)) continue;
       const cv::Vec3b& colour = frame.bgr.at<cv::Vec3b>(cell - frame.box.tl());
       const cv::Point square = layout.square(
           view.position((column + 0.5) * survey.cell_px - 0.5, (row + 0.5) * survey.cell_px - 0.5));

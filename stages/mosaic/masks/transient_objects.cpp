@@ -25,11 +25,6 @@ struct Witness {
   const cv::Vec3b* colour;
 };
 
-bool testifies(const SurveyFrame& frame, cv::Point cell) {
-  if (frame.bgr.empty() || !frame.holds(cell.x, cell.y)) return false;
-  return frame.glare.empty() || frame.glare.at<uchar>(cell - frame.box.tl()) == 0;
-}
-
 /// Middle value; of an even number the mean of the middle two.
 int median(std::vector<int>& values) {
   std::sort(values.begin(), values.end());
@@ -70,7 +65,7 @@ void mark_loners(const Survey& survey, const std::vector<cv::Mat>& pictures, int
   std::vector<Witness> witnesses;
   for (const int view : views_of_row) {
     const SurveyFrame& frame = survey.frames[view];
-    if (testifies(frame, cell))
+    if (frame.testifies(cell))
       witnesses.push_back({view, &pictures[view].at<cv::Vec3b>(cell - frame.box.tl())});
   }
   if (static_cast<int>(witnesses.size()) < kLeastWitnesses) return;

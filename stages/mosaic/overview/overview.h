@@ -26,6 +26,10 @@ struct SurveyFrame {
   [[nodiscard]] bool holds(int column, int row) const {
     return box.contains({column, row}) && usable.at<uchar>(row - box.y, column - box.x) != 0;
   }
+  /// True where the frame shows the ground of a cell and no glare over it.
+  [[nodiscard]] bool testifies(const cv::Point& cell) const {
+    return !bgr.empty() && holds(cell.x, cell.y) && (glare.empty() || glare.at<uchar>(cell - box.tl()) == 0);
+  }
 };
 
 struct Survey {
