@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <opencv2/imgproc.hpp>
 
 #include "pipeline/imaging/colour/cie_lab.h"
@@ -88,6 +89,25 @@ Likeness best_likeness(const cv::Mat& a, const cv::Mat& b, int long_side, double
   return best;
 }
 
+/// The picture without its best fit of 1, x, y, r^2 and r^4 about the middle: a lens's fall-off and the slope
+/// of the light are the same in every frame, and over snow or sand they are all that a small picture shows.
+cv::Mat without_falloff(const cv::Mat& picture) {
+  const int count = static_cast<int>(picture.total());
+  cv::Mat terms(count, 5, CV_64F), values(count, 1, CV_64F), weights;
+  const double half = 0.5 * std::max(picture.cols, picture.rows);
+  for (int i = 0; i < count; ++i) {
+    const double x = (i % picture.cols - 0.5 * (picture.cols - 1)) / half,
+                 y = (i / picture.cols - 0.5 * (picture.rows - 1)) / half, square = x * x + y * y;
+    const double row[] = {1, x, y, square, square * square};
+    std::copy(std::begin(row), std::end(row), terms.ptr<double>(i));
+    values.at<double>(i) = picture.at<float>(i / picture.cols, i % picture.cols);
+  }
+  cv::solve(terms, values, weights, cv::DECOMP_SVD);
+  cv::Mat rest = values - terms * weights;
+  rest.convertTo(rest, CV_32F);
+  return rest.reshape(1, picture.rows);
+}
+
 cv::Mat halved(const cv::Mat& picture) {
   cv::Mat half;
   cv::resize(picture, half, {(picture.cols + 1) / 2, (picture.rows + 1) / 2}, 0, 0, cv::INTER_AREA);
@@ -138,8 +158,9 @@ Likeness compare(const Thumbnail& a, const Thumbnail& b) {
   Likeness none;
   none.correlation = -1;
   if (a.luminance.size() != b.luminance.size()) return none;
-  const Likeness coarse = best_likeness(halved(a.luminance), halved(b.luminance), kLongSide / 2, 6);
-  return coarse.correlation < kWorthALook ? coarse : best_likeness(a.luminance, b.luminance, kLongSide, 3);
+  const cv::Mat first = without_falloff(a.luminance), second = without_falloff(b.luminance);
+  const Likeness coarse = best_likeness(halved(first), halved(second), kLongSide / 2, 6);
+  return coarse.correlation < kWorthALook ? coarse : best_likeness(first, second, kLongSide, 3);
 }
 
 }  // namespace lookdown::cull

@@ -21,7 +21,9 @@ struct Thumbnail {
 
 /// How the one frame lies on the other, as shares of the long side.
 struct Likeness {
-  double correlation = 0;  ///< -1..1 of the luminances where they overlap, after the best shift and turn
+  /// -1..1 of the luminances where they overlap, after the best shift and turn, and without what is smooth
+  /// over each whole frame, as the fall-off of the lens is
+  double correlation = 0;
   double shift_share = 0;  ///< length of the shift over the long side
   double turn_deg = 0;
   double overlap_share = 0;  ///< of the frame's area

@@ -270,6 +270,32 @@ TEST(NearDuplicates, SmallShiftAndTurnIsARepeatAndTheSharpestStays) {
   EXPECT_EQ(flight.frames[0].decision.verdict, Verdict::drop);
 }
 
+/// Snow: hardly any contrast of its own, seen through a lens whose corners are darker by 0.4.
+cv::Mat through_vignetting_lens(const cv::Mat& picture) {
+  cv::Mat out = picture.clone();
+  for (int y = 0; y < out.rows; ++y)
+    for (int x = 0; x < out.cols; ++x) {
+      const double square =
+          std::pow(2.0 * x / (out.cols - 1) - 1, 2) + std::pow(2.0 * y / (out.rows - 1) - 1, 2);
+      const double level = (210 + 0.12 * (picture.at<cv::Vec3b>(y, x)[0] - 128)) * (1 - 0.2 * square);
+      out.at<cv::Vec3b>(y, x) = cv::Vec3b::all(cv::saturate_cast<std::uint8_t>(level));
+    }
+  return out;
+}
+
+TEST(NearDuplicates, TheLensIsNoRepeatWhereTheGroundHardlyShows) {
+  const cv::Mat map = ground();
+  const auto snow = [&](double dx, double dy, double turn_deg, int number) {
+    return hovering(through_vignetting_lens(view_of(map, dx, dy, turn_deg)), 1.5 + 0.1 * number, number);
+  };
+  FlightRecord flight;
+  flight.frames = {snow(0, 0, 0, 0), snow(240, 0, 0, 1), snow(-240, 160, 20, 2), snow(0, -200, 40, 3),
+                   snow(8, -206, 42, 4)};
+  cull::decide(flight, {});
+  for (int i = 0; i < 4; ++i) EXPECT_EQ(flight.frames[i].decision.repeat_of, "") << i;
+  EXPECT_EQ(flight.frames[4].decision.repeat_of, "F3.jpg");
+}
+
 /// A flight over `ground()` with even texture (grass near the lens) in place of some frames.
 FlightRecord flight_with_grass_at(const std::vector<int>& where) {
   const cv::Mat map = ground();
