@@ -106,10 +106,10 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
   return tally;
 }
 
-LabelMap choose_frames(Survey& survey, const std::string& order) {
+LabelMap choose_frames(const std::vector<FrameView>& views, Survey& survey, const std::string& order) {
   // A single rule is taken by its word: glare and seams have no say.
   if (order != "best") return least_disliked(survey);
-  dislike_passing_things(survey);
+  dislike_passing_things(views, survey);
   forbid_avoidable_glare(survey);
   LabelMap choice = least_disliked(survey);
   optimise_seams(survey, choice);
@@ -277,7 +277,7 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
   const bool deep = bits == 16 || any_deep(flight, views, context.reader);
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare), deep ? CV_16U : CV_8U);
-  const LabelMap choice = choose_frames(survey, options.order);
+  const LabelMap choice = choose_frames(views, survey, options.order);
   join_roofs(roofs, views, survey, choice);
 
   if (options.order == "best" && options.meet_at_seams)

@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "stages/mosaic/masks/standing_things.h"
 #include "stages/mosaic/masks/tether_mask.h"
 
 namespace lookdown::mosaic {
@@ -87,10 +88,13 @@ void drop_large_pieces(cv::Mat& marks, double largest_cells) {
     if (facts.at<int>(label, cv::CC_STAT_AREA) > largest_cells) marks.setTo(0, labels == label);
 }
 
-void dislike_loners(SurveyFrame& frame, Testimony& testimony) {
+void dislike_loners(Survey& survey, const std::vector<FrameView>& views, std::size_t view,
+                    Testimony& testimony) {
+  SurveyFrame& frame = survey.frames[view];
   if (testimony.alone.empty() || cv::countNonZero(testimony.alone) == 0) return;
   const cv::Mat bands = lines_in_view(frame.bgr, frame.usable, testimony.asked, testimony.alone);
   drop_large_pieces(testimony.alone, kLargestShare * cv::countNonZero(frame.usable));
+  spare_standing_things(survey, views, view, testimony.alone);
   // With the cell next to it, for a person's outline fills the cells at its rim only in part.
   cv::dilate(testimony.alone, testimony.alone, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
   cv::Mat(frame.dislike + kStandsAlone).copyTo(frame.dislike, testimony.alone);
@@ -99,7 +103,7 @@ void dislike_loners(SurveyFrame& frame, Testimony& testimony) {
 
 }  // namespace
 
-void dislike_passing_things(Survey& survey) {
+void dislike_passing_things(const std::vector<FrameView>& views, Survey& survey) {
   std::vector<Testimony> testimonies;
   std::vector<cv::Mat> colours, details;
   for (const SurveyFrame& frame : survey.frames) {
@@ -122,7 +126,7 @@ void dislike_passing_things(Survey& survey) {
     }
   }
   for (std::size_t view = 0; view < survey.frames.size(); ++view)
-    dislike_loners(survey.frames[view], testimonies[view]);
+    dislike_loners(survey, views, view, testimonies[view]);
 }
 
 }  // namespace lookdown::mosaic

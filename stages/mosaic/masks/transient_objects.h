@@ -7,7 +7,8 @@ namespace lookdown::mosaic {
 
 /// Makes a frame disliked where it stands alone against at least two others: its colour is much farther from
 /// the median of the frames that see the cell than the others' are. Where all differ (a leaning roof) none is
-/// blamed, and two frames cannot outvote each other. Expects corrected colours in the survey.
-void dislike_passing_things(Survey&);
+/// blamed, and two frames cannot outvote each other; what others show again where its height puts it is
+/// spared. Expects corrected colours in the survey.
+void dislike_passing_things(const std::vector<FrameView>&, Survey&);
 
 }  // namespace lookdown::mosaic

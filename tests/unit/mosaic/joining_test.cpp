@@ -39,6 +39,14 @@ Survey survey_of_same_ground(int frames) {
   return survey;
 }
 
+/// Cameras 100 cells up over the middle of the ground.
+std::vector<FrameView> views_from_above(const Survey& survey) {
+  FrameView view;
+  view.height_px = 100 * survey.cell_px;
+  view.nadir_x_px = view.nadir_y_px = 0.5 * kSurveySide * survey.cell_px;
+  return std::vector<FrameView>(survey.frames.size(), view);
+}
+
 void draw_line(SurveyFrame& frame) {
   cv::line(frame.bgr, {5, 10}, {50, 40}, cv::Scalar(20, 20, 20), 1);
 }
@@ -46,7 +54,7 @@ void draw_line(SurveyFrame& frame) {
 TEST(PassingThings, ALineInOneFrameOfThreeIsDislikedThereAndNowhereElse) {
   Survey survey = survey_of_same_ground(3);
   draw_line(survey.frames[1]);
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   for (const cv::Point on_line : {cv::Point(5, 10), cv::Point(20, 20), cv::Point(50, 40)})
     EXPECT_GT(survey.frames[1].dislike.at<float>(on_line), 2) << on_line.x;
   EXPECT_EQ(survey.frames[1].dislike.at<float>(50, 5), 1);
@@ -59,7 +67,7 @@ TEST(PassingThings, ALineThroughAFrameIsDislikedAlsoWhereNoOtherFrameSeesTheGrou
   cv::line(survey.frames[1].bgr, {0, 20}, {59, 40}, cv::Scalar(20, 20, 20), 2);
   const cv::Rect unseen(20, 0, 15, kSurveySide);
   for (const int other : {0, 2, 3}) survey.frames[other].usable(unseen).setTo(0);
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   for (const cv::Point on_line : {cv::Point(2, 21), cv::Point(27, 29), cv::Point(55, 39)})
     EXPECT_GT(survey.frames[1].dislike.at<float>(on_line), 10) << on_line.x;
   EXPECT_EQ(survey.frames[1].dislike.at<float>(10, 27), 1);
@@ -73,7 +81,7 @@ TEST(PassingThings, TheOutlineOfALeaningThingIsNoLine) {
     survey.frames[view]
         .bgr(cv::Rect(0, 0, view == 1 ? 33 : 30, kSurveySide))
         .setTo(cv::Scalar(200, 205, 210));
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   EXPECT_LT(survey.frames[1].dislike.at<float>(30, 31), 10);
 }
 
@@ -81,15 +89,36 @@ TEST(PassingThings, ALineOverABrokenMirrorOfTheSkyIsDislikedToo) {
   Survey survey = survey_of_same_ground(4);
   survey.frames[3].bgr += cv::Scalar(60, 50, 50);  // the sky in the water, seen in one frame
   draw_line(survey.frames[1]);
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   EXPECT_GT(survey.frames[1].dislike.at<float>(20, 20), 2);
 }
 
 TEST(PassingThings, OneOfTwoFramesIsNeverBlamed) {
   Survey survey = survey_of_same_ground(2);
   draw_line(survey.frames[1]);
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   for (const SurveyFrame& frame : survey.frames) EXPECT_EQ(cv::countNonZero(frame.dislike != 1), 0);
+}
+
+// A crown 20 cells over the ground and 100 under the cameras' 120 shows farther from what is below the camera
+// by a fifth of that distance: cameras 25 cells apart see it 5 cells apart. One who walks has no height.
+TEST(PassingThings, ACrownThatEveryFrameShowsElsewhereIsSparedAndOneWhoWalksIsNot) {
+  Survey survey = survey_of_same_ground(4);
+  std::vector<FrameView> views = views_from_above(survey);
+  const std::vector<cv::Point> walk{{8, 50}, {16, 44}, {40, 52}, {52, 40}};
+  for (int i = 0; i < 4; ++i) {
+    views[i].height_px = 120 * survey.cell_px;
+    views[i].nadir_x_px = (25.0 * i - 10) * survey.cell_px;
+    const double shown = 30 + 20.0 / (120 - 20) * (30 - (25.0 * i - 10));
+    cv::circle(survey.frames[i].bgr, {cvRound(shown), 15}, 2, cv::Scalar(30, 60, 35), cv::FILLED);
+    cv::circle(survey.frames[i].bgr, walk[i], 2, cv::Scalar(180, 190, 230), cv::FILLED);
+  }
+  dislike_passing_things(views, survey);
+  for (int i = 0; i < 4; ++i) {
+    const double shown = 30 + 20.0 / (120 - 20) * (30 - (25.0 * i - 10));
+    EXPECT_EQ(survey.frames[i].dislike.at<float>(15, cvRound(shown)), 1) << i;
+    EXPECT_GT(survey.frames[i].dislike.at<float>(walk[i]), 2) << i;
+  }
 }
 
 TEST(PassingThings, WhereAllDifferNoneIsBlamed) {
@@ -98,7 +127,7 @@ TEST(PassingThings, WhereAllDifferNoneIsBlamed) {
   survey.frames[0].bgr(roof).setTo(cv::Scalar(60, 60, 60));
   survey.frames[1].bgr(roof).setTo(cv::Scalar(120, 120, 120));
   survey.frames[2].bgr(roof).setTo(cv::Scalar(200, 200, 200));
-  dislike_passing_things(survey);
+  dislike_passing_things(views_from_above(survey), survey);
   for (const SurveyFrame& frame : survey.frames) EXPECT_EQ(frame.dislike.at<float>(25, 25), 1);
 }
 
