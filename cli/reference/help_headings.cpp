@@ -27,7 +27,7 @@ const std::vector<Heading>& headings() {
        {"subject", "wind-m-s"},
        {"subject-height-m", "pond", "refractive-index", "glare-masks", "sun-marks-file"}},
       {"Mosaic",
-       {"prefer", "surface", "show-plane", "fill"},
+       {"prefer", "surface", "show-plane", "fill", "part"},
        {"plane-height-m", "colour-balance", "meet-at-seams", "whole-roofs", "bits", "tone-curve",
         "compression", "max-gigapixels", "ground-overlay", "mosaic-tiles"}},
       {"Print", {"title", "paper", "print-scale"}, {}},

@@ -24,6 +24,11 @@ void describe(Options& o, OptionVisitor& visitor) {
   visitor.option({"camera-height-m",
                   "camera above the ground, for a rough scale where nothing else gives one", 0.5, 10000},
                  o.height_m);
+  visitor.option({"part",
+                  "which part the mosaic shows, where the frames fall into parts that share no ground: 1 has "
+                  "the most frames",
+                  1, 10000},
+                 o.part);
 }
 
 }  // namespace lookdown::place

@@ -30,7 +30,7 @@
 namespace lookdown::place {
 namespace {
 /// Of the search for spots alone: placing may change and still find them in the cache.
-constexpr const char* kSpotsVersion = "spots/1";
+constexpr const char* kSpotsVersion = "spots/2";
 constexpr std::size_t kLeadingSpots = 700;
 constexpr int kTooFewSpots = 40;
 
@@ -255,9 +255,9 @@ void write_planes(const PlacedGroup& placed, const Canvas& canvas, const std::ve
 }
 
 /// The first group decides canvas, scale and accuracy.
-Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
-                         const std::vector<ControlPoint>& control, const Participants& chosen,
-                         FlightRecord& flight) {
+void write_first_group(const PlacedGroup& placed, const Canvas& canvas,
+                       const std::vector<ControlPoint>& control, const Participants& chosen,
+                       FlightRecord& flight) {
   FlightPlacement& p = flight.placement;
   const Datum& datum = placed.datum;
   p.crs = datum.crs;
@@ -283,7 +283,6 @@ Canvas write_first_group(const PlacedGroup& placed, const Canvas& canvas,
   note_planes(flight);
   p.ground_height = datum.origin.z();
   p.accuracy = assess(placed.group, datum, control, chosen.frames);
-  return canvas;
 }
 
 /// True for frames that are doubted for their look and share what they show with each other alone, feet with
@@ -297,6 +296,48 @@ bool show_something_else(FlightRecord& flight, const Participants& chosen, const
     return false;
   for (const int member : members) record_of(member).placement.why_not = "no overlap found";
   return true;
+}
+
+int held_members(const Group& group) {
+  return int(std::count(group.held_firmly.begin(), group.held_firmly.end(), true));
+}
+
+/// Every part of the flight that hangs together, each adjusted by itself, the one with the most frames first.
+/// `ties` loses those of frames that turn out to look at the horizon.
+std::vector<PlacedGroup> adjusted_parts(FlightRecord& flight, Participants& chosen, std::vector<Tie>& ties) {
+  std::vector<PlacedGroup> parts;
+  std::vector<KnownCamera> cameras = chosen.cameras;
+  std::vector<std::vector<int>> groups = connected_groups(chosen.frames.size(), ties);
+  for (std::size_t next = 0; next < groups.size(); ++next) {
+    const std::vector<int> members = groups[next];
+    stop_if_requested();
+    if (!parts.empty() && show_something_else(flight, chosen, members)) continue;
+    const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
+    Group group = adjust_group(input, members);
+    set_views_to_horizon_aside(chosen.frames, group, ties, flight);
+    if (held_members(group) == 0) continue;
+    // What does not hold to this group may yet hold together.
+    for (auto& rest : connected_groups(chosen.frames.size(), ties_among_rest(group, ties)))
+      groups.push_back(std::move(rest));
+    carry_cameras_over(group, cameras);
+    parts.push_back({std::move(group), {}});
+  }
+  std::stable_sort(parts.begin(), parts.end(), [](const PlacedGroup& a, const PlacedGroup& b) {
+    return held_members(a.group) > held_members(b.group);
+  });
+  return parts;
+}
+
+/// Indices of the records that each part holds.
+std::vector<std::vector<int>> records_of(const std::vector<PlacedGroup>& parts,
+                                         const std::vector<TieFrame>& frames) {
+  std::vector<std::vector<int>> records;
+  for (const PlacedGroup& part : parts) {
+    std::vector<int>& own = records.emplace_back();
+    for (std::size_t i = 0; i < part.group.members.size(); ++i)
+      if (part.group.held_firmly[i]) own.push_back(frames[std::size_t(part.group.members[i])].record);
+  }
+  return records;
 }
 
 }  // namespace
@@ -317,27 +358,17 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
   settle_horizon_views(chosen.frames, ties, flight);
   for (std::size_t i = 0; i < chosen.frames.size(); ++i)
     if (!flight.frames[std::size_t(chosen.frames[i].record)].tilt) chosen.tilts[i] = {};
-  std::vector<std::vector<int>> groups = connected_groups(chosen.frames.size(), ties);
   for (const TieFrame& f : chosen.frames)
     flight.frames[std::size_t(f.record)].placement.why_not = why_untied(flight, f);
 
-  std::vector<KnownCamera> cameras = chosen.cameras;
-  Canvas canvas;
+  std::vector<PlacedGroup> parts = adjusted_parts(flight, chosen, ties);
+  const auto shown =
+      std::clamp<std::ptrdiff_t>(options.part, 1, std::max<std::ptrdiff_t>(1, std::ssize(parts)));
+  note_parts(records_of(parts, chosen.frames), int(shown), flight);
+  // The mosaic shows what the record calls group 0.
+  if (!parts.empty()) std::rotate(parts.begin(), parts.begin() + shown - 1, parts.begin() + shown);
   double next_west_px = 0;
-  for (std::size_t next = 0; next < groups.size(); ++next) {
-    const std::vector<int> members = groups[next];
-    stop_if_requested();
-    if (flight.placement.groups > 0 && show_something_else(flight, chosen, members)) continue;
-    const GroupInput input{chosen.frames, ties, cameras, chosen.camera_of_frame, chosen.tilts};
-    PlacedGroup placed{adjust_group(input, members), {}};
-    set_views_to_horizon_aside(chosen.frames, placed.group, ties, flight);
-    const bool anyone = std::any_of(placed.group.held_firmly.begin(), placed.group.held_firmly.end(),
-                                    [](bool held) { return held; });
-    if (!anyone) continue;
-    // What does not hold to this group may yet hold together.
-    for (auto& rest : connected_groups(chosen.frames.size(), ties_among_rest(placed.group, ties)))
-      groups.push_back(std::move(rest));
-    carry_cameras_over(placed.group, cameras);
+  for (PlacedGroup& placed : parts) {
     const int number = flight.placement.groups++;
     // Control that lies in the first group is no fault of the others.
     std::vector<std::string> unheard;
@@ -348,24 +379,15 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
           "{} frames alone do not tell which way their ground lies, and they do not seem to look straight "
           "down: "
           "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
-          members.size()));
+          placed.group.members.size()));
     Canvas own = placed.datum.metric
                      ? choose_canvas(canvas_frames(placed, flight, chosen.frames), options.gsd_m.value_or(0))
                      : one_unit_a_pixel(placed, flight, chosen.frames);
-    if (number == 0) {
-      canvas = write_first_group(placed, own, control, chosen, flight);
-      next_west_px = 1.1 * canvas.width_px;
-    } else {
-      // Where an unconnected part lies against the first is not known: it is set beside the canvas, not into
-      // it.
-      own.west -= next_west_px * own.gsd;
-      next_west_px += 1.1 * own.width_px;
-      flight.warnings.push_back(fmt::format(
-          "group {} ({} frames) is not connected with the first group: where it lies against it "
-          "is not known, "
-          "so it is not in the mosaic; fly more overlap, or run its frames on their own",
-          number + 1, std::count(placed.group.held_firmly.begin(), placed.group.held_firmly.end(), true)));
-    }
+    if (number == 0) write_first_group(placed, own, control, chosen, flight);
+    // Where an unconnected part lies against the first is not known: it is set beside the canvas, not into
+    // it.
+    own.west -= next_west_px * own.gsd;
+    next_west_px += 1.1 * own.width_px;
     write_frames(placed, number, own.mosaic_from_ground(), chosen.frames, placed.group.ties, flight);
   }
   for (FrameRecord& f : flight.frames)

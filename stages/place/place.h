@@ -24,10 +24,11 @@ struct Options {
   bool use_positions = true;           ///< Exif positions for scale, north and datum
   std::optional<double>
       height_m;  ///< approximate height above ground, for a rough scale when nothing else gives one
+  int part = 1;  ///< of the parts that share no ground, the one that the mosaic shows; 1 has the most frames
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kPlaceVersion = "place/18";
+inline constexpr const char* kPlaceVersion = "place/19";
 
 /// Fills FlightRecord::placement and every frame's placement from frames whose verdict is not drop (blurred
 /// ones may bridge). Findings of `level` and `cull` that the ties contradict are taken back: a horizon where

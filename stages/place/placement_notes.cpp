@@ -32,4 +32,20 @@ void note_relief(const Relief& relief, FlightRecord& flight) {
       p.height_sigma, p.gsd_m ? 2 : 1, p.gsd_m ? "m" : "mosaic pixels"));
 }
 
+void note_parts(const std::vector<std::vector<int>>& parts, int shown, FlightRecord& flight) {
+  if (parts.size() < 2) return;
+  constexpr std::size_t kMostNamed = 4;
+  std::string list;
+  for (std::size_t i = 0; i < std::min(parts.size(), kMostNamed); ++i)
+    list += fmt::format("{}part {} has {} frames ({} ... {})", i > 0 ? ", " : "", i + 1, parts[i].size(),
+                        flight.frames[std::size_t(parts[i].front())].source.file,
+                        flight.frames[std::size_t(parts[i].back())].source.file);
+  if (parts.size() > kMostNamed) list += fmt::format(", {} more are no larger", parts.size() - kMostNamed);
+  flight.warnings.push_back(fmt::format(
+      "the frames fall into {} parts that are not connected, so that where they lie against each "
+      "other is not known: {}. The mosaic shows part {}; for another run again with --part {} and "
+      "another output folder. More overlap joins parts of one place",
+      parts.size(), list, shown, shown == 1 ? 2 : 1));
+}
+
 }  // namespace lookdown::place

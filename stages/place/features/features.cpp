@@ -13,6 +13,10 @@ namespace {
 /// Low, so that wet mud and pale gravel give spots too; the grid below keeps rich texture from taking all the
 /// room.
 constexpr double kContrastThreshold = 0.012;
+/// Where that leaves fewer spots than this (snow, dry sand), fainter ones are taken too: what grain adds is
+/// small, and so stands last in the order of spots.
+constexpr std::size_t kFewSpots = 600;
+constexpr double kFaintContrastThreshold = 0.003;
 /// OpenCV's SIFT searches a copy of twice the size whose pixel centres lie a quarter pixel off (resize keeps
 /// centres, the position is then halved without the offset); taken back here and checked by a test with blobs
 /// of known centre.
@@ -39,6 +43,13 @@ bool left_out_at(const cv::Mat& left_out, const cv::Point2f& p, const cv::Size& 
   const int y =
       std::clamp(int((p.y + 0.5F) * float(left_out.rows) / float(copy.height)), 0, left_out.rows - 1);
   return left_out.at<std::uint8_t>(y, x) != 0;
+}
+
+std::vector<cv::KeyPoint> spots_in(const cv::Mat& copy, const cv::Mat& left_out, double contrast_threshold) {
+  std::vector<cv::KeyPoint> found;
+  cv::SIFT::create(0, 3, contrast_threshold, 10, 1.6)->detect(copy, found);
+  std::erase_if(found, [&](const cv::KeyPoint& k) { return left_out_at(left_out, k.pt, copy.size()); });
+  return found;
 }
 
 /// Orders spots so that any leading part of the list is spread over the frame: the best of every cell, then
@@ -119,13 +130,11 @@ FrameFeatures find_features(const cv::Mat& grey, int width_px, int height_px, co
   FrameFeatures result;
   if (grey.cols < 32 || grey.rows < 32) return result;
   const cv::Mat copy = searched_copy(grey, options);
-  const auto sift = cv::SIFT::create(0, 3, kContrastThreshold, 10, 1.6);
-  std::vector<cv::KeyPoint> found;
-  sift->detect(copy, found);
-  std::erase_if(found, [&](const cv::KeyPoint& k) { return left_out_at(left_out, k.pt, copy.size()); });
+  std::vector<cv::KeyPoint> found = spots_in(copy, left_out, kContrastThreshold);
+  if (found.size() < kFewSpots) found = spots_in(copy, left_out, kFaintContrastThreshold);
   std::vector<cv::KeyPoint> kept = spread_over_frame(std::move(found), copy.size(), options.most);
   cv::Mat raw;
-  if (!kept.empty()) sift->compute(copy, kept, raw);
+  if (!kept.empty()) cv::SIFT::create()->compute(copy, kept, raw);
   square_root_rows(raw, result.descriptors);
 
   const float x_scale = float(width_px) / float(copy.cols), y_scale = float(height_px) / float(copy.rows);

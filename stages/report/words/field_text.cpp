@@ -200,8 +200,10 @@ std::string field_text(const FlightRecord& record) {
   text += line("Height above ground", spread_in_words(record, height_m, length_in_words));
   text += line("Ground sample distance of the frames", spread_in_words(record, gsd_m, length_in_words));
   text += line("Frames", frames_in_words(record));
-  text += line("Joined", fmt::format("{} frames in the largest group of {}", placed_count(record),
-                                     std::max(record.placement.groups, placed_count(record) > 0 ? 1 : 0)));
+  text +=
+      line("Joined", record.placement.groups > 1 ? fmt::format("{} frames, one of {} parts that do not touch",
+                                                               placed_count(record), record.placement.groups)
+                                                 : fmt::format("{} frames", placed_count(record)));
   text += line("Mosaic", mosaic_line(record));
   if (!record.clearest_views.empty())
     text += line("Glare", fmt::format("{} spots of ground glare in some frame; least_glare.csv names the "

@@ -49,7 +49,7 @@ struct Spread {
 /// Where a ground position (world units) lies in the mosaic; empty when no frame is placed.
 [[nodiscard]] std::optional<Point2<MosaicPx>> mosaic_position(const FlightRecord&, double x, double y);
 
-/// Number of frames placed in the largest group.
+/// Number of frames placed in the part that the mosaic shows.
 [[nodiscard]] int placed_count(const FlightRecord&);
 
 }  // namespace lookdown::report

@@ -86,7 +86,8 @@ FlightVerdict flight_verdict(const FlightRecord& record) {
                     100 * *record.mosaic->filled_share));
   if (placement.groups > 1)
     verdict.missing.push_back(fmt::format(
-        "The frames fall into {} groups that do not touch; the mosaic shows the largest.", placement.groups));
+        "The frames fall into {} parts that do not touch; the mosaic shows one of them, --part another.",
+        placement.groups));
   return verdict;
 }
 

@@ -49,8 +49,16 @@ TEST_F(SpecialFlights, TwoSitesBecomeTwoGroupsTheLargerFirstAndTheReportSaysSo) 
   EXPECT_EQ(flight.placement.groups, 2);
   EXPECT_EQ(placed_in_group(flight, 0, "B"), 9);
   EXPECT_EQ(placed_in_group(flight, 1, "A"), 4);
-  EXPECT_THAT(flight.warnings, ::testing::Contains(::testing::HasSubstr("not connected")));
+  EXPECT_THAT(flight.warnings, ::testing::Contains(::testing::AllOf(::testing::HasSubstr("not connected"),
+                                                                    ::testing::HasSubstr("--part 2"))));
   expect_reasons(flight);
+  place::Options second;
+  second.part = 2;
+  const FlightRecord other = place_folder(frames(), out(), second);
+  EXPECT_EQ(placed_in_group(other, 0, "A"), 4);
+  EXPECT_EQ(placed_in_group(other, 1, "B"), 9);
+  // Four frames of 640 x 480, half overlapping: their canvas is near that of two by two.
+  EXPECT_LT(other.placement.mosaic_width_px, flight.placement.mosaic_width_px);
 }
 
 TEST_F(SpecialFlights, APartOfTheRigInEveryFrameDoesNotJoinTwoSites) {

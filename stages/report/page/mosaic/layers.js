@@ -1,6 +1,6 @@
 // What can be laid over the mosaic: where frames lie, which of them it shows, glare, water, how well it all fits.
 
-/** Placed frames of the largest group whose edges are known. */
+/** Placed frames of the part that the mosaic shows whose edges are known. */
 const frameOnMosaic = (frame) => frame.placement.placed && frame.placement.group === 0 && frame.placement.footprint.length > 2;
 
 /** On the grid as placed. */
