@@ -4,10 +4,10 @@
 // either way), slabs (ground that repeats itself), roofs (sheds with ribbed roofs), litter (sheds with
 // littered roofs), gables (sheds with pitched roofs), valley, slope, dike, heap and mixed (ground with
 // relief), farm (a valley with a river, pitched roofs and trees under drifting clouds, through a soft lens),
-// estate (a farm with dry-stone walls), ponds (moving water), barrel (strong distortion), fisheye
-// (equidistant), portrait (turned pictures), blurred, rig (a part of the rig in view). 20 frames of 800 x 600
-// pixels unless said; --unit: pixels that show one unit of the painted ground (1), larger for pictures too
-// large to paint in full detail;
+// estate (a farm with dry-stone walls), orchard (trees on flat ground), ponds (moving water), barrel (strong
+// distortion), fisheye (equidistant), portrait (turned pictures), blurred, rig (a part of the rig in view).
+// 20 frames of 800 x 600 pixels unless said; --unit: pixels that show one unit of the painted ground (1),
+// larger for pictures too large to paint in full detail;
 // --relief: height of the relief as a share of the flying height (0.25).
 #include <cstdio>
 #include <cstdlib>
@@ -42,6 +42,7 @@ bool choose(const std::string& kind, Kind& k) {
   for (const char* relief : {"valley", "slope", "dike", "heap", "mixed"})
     if (kind == relief) k.site.relief = relief, k.site.relief_height = 0.25 * f.focal_px;
   if (kind == "mixed") k.site.sheds = 4, k.site.ridge_height = 50, k.site.littered_roofs = true;
+  if (kind == "orchard") k.site.trees = 70;
   if (kind == "farm" || kind == "estate") {
     k.site.relief = "valley", k.site.relief_height = 0.14 * f.focal_px;
     k.site.sheds = 4, k.site.shed_height = 60, k.site.ridge_height = 40, k.site.littered_roofs = true;
@@ -52,7 +53,7 @@ bool choose(const std::string& kind, Kind& k) {
   static const std::string known[] = {"thin",   "swing",  "scales", "exposure", "slabs",    "roofs",
                                       "litter", "ponds",  "barrel", "fisheye",  "portrait", "blurred",
                                       "rig",    "gables", "valley", "slope",    "dike",     "heap",
-                                      "mixed",  "farm",   "estate"};
+                                      "mixed",  "farm",   "estate", "orchard"};
   for (const std::string& word : known)
     if (word == kind) return true;
   return false;
@@ -68,7 +69,7 @@ int main(int argc, char** argv) {
     std::fprintf(stderr,
                  "paint_flight "
                  "plain|thin|swing|scales|exposure|slabs|roofs|litter|ponds|barrel|portrait|blurred|rig|"
-                 "gables|valley|slope|dike|heap|mixed|farm|estate OUT "
+                 "gables|valley|slope|dike|heap|mixed|farm|estate|orchard OUT "
                  "[SEED] [--frames C R] [--size W H] [--unit PX] [--relief SHARE] [--lens K1 K2]\n");
     return 2;
   }

@@ -81,7 +81,7 @@ function flightFacts() {
     ['Exposure', spreadText(read.map((frame) => frame.shot.exposure_s), exposureText)],
     ['Sun above the horizon', spreadText(read.map((frame) => frame.sun?.elevation_deg), (v) => quantity(v, '\u00b0', 0))],
     water.length && ['Water in view', `in ${plural(water.length, 'frame')}, median ${share(middle(water))} of these`],
-    flight.placed && ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} groups that do not touch` : ''}`],
+    flight.placed && ['Joined', `${placed.length} of ${frames.length} frames${flight.placement.groups > 1 ? `, in ${flight.placement.groups} parts that do not touch` : ''}`],
     flight.placed && ['Scale and up', `${none(scale) ? 'no scale' : `scale from ${scale}`}; ${none(north) ? 'up is arbitrary' : `north from ${north}`}`],
   ].filter((fact) => fact && fact[1]);
 }
