@@ -334,9 +334,10 @@ std::vector<std::vector<int>> records_of(const std::vector<PlacedGroup>& parts,
                                          const std::vector<TieFrame>& frames) {
   std::vector<std::vector<int>> records;
   for (const PlacedGroup& part : parts) {
-    std::vector<int>& own = records.emplace_back();
+    std::vector<int> own;
     for (std::size_t i = 0; i < part.group.members.size(); ++i)
       if (part.group.held_firmly[i]) own.push_back(frames[std::size_t(part.group.members[i])].record);
+    records.push_back(std::move(own));
   }
   return records;
 }
