@@ -11,7 +11,7 @@ namespace {
 
 constexpr double kGreatestHeightShare = 0.35;  // of the flying height
 constexpr double kLeastMove = 2;               // cells: less does not tell standing from lying
-constexpr double kLeastApart = 12;     // code values: below it the other frame shows the same in place
+constexpr double kShowsOther = 12;     // code values: below it the other frame shows the same in place
 constexpr double kSeenAgain = 0.4;     // of what the frames differ by in place
 constexpr double kLeastCovered = 0.8;  // of a piece by the other frame
 constexpr int kFewestCells = 6;        // fewer are found by chance
@@ -32,8 +32,8 @@ cv::Point2d move_of(const FrameView& a, const FrameView& b, double cell_px, cons
 
 /// Mean difference in code values between what `a` shows in the cells and what `b` shows so far beside them;
 /// empty where `b` sees too little of that.
-std::optional<double> difference(const SurveyFrame& a, const SurveyFrame& b,
-                                 const std::vector<cv::Point>& cells, const cv::Point& move) {
+std::optional<double> mean_difference(const SurveyFrame& a, const SurveyFrame& b,
+                                      const std::vector<cv::Point>& cells, const cv::Point& move) {
   double sum = 0;
   int seen = 0;
   for (const cv::Point& cell : cells) {
@@ -54,22 +54,22 @@ struct Contradiction {
   double apart = 0;  ///< code values
 };
 
-std::vector<Contradiction> contradictions(const Survey& survey, std::size_t view,
-                                          const std::vector<cv::Point>& cells) {
+std::vector<Contradiction> contradicting_views(const Survey& survey, std::size_t view,
+                                               const std::vector<cv::Point>& cells) {
   std::vector<Contradiction> list;
   for (std::size_t other = 0; other < survey.frames.size(); ++other) {
     if (other == view || survey.frames[other].bgr.empty()) continue;
-    const auto apart = difference(survey.frames[view], survey.frames[other], cells, {0, 0});
-    if (apart && *apart > kLeastApart) list.push_back({other, *apart});
+    const auto apart = mean_difference(survey.frames[view], survey.frames[other], cells, {0, 0});
+    if (apart && *apart > kShowsOther) list.push_back({other, *apart});
   }
   return list;
 }
 
-bool stands(const Survey& survey, const std::vector<FrameView>& views, std::size_t view,
-            const std::vector<cv::Point>& cells) {
+bool stands_off_plane(const Survey& survey, const std::vector<FrameView>& views, std::size_t view,
+                      const std::vector<cv::Point>& cells) {
   cv::Point2d middle;
   for (const cv::Point& cell : cells) middle += cv::Point2d(cell) * (1.0 / static_cast<double>(cells.size()));
-  const std::vector<Contradiction> others = contradictions(survey, view, cells);
+  const std::vector<Contradiction> others = contradicting_views(survey, view, cells);
   double highest_px = kGreatestHeightShare * views[view].height_px, farthest = 0;
   for (const Contradiction& other : others)
     highest_px = std::min(highest_px, kGreatestHeightShare * views[other.view].height_px);
@@ -83,8 +83,8 @@ bool stands(const Survey& survey, const std::vector<FrameView>& views, std::size
     for (const Contradiction& other : others) {
       const cv::Point2d way = move(other, highest_px * step / heights);
       if (cv::norm(way) < kLeastMove) continue;
-      const auto apart =
-          difference(survey.frames[view], survey.frames[other.view], cells, {cvRound(way.x), cvRound(way.y)});
+      const auto apart = mean_difference(survey.frames[view], survey.frames[other.view], cells,
+                                         {cvRound(way.x), cvRound(way.y)});
       if (!apart) continue;
       ++asked;
       again += *apart < kSeenAgain * other.apart;
@@ -107,7 +107,7 @@ void spare_standing_things(const Survey& survey, const std::vector<FrameView>& v
     std::vector<cv::Point> cells;
     cv::findNonZero(piece, cells);
     for (cv::Point& cell : cells) cell += survey.frames[view].box.tl();
-    if (stands(survey, views, view, cells)) alone.setTo(0, piece);
+    if (stands_off_plane(survey, views, view, cells)) alone.setTo(0, piece);
   }
 }
 
