@@ -25,7 +25,6 @@
 #include "stages/place/pairs/unregistered_images.h"
 #include "stages/place/placement_notes.h"
 #include "stages/place/planes/elevated_planes.h"
-#include "stages/place/registration/consistency_check.h"
 #include "stages/place/single_image.h"
 
 namespace lookdown::place {
@@ -385,10 +384,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     Canvas own = placed.datum.metric
                      ? choose_canvas(canvas_frames(placed, flight, chosen.frames), options.gsd_m.value_or(0))
                      : one_unit_a_pixel(placed, flight, chosen.frames);
-    if (number == 0) {
-      note_refuted_pairs(refuted_share(chosen.frames, ties, placed.group), flight);
-      write_first_group(placed, own, control, chosen, flight);
-    }
+    if (number == 0) write_first_group(placed, own, control, chosen, flight);
     // Where an unconnected part lies against the first is not known: it is set beside the canvas, not into
     // it.
     own.west -= next_west_px * own.gsd;

@@ -48,15 +48,4 @@ void note_parts(const std::vector<std::vector<int>>& parts, int shown, FlightRec
       parts.size(), list, shown, shown == 1 ? 2 : 1));
 }
 
-void note_refuted_pairs(double share, FlightRecord& flight) {
-  constexpr double kMostByChance = 0.1;
-  flight.notes.push_back(fmt::format("MEASURE {:.3f}", share));
-  if (share < kMostByChance) return;
-  flight.warnings.push_back(
-      fmt::format("{:.0f} % of the pairs of frames that look alike do not show the same ground where the "
-                  "frames were placed: it repeats itself (bays, rows, slabs), and the mosaic may be wrong by "
-                  "whole rows. Compare it with what you know of the place, or give control points",
-                  100 * share));
-}
-
 }  // namespace lookdown::place

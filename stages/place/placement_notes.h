@@ -20,8 +20,4 @@ void note_relief(const Relief&, FlightRecord&);
 /// largest part first), which one the mosaic shows (`shown`, from 1), and how to see the others.
 void note_parts(const std::vector<std::vector<int>>& parts, int shown, FlightRecord&);
 
-/// Warns where `share` (0..1) of the pairs that seemed to show the same ground do not by the placement: that
-/// is what ground that repeats itself does, and the placement may be off by whole repeats.
-void note_refuted_pairs(double share, FlightRecord&);
-
 }  // namespace lookdown::place

@@ -35,31 +35,16 @@ Agreement agreement_of(const std::vector<TieFrame>& frames, const Group& group, 
   return agreement;
 }
 
-/// Of the ties between held members.
-std::vector<Agreement> agreements_of(const std::vector<TieFrame>& frames, const std::vector<Tie>& ties,
-                                     const Group& group) {
+}  // namespace
+
+std::vector<int> contradicting_members(const std::vector<TieFrame>& frames, const std::vector<Tie>& ties,
+                                       const Group& group) {
   std::vector<Agreement> agreements;
   for (const Tie& t : ties) {
     const int a = place_of(group, t.a), b = place_of(group, t.b);
     if (a >= 0 && b >= 0 && group.held_firmly[std::size_t(a)] && group.held_firmly[std::size_t(b)])
       agreements.push_back(agreement_of(frames, group, t, a, b));
   }
-  return agreements;
-}
-
-}  // namespace
-
-double refuted_share(const std::vector<TieFrame>& frames, const std::vector<Tie>& ties, const Group& group) {
-  const std::vector<Agreement> agreements = agreements_of(frames, ties, group);
-  if (agreements.empty()) return 0;
-  const auto refuted = std::count_if(agreements.begin(), agreements.end(),
-                                     [](const Agreement& one) { return 2 * one.agreeing < one.matches; });
-  return double(refuted) / double(agreements.size());
-}
-
-std::vector<int> contradicting_members(const std::vector<TieFrame>& frames, const std::vector<Tie>& ties,
-                                       const Group& group) {
-  std::vector<Agreement> agreements = agreements_of(frames, ties, group);
   std::vector<int> contradicting;
   for (;;) {
     std::vector<int> matches(group.members.size(), 0), agreeing = matches;

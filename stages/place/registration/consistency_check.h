@@ -14,9 +14,4 @@ namespace lookdown::place {
 [[nodiscard]] std::vector<int> contradicting_members(const std::vector<TieFrame>&,
                                                      const std::vector<Tie>& ties, const Group&);
 
-/// Share of the ties between held members that the placement refutes: less than half of their matches show
-/// the same ground. Next to none in a flight that is placed rightly; where the ground repeats itself ties
-/// join what is only alike, and those that are left out cannot be told from those that are believed.
-[[nodiscard]] double refuted_share(const std::vector<TieFrame>&, const std::vector<Tie>&, const Group&);
-
 }  // namespace lookdown::place
