@@ -15,7 +15,6 @@
 #include "stages/mosaic/canvas.h"
 #include "stages/mosaic/geometry/frame_store.h"
 #include "stages/mosaic/geometry/frame_view.h"
-#include "stages/mosaic/masks/transient_objects.h"
 #include "stages/mosaic/output/clean_picture.h"
 #include "stages/mosaic/output/earlier_tiles.h"
 #include "stages/mosaic/output/ground_overlay.h"
@@ -31,10 +30,7 @@
 #include "stages/mosaic/render/render.h"
 #include "stages/mosaic/render/tally.h"
 #include "stages/mosaic/render/tile_inputs.h"
-#include "stages/mosaic/roofs/roof_detection.h"
-#include "stages/mosaic/roofs/roof_priors.h"
 #include "stages/mosaic/roofs/roof_selection.h"
-#include "stages/mosaic/roofs/upright_roofs.h"
 #include "stages/mosaic/seams/seam_alignment.h"
 #include "stages/mosaic/seams/seams.h"
 
@@ -106,10 +102,9 @@ Tally render_all(const Scene& scene, FlightRecord& flight, RunContext& context, 
   return tally;
 }
 
-LabelMap choose_frames(const std::vector<FrameView>& views, Survey& survey, const std::string& order) {
+LabelMap choose_frames(Survey& survey, const std::string& order) {
   // A single rule is taken by its word: glare and seams have no say.
   if (order != "best") return least_disliked(survey);
-  dislike_passing_things(views, survey);
   forbid_avoidable_glare(survey);
   LabelMap choice = least_disliked(survey);
   optimise_seams(survey, choice);
@@ -248,48 +243,34 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
   }
   const Canvas canvas = plan_canvas(flight.placement, options.gsd_m);
   const std::optional<double> plane_height = height_of_plane(flight, options);
-  const surface::HeightGrid surface = surface::read(flight, context.out);
   const int bits = options.bits == "16" ? 16 : 8;
   check_size_and_disk(canvas, options.max_gigapixels, context.out, bits);
   const BlockCacheLimit cache(share_of(context.scheduler.memory_bytes(), kBlocksShare));
-  PreparedViews ready = prepare_views(flight, canvas, plane_height, surface, options, context);
+  PreparedViews ready = prepare_views(flight, canvas, plane_height, options, context);
   if (!can_be_shown(flight, ready)) return {};
-  // What is known to stand upright is looked straight down on; the rest is shown out of one frame or joined.
-  std::vector<RaisedArea> roofs;
-  surface::HeightGrid roof_heights;
-  if (options.order == "best" && options.whole_roofs && !plane_height && surface.empty()) {
-    const std::vector<RaisedArea> placed = placed_roofs(flight.placement, canvas, ready.views, ready.survey);
-    roofs = long_roofs(ready.views, ready.survey, placed);
-    std::vector<RaisedPlane> planes = flight.placement.raised_planes;
-    for (std::size_t i = placed.size(); i < roofs.size(); ++i)
-      planes.push_back(as_plane(roofs[i], flight.placement, canvas));
-    roof_heights = surface::flat_roofs(flight, planes, context);
-    leave_out_upright(roof_heights, flight.placement, canvas, roofs);
-    if (!roof_heights.empty())
-      ready = prepare_views(flight, canvas, plane_height, roof_heights, options, context);
-  }
   keep_what_is_shown(ready);
-  keep_whole(roofs, ready.views, ready.survey);
-  auto& [views, survey, model, notes] = ready;
-  flight.notes.insert(flight.notes.end(), notes.begin(), notes.end());
+  keep_whole(ready.leaning, ready.views, ready.survey);
+  std::vector<FrameView>& views = ready.views;
+  Survey& survey = ready.survey;
+  flight.notes.insert(flight.notes.end(), ready.notes.begin(), ready.notes.end());
   // Frames of eight bits alone are joined as they are coded, which asks less and differs by less than they
   // hold.
   const bool deep = bits == 16 || any_deep(flight, views, context.reader);
   FrameStore store(context.reader, flight, context.out,
                    share_of(context.scheduler.memory_bytes(), kFramesShare), deep ? CV_16U : CV_8U);
-  const LabelMap choice = choose_frames(views, survey, options.order);
-  join_roofs(roofs, views, survey, choice);
+  const LabelMap choice = choose_frames(survey, options.order);
+  join_roofs(ready.leaning, views, survey, choice);
 
   if (options.order == "best" && options.meet_at_seams)
-    bend_frames(views, survey, seam_ties(views, survey, choice, store, context));
+    bend_frames(views, survey, seam_ties(flight, views, survey, choice, store, context));
 
   const Derivation derivation = derivation_of(flight, views);
   MosaicRasters rasters(context.out, canvas, derivation, views, bits);
   TileDigests digests;
   TileCount count;
   const Tally tally =
-      render_all({canvas, views, survey, choice, model, bits, deep, ToneCurve(options.tone_curve)}, flight,
-                 context, store, rasters, digests, count);
+      render_all({canvas, views, survey, choice, ready.colours, bits, deep, ToneCurve(options.tone_curve)},
+                 flight, context, store, rasters, digests, count);
   const bool glare_known = std::any_of(views.begin(), views.end(), [&](const FrameView& view) {
     return flight.frames[view.frame_index].glare.has_value();
   });
@@ -312,7 +293,7 @@ TileCount build(FlightRecord& flight, const Options& options, RunContext& contex
   if (options.compression != "jpeg") remember_tiles(context.out, digests, context.cache);
 
   flight.mosaic = record_of(canvas, tally, views, glare_known,
-                            highest_leaning_px(roofs, !roof_heights.empty(), flight.placement, canvas));
+                            highest_leaning_px(ready.leaning, ready.some_upright, flight.placement, canvas));
   if (tally.filled_px > 0)
     flight.notes.push_back(fmt::format(
         "{:.1f} % of the mosaic was seen by no frame that is kept: {} dropped for blur fill in there "

@@ -21,6 +21,7 @@ class FrameStore {
       : reader_(reader), flight_(flight), out_(std::move(out)), store_(budget_bytes), depth_(depth) {}
 
   using Picture = PictureStore::Picture;
+  [[nodiscard]] int depth() const { return depth_; }
   /// The frame at 1/reduction size, three channels of the store's depth: CV_8U, or CV_16U to which frames of
   /// eight bits are widened. Throws FrameFault when the file can no longer be read.
   [[nodiscard]] Picture bgr(int frame_index, int reduction);

@@ -167,9 +167,9 @@ double FrameView::tan_view_angle(double mosaic_x_px, double mosaic_y_px) const {
   return height_px > 0 ? std::hypot(mosaic_x_px - nadir_x_px, mosaic_y_px - nadir_y_px) / height_px : 0;
 }
 
-std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
-                                   std::optional<double> plane_height, bool fill,
-                                   const surface::HeightGrid* surface) {
+std::vector<FrameView> sighted_views(const FlightRecord& flight, const Canvas& canvas,
+                                     std::optional<double> plane_height, bool fill,
+                                     const surface::HeightGrid* surface) {
   std::vector<FrameView> views;
   const Eigen::Matrix3d canvas_from_ground = canvas.canvas_from_placed * mosaic_from_ground(flight).matrix;
   int source_index = -1;
@@ -209,6 +209,13 @@ std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& can
     if (view.box.empty() || !(view.height_px > 0)) continue;
     views.push_back(view);
   }
+  return views;
+}
+
+std::vector<FrameView> frame_views(const FlightRecord& flight, const Canvas& canvas,
+                                   std::optional<double> plane_height, bool fill,
+                                   const surface::HeightGrid* surface) {
+  std::vector<FrameView> views = sighted_views(flight, canvas, plane_height, fill, surface);
   find_hidden(views);
   return views;
 }

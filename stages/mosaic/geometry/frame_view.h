@@ -77,5 +77,9 @@ inline constexpr double kMostTanViewAngle = 3.7;  // 75 degrees
 [[nodiscard]] std::vector<FrameView> frame_views(const FlightRecord&, const Canvas&,
                                                  std::optional<double> plane_height, bool fill = false,
                                                  const surface::HeightGrid* surface = nullptr);
+/// The same, where what stands higher hides nothing as yet.
+[[nodiscard]] std::vector<FrameView> sighted_views(const FlightRecord&, const Canvas&,
+                                                   std::optional<double> plane_height, bool fill,
+                                                   const surface::HeightGrid* surface);
 
 }  // namespace lookdown::mosaic

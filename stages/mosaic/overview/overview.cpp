@@ -61,6 +61,7 @@ cv::Mat around(const cv::Mat& share, double cells_across_frame) {
 SurveyFrame survey_frame(const FrameRecord& record, const FrameView& view, int cell_px,
                          const Preference& preference, const RunContext& context) {
   SurveyFrame frame;
+  frame.fills = view.fills;
   const cv::Point last = view.box.br() - cv::Point(1, 1);
   frame.box = cv::Rect(cv::Point(view.box.x / cell_px, view.box.y / cell_px),
                        cv::Point(last.x / cell_px + 1, last.y / cell_px + 1));

@@ -15,20 +15,20 @@ namespace lookdown::mosaic {
 
 /// One frame on the survey grid. A cell covers cell_px x cell_px canvas pixels.
 struct SurveyFrame {
-  cv::Rect box;    ///< cells
-  cv::Mat bgr;     ///< CV_8UC3, the frame's own colours, averaged over a cell
-  cv::Mat usable;  ///< CV_8UC1, 255 where the cell's centre is usable
+  bool fills = false;  ///< as FrameView::fills
+  cv::Rect box;        ///< cells
+  cv::Mat bgr;         ///< CV_8UC3, the frame's own colours, averaged over a cell
+  cv::Mat usable;      ///< CV_8UC1, 255 where the cell's centre is usable
   cv::Mat
       dislike;    ///< CV_32FC1, cost of showing this frame here, without seams; only meaningful where usable
   cv::Mat glare;  ///< CV_8UC1, share of the cell that is glare, 255 = all; empty when there is none
-  cv::Mat
-      frame_radius;  ///< CV_32FC1, distance from the principal point over half the diagonal, for vignetting
   [[nodiscard]] bool holds(int column, int row) const {
     return box.contains({column, row}) && usable.at<uchar>(row - box.y, column - box.x) != 0;
   }
   /// True where the frame shows the ground of a cell and no glare over it.
   [[nodiscard]] bool testifies(const cv::Point& cell) const {
-    return !bgr.empty() && holds(cell.x, cell.y) && (glare.empty() || glare.at<uchar>(cell - box.tl()) == 0);
+    return !fills && !bgr.empty() && holds(cell.x, cell.y) &&
+           (glare.empty() || glare.at<uchar>(cell - box.tl()) == 0);
   }
 };
 

@@ -2,14 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
-#include <type_traits>
 
-#include "pipeline/base/files/cache.h"
 #include "pipeline/base/files/file_digest.h"
 #include "pipeline/imaging/frame_reader.h"
-#include "pipeline/record/record_json.h"
+#include "stages/mosaic/geometry/view_digest.h"
 #include "stages/mosaic/mosaic.h"
 #include "stages/mosaic/render/multi_band_blending.h"
 
@@ -19,46 +16,14 @@ namespace {
 /// Cells round a tile with its margin that can count in it: three for votes, one for bends between cells.
 constexpr int kReachCells = 4;
 
-/// Values one after another, each with its length where that is not fixed.
-class Bytes {
- public:
-  template <class Value>
-  void add(const Value& value) {
-    static_assert(std::is_arithmetic_v<Value>);  // what has gaps between its members has no bytes of its own
-    bytes_.append(reinterpret_cast<const char*>(&value), sizeof value);
-  }
-  void add(const std::string& text) {
-    add(text.size());
-    bytes_ += text;
-  }
-  void add(const cv::Rect& area) {
-    for (const int side : {area.x, area.y, area.width, area.height}) add(side);
-  }
-  void add(const cv::Mat& picture) {
-    for (const int fact : {picture.rows, picture.cols, picture.type()}) add(fact);
-    for (int row = 0; row < picture.rows; ++row)
-      bytes_.append(reinterpret_cast<const char*>(picture.ptr(row)), picture.elemSize() * picture.cols);
-  }
-  /// The part of `picture` (over `box`) that lies in `cells`.
-  void add(const cv::Mat& picture, const cv::Rect& box, const cv::Rect& cells) {
-    const cv::Rect common = box & cells;
-    add(common);
-    if (!picture.empty() && !common.empty()) add(cv::Mat(picture(common - box.tl())));
-  }
-  [[nodiscard]] std::string digest() const { return lookdown::digest(bytes_); }
-
- private:
-  std::string bytes_;
-};
-
-void add_colour(const FrameColour& colour, Bytes& bytes) {
+void add_colour(const FrameColour& colour, DigestedBytes& bytes) {
   for (const double gain : colour.log_gain) bytes.add(gain);
   for (const double slope : colour.log_slope) bytes.add(slope);
   for (const double term : colour.vignetting) bytes.add(term);
   bytes.add(colour.log_field);
 }
 
-void add_bend(const Bend& bend, const cv::Rect& cells, Bytes& bytes) {
+void add_bend(const Bend& bend, const cv::Rect& cells, DigestedBytes& bytes) {
   bytes.add(bend.cell_px);
   bytes.add(bend.shift_px, bend.cells, cells);
   bytes.add(bend.strained, bend.cells, cells);
@@ -106,7 +71,7 @@ cv::Rect nodes_round(const std::vector<FrameView>& views, const cv::Rect& area) 
   return cv::Rect(first, last) & cv::Rect(0, 0, grid.columns, grid.rows);
 }
 
-void add_heights(const std::vector<FrameView>& views, const cv::Rect& nodes, Bytes& bytes) {
+void add_heights(const std::vector<FrameView>& views, const cv::Rect& nodes, DigestedBytes& bytes) {
   if (nodes.empty()) return;
   const surface::HeightGrid& grid = *views.front().surface;
   const cv::Mat heights(grid.rows, grid.columns, CV_32FC1, const_cast<float*>(grid.heights.data()));
@@ -116,7 +81,7 @@ void add_heights(const std::vector<FrameView>& views, const cv::Rect& nodes, Byt
 }
 
 /// What a view adds where it may fill the glare of another.
-void add_donor(const SurveyFrame& frame, const FrameView& view, const cv::Rect& cells, Bytes& bytes) {
+void add_donor(const SurveyFrame& frame, const FrameView& view, const cv::Rect& cells, DigestedBytes& bytes) {
   for (const cv::Mat& layer : {frame.usable, frame.dislike, frame.glare}) bytes.add(layer, frame.box, cells);
   add_bend(view.bend, cells, bytes);
 }
@@ -125,7 +90,7 @@ void add_donor(const SurveyFrame& frame, const FrameView& view, const cv::Rect& 
 
 TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std::filesystem::path& out)
     : scene_(scene) {
-  Bytes all;
+  DigestedBytes all;
   all.add(std::string(kMosaicVersion) + kReaderVersion);
   for (const int size : {scene.canvas.width_px, scene.canvas.height_px, scene.survey.cell_px, scene.bits})
     all.add(size);
@@ -136,12 +101,9 @@ TileInputs::TileInputs(const Scene& scene, const FlightRecord& flight, const std
   for (std::size_t i = 0; i < scene.views.size(); ++i) {
     const FrameView& view = scene.views[i];
     const FrameRecord& frame = flight.frames[view.frame_index];
-    Bytes own;
-    own.add(frame.source.content_hash);
+    DigestedBytes own;
+    add_view(view, frame, own);
     own.add(view.source_index);
-    own.add(to_json(frame.placement).dump());
-    for (const double term : view.frame_from_mosaic.reshaped()) own.add(term);
-    own.add(view.riding);
     add_colour(scene.colours[i], own);
     if (frame.glare && !frame.glare->mask_file.empty()) own.add(digest_of_file(out / frame.glare->mask_file));
     of_view_.push_back(own.digest());
@@ -152,7 +114,7 @@ std::string TileInputs::digest_of(const cv::Rect& area) const {
   const cv::Point margin(kBlendMargin, kBlendMargin);
   const cv::Rect wide(area.tl() - margin, area.br() + margin),
       cells = cells_round(scene_.survey, wide, kReachCells), nodes = nodes_round(scene_.views, wide);
-  Bytes bytes;
+  DigestedBytes bytes;
   bytes.add(of_scene_);
   bytes.add(area);
   add_heights(scene_.views, nodes, bytes);

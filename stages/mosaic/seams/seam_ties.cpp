@@ -7,7 +7,9 @@
 #include <optional>
 #include <utility>
 
+#include "stages/mosaic/geometry/view_digest.h"
 #include "stages/mosaic/geometry/warp.h"
+#include "stages/mosaic/seams/kept_ties.h"
 
 namespace lookdown::mosaic {
 namespace {
@@ -82,10 +84,9 @@ double vertex(double before, double at, double after) {
   return bend < 0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0;
 }
 
+/// Nothing where the two do not clearly show the same.
 std::optional<cv::Point2d> apart_at(const FrameView& first, const FrameView& second, FrameStore& store,
-                                    cv::Point2d at_px) {
-  const cv::Point at(static_cast<int>(std::lround(at_px.x)), static_cast<int>(std::lround(at_px.y)));
-  if (near_joined_roof(first, at) || near_joined_roof(second, at)) return std::nullopt;
+                                    cv::Point at) {
   const cv::Mat shown = patch_round(first, store, at, kPatchPx);
   const cv::Mat searched = patch_round(second, store, at, kPatchPx + 2 * kReachPx);
   if (shown.empty() || searched.empty()) return std::nullopt;
@@ -120,25 +121,30 @@ std::vector<SeamTie> confirmed(const std::vector<SeamTie>& ties) {
 
 }  // namespace
 
-std::vector<SeamTie> seam_ties(const std::vector<FrameView>& views, const Survey& survey,
-                               const LabelMap& choice, FrameStore& store, RunContext& context) {
+std::vector<SeamTie> seam_ties(const FlightRecord& flight, const std::vector<FrameView>& views,
+                               const Survey& survey, const LabelMap& choice, FrameStore& store,
+                               RunContext& context) {
   const std::map<Pair, std::vector<cv::Point2d>> places = places_on_seams(survey, choice);
   std::vector<Pair> pairs;
   pairs.reserve(places.size());
   for (const auto& [pair, along] : places) pairs.push_back(pair);
   std::vector<std::vector<SeamTie>> found(pairs.size());
+  const std::vector<std::string> digests = view_digests(views, flight);
   constexpr std::int64_t kBytesAPair = 10'000'000;  // patches; the frames are the store's
   context.scheduler.for_each_frame(
       pairs.size(), kBytesAPair,
       [&](std::size_t i) {
         const auto [first, second] = pairs[i];
+        KeptTies kept(context.cache, digests[first], digests[second], store.depth());
         for (const cv::Point2d at_px : places.at(pairs[i])) {
-          if (near_glare(survey.frames[first], survey, at_px) ||
-              near_glare(survey.frames[second], survey, at_px))
+          const cv::Point at(static_cast<int>(std::lround(at_px.x)), static_cast<int>(std::lround(at_px.y)));
+          if (near_glare(survey.frames[first], survey, at) || near_glare(survey.frames[second], survey, at) ||
+              near_joined_roof(views[first], at) || near_joined_roof(views[second], at))
             continue;
-          if (const auto apart = apart_at(views[first], views[second], store, at_px))
-            found[i].push_back({first, second, at_px, *apart});
+          const auto apart = kept.at(at, [&] { return apart_at(views[first], views[second], store, at); });
+          if (apart) found[i].push_back({first, second, at_px, *apart});
         }
+        kept.keep();
         found[i] = confirmed(found[i]);
       },
       // A frame that can no longer be read shows when its tiles are rendered.

@@ -21,8 +21,8 @@ struct SeamTie {
 /// Ties along every seam of the choice, a few dozen pixels apart, at most 8 px apart in the two frames: what
 /// is left of errors of the placement and of uneven ground. Found by normalised correlation at full
 /// resolution. A place without a clear match, or whose neighbours along the seam say otherwise, gives none.
-/// Does not depend on the number of threads.
-[[nodiscard]] std::vector<SeamTie> seam_ties(const std::vector<FrameView>&, const Survey&, const LabelMap&,
-                                             FrameStore&, RunContext&);
+/// What a pair of frames has shown at a place is kept in the cache. Does not depend on the number of threads.
+[[nodiscard]] std::vector<SeamTie> seam_ties(const FlightRecord&, const std::vector<FrameView>&,
+                                             const Survey&, const LabelMap&, FrameStore&, RunContext&);
 
 }  // namespace lookdown::mosaic

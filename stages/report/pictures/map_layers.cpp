@@ -1,14 +1,17 @@
 #include "stages/report/pictures/map_layers.h"
 
+#include <fmt/core.h>
 #include <gdal_priv.h>
 #include <gdal_utils.h>
 
 #include <algorithm>
+#include <functional>
 #include <memory>
 #include <opencv2/core.hpp>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "pipeline/base/files/file_digest.h"
 #include "pipeline/imaging/encode.h"
 #include "pipeline/imaging/raster_window.h"
 #include "stages/report/pictures/frame_pictures.h"
@@ -22,6 +25,19 @@ constexpr int kSourcesLongSide_px = 900;
 constexpr int kSurfaceLongSide_px = 1200;
 constexpr std::uint16_t kNoSource = 65535;
 constexpr double kMosaicPageShare = 0.05;
+/// To be raised when the same file gives another picture.
+constexpr const char* kLayersVersion = "map-layers/1";
+
+/// The picture that an earlier run drew from the same bytes, else `draw`'s.
+std::string kept_or_drawn(const RunContext& context, const std::string& what, const std::string& file,
+                          const std::function<std::string(const std::string&)>& draw) {
+  const std::string path = (context.out / file).string();
+  const std::string key = Cache::key(kLayersVersion, digest_of_file(path), what);
+  if (auto kept = context.cache.find(key)) return *std::move(kept);
+  std::string picture = draw(path);
+  context.cache.keep(key, picture);
+  return picture;
+}
 
 /// A reduced copy of a raster's first band by nearest pixels: source numbers must not be averaged.
 cv::Mat reduced_band(const std::string& file) {
@@ -51,19 +67,13 @@ cv::Mat reduced_mosaic(const std::string& file) {
   return over_surround(rgba);
 }
 
-}  // namespace
-
-std::string mosaic_picture(const FlightRecord& record, const Options& options, const RunContext& context) {
-  if (!record.mosaic) return {};
-  const cv::Mat picture = reduced_mosaic((context.out / record.mosaic->file).string());
-  if (picture.empty()) return {};
-  const auto most_bytes = static_cast<std::int64_t>(options.page_megabytes * 1e6 * kMosaicPageShare);
-  return jpeg_within(picture, most_bytes);
+std::string draw_mosaic(const std::string& file, std::int64_t most_bytes) {
+  const cv::Mat picture = reduced_mosaic(file);
+  return picture.empty() ? std::string() : jpeg_within(picture, most_bytes);
 }
 
-std::string sources_picture(const FlightRecord& record, const RunContext& context) {
-  if (!record.mosaic || record.mosaic->sources_file.empty()) return {};
-  const cv::Mat sources = reduced_band((context.out / record.mosaic->sources_file).string());
+std::string draw_sources(const std::string& file) {
+  const cv::Mat sources = reduced_band(file);
   if (sources.empty()) return {};
   cv::Mat coded(sources.size(), CV_8UC3, cv::Scalar(0, 0, 0));
   for (int row = 0; row < sources.rows; ++row) {
@@ -77,13 +87,31 @@ std::string sources_picture(const FlightRecord& record, const RunContext& contex
   return as_text(encode_png(coded, PngEffort::small));
 }
 
-std::string glare_picture(const FlightRecord& record, const RunContext& context) {
-  if (!record.mosaic || record.mosaic->glare_file.empty()) return {};
-  const cv::Mat glare = reduced_band((context.out / record.mosaic->glare_file).string());
+std::string draw_glare(const std::string& file) {
+  const cv::Mat glare = reduced_band(file);
   if (glare.empty() || cv::countNonZero(glare) == 0) return {};
   cv::Mat drawn(glare.size(), CV_8UC4, cv::Scalar(0, 0, 0, 0));
   drawn.setTo(cv::Scalar(60, 220, 255, 200), glare > 0);
   return as_text(encode_png(drawn, PngEffort::small));
+}
+
+}  // namespace
+
+std::string mosaic_picture(const FlightRecord& record, const Options& options, const RunContext& context) {
+  if (!record.mosaic) return {};
+  const auto most_bytes = static_cast<std::int64_t>(options.page_megabytes * 1e6 * kMosaicPageShare);
+  return kept_or_drawn(context, fmt::format("mosaic {}", most_bytes), record.mosaic->file,
+                       [&](const std::string& file) { return draw_mosaic(file, most_bytes); });
+}
+
+std::string sources_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->sources_file.empty()) return {};
+  return kept_or_drawn(context, "sources", record.mosaic->sources_file, draw_sources);
+}
+
+std::string glare_picture(const FlightRecord& record, const RunContext& context) {
+  if (!record.mosaic || record.mosaic->glare_file.empty()) return {};
+  return kept_or_drawn(context, "glare", record.mosaic->glare_file, draw_glare);
 }
 
 std::string surface_picture(const FlightRecord& record, const RunContext& context) {

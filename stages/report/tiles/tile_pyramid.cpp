@@ -4,6 +4,7 @@
 #include <gdal_priv.h>
 
 #include <algorithm>
+#include <cstdlib>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <opencv2/core.hpp>
@@ -25,7 +26,7 @@ constexpr const char* kFolder = "mosaic_tiles";
 /// Says what was cut, and is written last: a folder without it is unfinished.
 constexpr const char* kIndex = "index.json";
 /// To be raised when the same mosaic gives other tiles.
-constexpr int kTilesVersion = 1;
+constexpr int kTilesVersion = 2;
 constexpr int kJpegQuality = 85;  // common practice for aerial pictures on a screen
 constexpr int kBands = 4;
 /// A row of tiles is one piece of work: one open file serves it all.
@@ -35,6 +36,14 @@ struct RowOfTiles {
   int level = 0;
   int row = 0;
 };
+
+/// Digests of what a tile was cut from and of the picture that was written; the second empty: none.
+struct Cut {
+  std::string block, picture;
+  bool operator==(const Cut&) const = default;
+};
+/// Of all tiles of a pyramid, row by row.
+using Cuts = std::vector<std::vector<Cut>>;
 
 /// The mosaic's size halved `times` times.
 cv::Size halved(cv::Size whole, int times) {
@@ -81,50 +90,113 @@ std::vector<std::uint8_t> jpeg_of(const cv::Mat& rgba) {
   return bytes;
 }
 
-/// Which of a row's tiles there are.
-std::vector<bool> write_row(const fs::path& mosaic_file, const fs::path& folder, const RowOfTiles& work,
-                            const TilePyramid& pyramid) {
-  const TileLevel& level = pyramid[work.level];
-  std::vector<bool> there(level.columns, false);
-  const GDALDatasetUniquePtr mosaic(GDALDataset::Open(mosaic_file.c_str(), GDAL_OF_RASTER));
-  if (!mosaic || mosaic->GetRasterCount() < kBands) return there;
-  const int halvings = static_cast<int>(pyramid.size()) - 1 - work.level;
-  for (int column = 0; column < level.columns; ++column) {
-    const cv::Mat tile = read_tile(*mosaic, halvings, work.row, column);
-    if (tile.empty()) continue;
-    const std::vector<std::uint8_t> jpeg = jpeg_of(tile);
-    if (jpeg.empty()) continue;
-    write_file(folder / fmt::format("{}/{}_{}.jpg", work.level, work.row, column),
-               std::string_view(reinterpret_cast<const char*>(jpeg.data()), jpeg.size()),
-               Durability::survives_kill);
-    there[column] = true;
-  }
-  return there;
+/// Of the bytes in which the mosaic's file holds the tile: its blocks and those of its overviews are as large
+/// as tiles. Empty when the file is cut otherwise.
+std::string digest_of_block(GDALDataset& mosaic, std::ifstream& file, int halvings, int row, int column) {
+  GDALRasterBand* band = mosaic.GetRasterBand(1);
+  const cv::Size size = halved({mosaic.GetRasterXSize(), mosaic.GetRasterYSize()}, halvings);
+  for (int i = 0; halvings > 0 && i < mosaic.GetRasterBand(1)->GetOverviewCount(); ++i)
+    if (GDALRasterBand* smaller = mosaic.GetRasterBand(1)->GetOverview(i);
+        smaller->GetXSize() == size.width && smaller->GetYSize() == size.height)
+      band = smaller;
+  int across = 0, down = 0;
+  band->GetBlockSize(&across, &down);
+  if (across != kTileSide_px || down != kTileSide_px || band->GetXSize() != size.width ||
+      band->GetYSize() != size.height)
+    return {};
+  const auto fact = [&](const char* of) -> std::size_t {
+    const char* text = band->GetMetadataItem(fmt::format("BLOCK_{}_{}_{}", of, column, row).c_str(), "TIFF");
+    return text == nullptr ? 0 : std::strtoull(text, nullptr, 10);
+  };
+  std::string bytes(fact("SIZE"), '\0');
+  file.clear();
+  file.seekg(static_cast<std::streamoff>(fact("OFFSET")));
+  file.read(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+  return file ? digest(bytes) : std::string();
 }
 
-json index_of(const TilePyramid& pyramid, const std::string& made_from) {
+fs::path file_of(const fs::path& folder, const RowOfTiles& work, int column) {
+  return folder / fmt::format("{}/{}_{}.jpg", work.level, work.row, column);
+}
+
+/// Cuts and writes one tile; the digest of its picture, empty when there is none.
+std::string write_tile(GDALDataset& mosaic, int halvings, int row, int column, const fs::path& file) {
+  const cv::Mat tile = read_tile(mosaic, halvings, row, column);
+  const std::vector<std::uint8_t> jpeg = tile.empty() ? std::vector<std::uint8_t>() : jpeg_of(tile);
+  if (jpeg.empty()) {
+    fs::remove(file);
+    return {};
+  }
+  const std::string_view bytes(reinterpret_cast<const char*>(jpeg.data()), jpeg.size());
+  write_file(file, bytes, Durability::survives_kill);
+  return digest(bytes);
+}
+
+/// True when the tile that lies there was cut from the same block.
+bool stays(const Cut& before, const std::string& block, const fs::path& file) {
+  if (block.empty() || before.block != block) return false;
+  return before.picture.empty() ? !fs::exists(file) : digest_of_file(file) == before.picture;
+}
+
+/// Writes those tiles of a row whose part of the mosaic has changed; `before`: of all tiles, or empty.
+std::vector<Cut> write_row(const fs::path& mosaic_file, const fs::path& folder, const RowOfTiles& work,
+                           const TilePyramid& pyramid, const Cuts& before) {
+  const TileLevel& level = pyramid[work.level];
+  std::vector<Cut> cuts(level.columns);
+  const GDALDatasetUniquePtr mosaic(GDALDataset::Open(mosaic_file.c_str(), GDAL_OF_RASTER));
+  if (!mosaic || mosaic->GetRasterCount() < kBands) return cuts;
+  std::ifstream bytes(mosaic_file, std::ios::binary);
+  const int halvings = static_cast<int>(pyramid.size()) - 1 - work.level;
+  for (int column = 0; column < level.columns; ++column) {
+    const fs::path file = file_of(folder, work, column);
+    Cut& cut = cuts[column];
+    cut.block = digest_of_block(*mosaic, bytes, halvings, work.row, column);
+    const std::size_t place = static_cast<std::size_t>(work.row) * level.columns + column;
+    if (!before.empty() && stays(before[work.level][place], cut.block, file))
+      cut = before[work.level][place];
+    else
+      cut.picture = write_tile(*mosaic, halvings, work.row, column, file);
+  }
+  return cuts;
+}
+
+json index_of(const TilePyramid& pyramid, const Cuts& cuts, const std::string& made_from) {
   json levels = json::array();
-  for (const TileLevel& level : pyramid)
-    levels.push_back({{"columns", level.columns}, {"rows", level.rows}, {"there", level.there}});
+  for (std::size_t i = 0; i < pyramid.size(); ++i) {
+    json tiles = json::array();
+    for (const Cut& cut : cuts[i]) tiles.push_back({cut.block, cut.picture});
+    levels.push_back({{"columns", pyramid[i].columns}, {"rows", pyramid[i].rows}, {"tiles", tiles}});
+  }
   return {{"version", kTilesVersion}, {"made_from", made_from}, {"levels", levels}};
 }
 
-/// What an earlier run cut; empty when it was something else or not finished.
-TilePyramid earlier(const fs::path& folder, const std::string& made_from, const TilePyramid& wanted) {
+/// What an earlier run cut into tiles of the same sizes; empty when there is none or it did not finish.
+struct Earlier {
+  std::string made_from;
+  Cuts cuts;
+};
+
+Earlier earlier(const fs::path& folder, const TilePyramid& wanted) {
   std::ifstream stream(folder / kIndex);
   const json index = json::parse(stream, nullptr, false);
-  if (!index.is_object() || index.value("version", 0) != kTilesVersion ||
-      index.value("made_from", std::string()) != made_from)
-    return {};
-  TilePyramid pyramid = wanted;
+  if (!index.is_object() || index.value("version", 0) != kTilesVersion) return {};
+  Earlier found{index.value("made_from", std::string()), Cuts(wanted.size())};
   const json levels = index.value("levels", json::array());
-  if (!levels.is_array() || levels.size() != pyramid.size()) return {};
-  for (std::size_t i = 0; i < pyramid.size(); ++i) {
-    const json there = levels[i].is_object() ? levels[i].value("there", json::array()) : json::array();
-    if (there.size() != pyramid[i].there.size()) return {};
-    for (std::size_t tile = 0; tile < there.size(); ++tile) pyramid[i].there[tile] = there[tile] == true;
+  if (!levels.is_array() || levels.size() != wanted.size()) return {};
+  for (std::size_t i = 0; i < wanted.size(); ++i) {
+    const json tiles = levels[i].is_object() ? levels[i].value("tiles", json::array()) : json::array();
+    if (levels[i].value("columns", 0) != wanted[i].columns || tiles.size() != wanted[i].there.size())
+      return {};
+    for (const json& tile : tiles)
+      found.cuts[i].push_back({tile.at(0).get<std::string>(), tile.at(1).get<std::string>()});
   }
-  return pyramid;
+  return found;
+}
+
+void note_which_are_there(const Cuts& cuts, TilePyramid& pyramid) {
+  for (std::size_t i = 0; i < pyramid.size(); ++i)
+    std::transform(cuts[i].begin(), cuts[i].end(), pyramid[i].there.begin(),
+                   [](const Cut& cut) { return !cut.picture.empty(); });
 }
 
 }  // namespace
@@ -163,25 +235,32 @@ TilePyramid write_tiles(const FlightRecord& record, RunContext& context) {
   }
   TilePyramid pyramid = planned(whole);
   const std::string made_from = digest_of_file(mosaic_file);
-  if (TilePyramid kept = earlier(folder, made_from, pyramid); !kept.empty()) return kept;
+  const Earlier before = earlier(folder, pyramid);
+  if (!before.cuts.empty() && before.made_from == made_from) {
+    note_which_are_there(before.cuts, pyramid);
+    return pyramid;
+  }
 
-  fs::remove_all(folder, ignored);
+  if (before.cuts.empty()) fs::remove_all(folder, ignored);
+  fs::remove(folder / kIndex, ignored);  // from now on the folder is unfinished
   std::vector<RowOfTiles> rows;
   for (int level = 0; level < static_cast<int>(pyramid.size()); ++level)
     for (int row = 0; row < pyramid[level].rows; ++row) rows.push_back({level, row});
-  std::vector<std::vector<bool>> written(rows.size());
+  std::vector<std::vector<Cut>> written(rows.size());
+  Cuts cuts(pyramid.size());
   context.progress.start("tiles", rows.size());
   context.scheduler.for_each_frame(
       rows.size(), kPeakBytes,
-      [&](std::size_t i) { written[i] = write_row(mosaic_file, folder, rows[i], pyramid); },
+      [&](std::size_t i) { written[i] = write_row(mosaic_file, folder, rows[i], pyramid, before.cuts); },
       [&](std::size_t i, const std::optional<Fault>&) {
-        TileLevel& level = pyramid[rows[i].level];
-        std::copy(written[i].begin(), written[i].end(),
-                  level.there.begin() + static_cast<std::ptrdiff_t>(rows[i].row) * level.columns);
+        std::vector<Cut>& level = cuts[rows[i].level];
+        written[i].resize(pyramid[rows[i].level].columns);  // of a row that could not be cut: none
+        level.insert(level.end(), written[i].begin(), written[i].end());
         context.progress.step(i + 1);
       });
   context.progress.finish();
-  write_file(folder / kIndex, index_of(pyramid, made_from).dump());
+  note_which_are_there(cuts, pyramid);
+  write_file(folder / kIndex, index_of(pyramid, cuts, made_from).dump());
   return pyramid;
 }
 

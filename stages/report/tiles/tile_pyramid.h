@@ -34,9 +34,9 @@ using TilePyramid = std::vector<TileLevel>;
 /// Red, green, blue, alpha laid over the surround: blue, green, red as OpenCV orders them.
 [[nodiscard]] cv::Mat over_surround(const cv::Mat& rgba);
 
-/// Writes the tiles of record.mosaic below context.out. What an earlier run cut from the same mosaic.tif
-/// stays; what it cut from another one goes. Throws WriteError; a mosaic that cannot be read gives no tiles
-/// and a folder without any.
+/// Writes the tiles of record.mosaic below context.out. Tiles that an earlier run cut from the same bytes of
+/// mosaic.tif stay; what it cut from others goes. Throws WriteError; a mosaic that cannot be read gives no
+/// tiles and a folder without any.
 [[nodiscard]] TilePyramid write_tiles(const FlightRecord&, RunContext&);
 
 }  // namespace lookdown::report

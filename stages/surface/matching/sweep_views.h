@@ -21,7 +21,7 @@ struct SweepView {
   cv::Size size;     ///< of the picture
   Eigen::Matrix3d picture_from_world =
       Eigen::Matrix3d::Identity();  ///< K R of the picture: of (world - centre)
-  bool is_sure = true;              ///< its verdict is keep
+  bool is_sure = true;              ///< its verdict is keep, or was before a person dropped it
 };
 
 /// Views of the frames of the first group that are neither dropped nor slanting, with pictures whose pixels

@@ -180,7 +180,8 @@ TEST(SeamTies, AreAsFarApartAsTheFramesAreMisplaced) {
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
   FrameStore store(run.reader, flight.record, flight.out, 100'000'000);
-  const std::vector<SeamTie> ties = seam_ties(views, survey, least_disliked(survey), store, context);
+  const std::vector<SeamTie> ties =
+      seam_ties(flight.record, views, survey, least_disliked(survey), store, context);
   ASSERT_GT(ties.size(), 4U);
   int misfit = 0;
   for (const SeamTie& tie : ties) {

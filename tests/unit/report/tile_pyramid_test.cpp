@@ -1,5 +1,6 @@
 #include "stages/report/tiles/tile_pyramid.h"
 
+#include <gdal_priv.h>
 #include <gtest/gtest.h>
 
 #include <fstream>
@@ -7,6 +8,7 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "tests/program_run.h"
 #include "tests/unit/report/made_flight.h"
 
 namespace lookdown::report {
@@ -62,6 +64,40 @@ TEST_F(Tiles, StayForTheSameMosaicAndAreCutAgainForAnother) {
   std::ofstream(out_ / "mosaic.tif", std::ios::app | std::ios::binary) << "another";
   (void)cut();
   EXPECT_GT(fs::file_size(one), 1000U);
+}
+
+/// Draws over a place of the mosaic, its overviews included.
+void draw_over(const fs::path& mosaic, const cv::Rect& place) {
+  GDALAllRegister();
+  GDALDriverManager& drivers = *GetGDALDriverManager();
+  GDALDatasetUniquePtr file(GDALDataset::Open(mosaic.c_str(), GDAL_OF_RASTER));
+  const GDALDatasetUniquePtr copy(
+      drivers.GetDriverByName("MEM")->CreateCopy("", file.get(), 0, nullptr, nullptr, nullptr));
+  file.reset();
+  std::vector<std::uint8_t> white(static_cast<std::size_t>(place.area()), 255);
+  for (int band = 1; band <= 4; ++band)
+    ASSERT_EQ(CE_None, copy->GetRasterBand(band)->RasterIO(GF_Write, place.x, place.y, place.width,
+                                                           place.height, white.data(), place.width,
+                                                           place.height, GDT_Byte, 0, 0, nullptr));
+  const char* const words[] = {"COMPRESS=DEFLATE", "BLOCKSIZE=512", nullptr};
+  const GDALDatasetUniquePtr written(drivers.GetDriverByName("COG")->CreateCopy(
+      mosaic.c_str(), copy.get(), 0, const_cast<char**>(words), nullptr, nullptr));
+  ASSERT_TRUE(written);
+}
+
+TEST_F(Tiles, AreThoseOfAFreshCutWhereOnlyAPartOfTheMosaicHasChanged) {
+  draw_over(out_ / "mosaic.tif", {0, 0, 8, 8});
+  (void)cut();
+  const fs::path kept = out_ / "mosaic_tiles" / "3" / "1_3.jpg";
+  const auto written = fs::last_write_time(kept);
+  draw_over(out_ / "mosaic.tif", {700, 100, 200, 200});
+  const TilePyramid again = cut();
+  EXPECT_EQ(written, fs::last_write_time(kept)) << "nothing of it has changed";
+  const auto renewed = contents_of(out_ / "mosaic_tiles");
+  fs::remove_all(out_ / "mosaic_tiles");
+  const TilePyramid fresh = cut();
+  EXPECT_EQ(fresh[3].there, again[3].there);
+  EXPECT_TRUE(contents_of(out_ / "mosaic_tiles") == renewed);
 }
 
 TEST_F(Tiles, GoWhenThereIsNoMosaic) {
