@@ -24,9 +24,11 @@ std::optional<cv::Range> among_reduced(int first, int length, int whole, int red
   return cv::Range(static_cast<int>(scaled(first) / whole), static_cast<int>(scaled(first + length) / whole));
 }
 
-/// The area in the smallest overview that still has `size` pixels over it; empty when there is none.
-std::optional<Place> in_overview(GDALDataset& picture, const cv::Rect& area, cv::Size size) {
+/// The area in the smallest overview that still has `size` pixels over it, or in the picture itself where
+/// that is less than twice as large; empty when there is none.
+std::optional<Place> little_larger(GDALDataset& picture, const cv::Rect& area, cv::Size size) {
   std::optional<Place> best;
+  if (area.width < 2 * size.width && area.height < 2 * size.height) best = {&picture, area};
   GDALRasterBand& band = *picture.GetRasterBand(1);
   for (int level = 0; level < band.GetOverviewCount(); ++level) {
     GDALRasterBand& smaller = *band.GetOverview(level);
@@ -64,9 +66,10 @@ cv::Mat read(const Place& from, cv::Size size) {
 
 cv::Mat rgba_window(GDALDataset& picture, const cv::Rect& area, cv::Size size) {
   if (picture.GetRasterCount() < kBands) return {};
-  const std::optional<Place> overview = in_overview(picture, area, size);
-  if (!overview) return read({&picture, area}, size);
-  cv::Mat window = read(*overview, overview->area.size());
+  const std::optional<Place> larger = little_larger(picture, area, size);
+  if (!larger) return read({&picture, area}, size);
+  cv::Mat window = read(*larger, larger->area.size());
+  // Averages over fractions of pixels too.
   if (!window.empty() && window.size() != size) cv::resize(window, window, size, 0, 0, cv::INTER_AREA);
   return window;
 }

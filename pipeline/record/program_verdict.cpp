@@ -4,11 +4,13 @@
 
 namespace lookdown {
 
-Verdict verdict_but_for_drop_by_person(const Decision& decision) {
-  if (!dropped_by_person_alone(decision)) return decision.verdict;
-  Verdict verdict = Verdict::keep;
-  for (const Reason& reason : decision.reasons) verdict = std::max(verdict, reason.asks_for);
-  return verdict;
+Decision decision_but_for_drop_by_person(const Decision& decision) {
+  Decision own = decision;
+  if (decision.verdict != Verdict::drop || !decision.by_person) return own;
+  own.by_person = false;
+  own.verdict = Verdict::keep;
+  for (const Reason& reason : decision.reasons) own.verdict = std::max(own.verdict, reason.asks_for);
+  return own;
 }
 
 }  // namespace lookdown

@@ -5,8 +5,8 @@
 
 namespace lookdown {
 
-/// The verdict; of a frame that a person alone dropped the one that the program had given. What all frames
-/// tell together goes by it, so that it need not be done again when a person drops one.
-[[nodiscard]] Verdict verdict_but_for_drop_by_person(const Decision&);
+/// The decision; of a frame that a person dropped the one that the program had made. What all frames tell
+/// together goes by it, so that it need not be done again when a person drops one.
+[[nodiscard]] Decision decision_but_for_drop_by_person(const Decision&);
 
 }  // namespace lookdown

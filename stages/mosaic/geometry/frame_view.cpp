@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "pipeline/record/mosaic_grid.h"
+#include "pipeline/record/program_verdict.h"
 #include "stages/mosaic/geometry/occlusion.h"
 
 namespace lookdown::mosaic {
@@ -178,10 +179,10 @@ std::vector<FrameView> sighted_views(const FlightRecord& flight, const Canvas& c
     const FramePlacement& placement = frame.placement;
     if (!placement.placed) continue;
     ++source_index;
-    const bool dropped = frame.decision.verdict == Verdict::drop;
-    const bool set_aside = dropped_by_person_alone(frame.decision);
-    const bool fills = fill && dropped_for_blur_alone(frame.decision);
-    if (placement.group != 0 || (dropped && !set_aside && !fills)) continue;
+    const Decision by_program = decision_but_for_drop_by_person(frame.decision);
+    const bool fills = fill && dropped_for_blur_alone(by_program);
+    const bool set_aside = frame.decision.by_person && frame.decision.verdict == Verdict::drop;
+    if (placement.group != 0 || (by_program.verdict == Verdict::drop && !fills)) continue;
     FrameView view;
     view.fills = fills;
     view.set_aside = set_aside;

@@ -28,7 +28,7 @@ struct FrameView {
   int frame_index = -1;    ///< in FlightRecord::frames
   int source_index = -1;   ///< in placement.json, the value in mosaic_sources.tif
   bool fills = false;      ///< dropped for blur: shown only where no kept frame sees the ground
-  bool set_aside = false;  ///< dropped by a person alone: lends its overlaps to the colours, is not shown
+  bool set_aside = false;  ///< dropped by a person: lends its overlaps to the colours, is not shown
   Camera camera;
   Eigen::Matrix3d frame_from_mosaic =
       Eigen::Matrix3d::Identity();  ///< undistorted pixels; third coordinate > 0 in front of the camera

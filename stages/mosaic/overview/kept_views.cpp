@@ -26,9 +26,10 @@ std::string seen_of(const FlightRecord& flight, bool fill) {
   for (const FrameRecord& frame : flight.frames) {
     FrameRecord& own = seen.frames.emplace_back(frame);
     own.source.path.clear();
+    const Decision by_program = decision_but_for_drop_by_person(frame.decision);
     own.decision = {};
-    own.decision.verdict = verdict_but_for_drop_by_person(frame.decision);
-    if (fill && dropped_for_blur_alone(frame.decision)) own.decision.reasons = {{"fills", {}, {}, {}}};
+    own.decision.verdict = by_program.verdict;
+    if (fill && dropped_for_blur_alone(by_program)) own.decision.reasons = {{"fills", {}, {}, {}}};
   }
   return to_json(seen).dump();
 }

@@ -25,7 +25,7 @@ constexpr double kWorth[] = {1, 1, 0.8, 0.5, 0.2, 0.1};
 
 bool takes_part(const FrameRecord& frame) {
   return frame.placement.placed && frame.placement.group == 0 &&
-         verdict_but_for_drop_by_person(frame.decision) != Verdict::drop &&
+         decision_but_for_drop_by_person(frame.decision).verdict != Verdict::drop &&
          frame.placement.pose.centre.z() > 0 && off_nadir_deg(frame.placement.pose) < kMostOffNadirDeg;
 }
 
@@ -96,7 +96,7 @@ std::vector<SweepView> sweep_views(const FlightRecord& flight, double ground_px)
     SweepView view;
     view.frame = int(i);
     view.centre = placed.pose.centre;
-    view.is_sure = verdict_but_for_drop_by_person(flight.frames[i].decision) == Verdict::keep;
+    view.is_sure = decision_but_for_drop_by_person(flight.frames[i].decision).verdict == Verdict::keep;
     view.scale = std::min(1.0, placed.pose.centre.z() / (placed.camera.fx_px * ground_px));
     const cv::Rect2d extent = undistorted_extent(placed.camera);
     view.size = {std::max(8, int(extent.width * view.scale) + 1),

@@ -28,7 +28,7 @@ SmallFlight flight_with_glare() {
 }
 
 /// A run that remembers.
-struct Run {
+struct RememberingRun {
   SmallFlight& flight;
   FrameReader reader;
   Scheduler scheduler{{2, 1'000'000'000}};
@@ -38,7 +38,7 @@ struct Run {
   Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   Options options = {};
 
-  explicit Run(SmallFlight& given) : flight(given) {}
+  explicit RememberingRun(SmallFlight& given) : flight(given) {}
   PreparedViews prepared() { return prepare_views(flight.record, canvas, std::nullopt, options, context); }
   [[nodiscard]] std::optional<PreparedViews> kept() const {
     return KeptViews(flight.record, canvas, std::nullopt, options, context).find();
@@ -80,7 +80,7 @@ void expect_same(const PreparedViews& a, const PreparedViews& b) {
 
 TEST(KeptViews, AreFoundToTheBitWhenAPersonDropsAFrame) {
   SmallFlight flight = flight_with_glare();
-  Run run(flight);
+  RememberingRun run(flight);
   EXPECT_FALSE(run.kept());
   const PreparedViews made = run.prepared();
   drop_by_hand(flight.record.frames[1]);
@@ -106,7 +106,7 @@ TEST(KeptViews, AreFoundToTheBitOverARoofThatStandsUpright) {
                         {place.x + 8, place.br().y - 8}}};
   flight.record.placement.raised_planes = {plane};
   flight.record.placement.plane_heights = {0, plane.height};
-  Run run(flight);
+  RememberingRun run(flight);
   const PreparedViews made = run.prepared();
   ASSERT_TRUE(made.some_upright);
   drop_by_hand(flight.record.frames[5]);
@@ -119,7 +119,7 @@ TEST(KeptViews, AreFoundToTheBitOverARoofThatStandsUpright) {
 
 TEST(KeptViews, AreNotFoundWhenTheProgramItselfDropsAFrame) {
   SmallFlight flight = flight_with_glare();
-  Run run(flight);
+  RememberingRun run(flight);
   (void)run.prepared();
   flight.record.frames[1].decision.verdict = Verdict::drop;
   flight.record.frames[1].decision.reasons.push_back({"too dark", {}, {}, "", Verdict::drop});
@@ -128,7 +128,7 @@ TEST(KeptViews, AreNotFoundWhenTheProgramItselfDropsAFrame) {
 
 TEST(KeptViews, AreNotFoundWhenAMaskOfGlareHasChanged) {
   SmallFlight flight = flight_with_glare();
-  Run run(flight);
+  RememberingRun run(flight);
   (void)run.prepared();
   const auto file = (flight.out / flight.record.frames[2].glare->mask_file).string();
   cv::Mat mask = cv::imread(file, cv::IMREAD_GRAYSCALE);
@@ -139,7 +139,7 @@ TEST(KeptViews, AreNotFoundWhenAMaskOfGlareHasChanged) {
 
 TEST(KeptViews, AreNotFoundWithoutThePartOfOneFrame) {
   SmallFlight flight = flight_with_glare();
-  Run run(flight);
+  RememberingRun run(flight);
   (void)run.prepared();
   std::size_t entries = 0;
   for (const auto& entry : std::filesystem::recursive_directory_iterator(flight.out / ".cache"))
@@ -157,7 +157,7 @@ TEST(KeptViews, AreNotFoundWithoutThePartOfOneFrame) {
 
 TEST(KeptViews, AreNotKeptOfAFrameThatCannotBeRead) {
   SmallFlight flight = flight_with_glare();
-  Run run(flight);
+  RememberingRun run(flight);
   const auto file = flight.record.frames[3].source.path;
   std::filesystem::rename(file, file.string() + "_away");
   (void)run.prepared();
@@ -188,17 +188,30 @@ TEST(KeptTies, AreMeasuredOnceForAPairAndAPlace) {
   EXPECT_EQ(measured, 5);
 }
 
-TEST(Verdicts, WithoutAPersonsDropAreTheWorstThatAReasonAsksFor) {
-  Decision decision;
-  decision.verdict = Verdict::unsure;
-  decision.reasons = {{"a little dark", {}, {}, "", Verdict::unsure}};
-  EXPECT_EQ(verdict_but_for_drop_by_person(decision), Verdict::unsure);
+TEST(KeptViews, AreFoundWhenAPersonDropsAFrameThatOnlyFilled) {
+  SmallFlight flight = flight_with_glare();
+  flight.record.frames[4].decision.verdict = Verdict::drop;
+  flight.record.frames[4].decision.reasons = {{"blurred", {}, {}, "", Verdict::drop}};
+  RememberingRun run(flight);
+  const PreparedViews made = run.prepared();
+  ASSERT_TRUE(made.views[4].fills);
+  drop_by_hand(flight.record.frames[4]);
+  const auto found = run.kept();
+  ASSERT_TRUE(found);
+  expect_same(made, *found);
+  EXPECT_TRUE(found->views[4].set_aside);
+}
+
+TEST(Decisions, WithoutAPersonsDropAreTheWorstThatAReasonAsksFor) {
   FrameRecord frame;
-  frame.decision = decision;
+  frame.decision.verdict = Verdict::unsure;
+  frame.decision.reasons = {{"a little dark", {}, {}, "", Verdict::unsure}};
+  EXPECT_EQ(decision_but_for_drop_by_person(frame.decision).verdict, Verdict::unsure);
   drop_by_hand(frame);
-  EXPECT_EQ(verdict_but_for_drop_by_person(frame.decision), Verdict::unsure);
+  EXPECT_EQ(decision_but_for_drop_by_person(frame.decision).verdict, Verdict::unsure);
+  EXPECT_FALSE(decision_but_for_drop_by_person(frame.decision).by_person);
   frame.decision.reasons.push_back({"blurred", {}, {}, "", Verdict::drop});
-  EXPECT_EQ(verdict_but_for_drop_by_person(frame.decision), Verdict::drop);
+  EXPECT_EQ(decision_but_for_drop_by_person(frame.decision).verdict, Verdict::drop);
 }
 
 }  // namespace
