@@ -41,12 +41,6 @@ bool dropped_for_blur_alone(const Decision& decision) {
   return blurred;
 }
 
-bool dropped_by_person_alone(const Decision& decision) {
-  return decision.verdict == Verdict::drop && decision.by_person &&
-         std::none_of(decision.reasons.begin(), decision.reasons.end(),
-                      [](const Reason& reason) { return reason.asks_for == Verdict::drop; });
-}
-
 bool is_used(const FlightRecord& record, std::size_t frame) {
   if (!record.mosaic) return false;
   const std::vector<int>& used = record.mosaic->used_frames;

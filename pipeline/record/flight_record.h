@@ -136,9 +136,6 @@ struct Decision {
 /// True when a frame is dropped, not by a person, and for nothing but its blur.
 [[nodiscard]] bool dropped_for_blur_alone(const Decision&);
 
-/// True when a person dropped a frame that the program would have used.
-[[nodiscard]] bool dropped_by_person_alone(const Decision&);
-
 /// How a part of a frame lies against the rest of the flight after the adjustment.
 struct Misfit {
   Point2<MosaicPx> at;
