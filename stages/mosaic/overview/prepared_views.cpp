@@ -60,11 +60,12 @@ void look(FlightRecord& flight, const Canvas& canvas, std::optional<double> plan
 /// What is known to stand upright is looked straight down on; the rest is shown out of one frame or joined.
 void look_down_on_roofs(FlightRecord& flight, const Canvas& canvas, const Options& options,
                         RunContext& context, PreparedViews& ready) {
-  const std::vector<RaisedArea> placed = placed_roofs(flight.placement, canvas, ready.views, ready.survey);
-  ready.leaning = long_roofs(ready.views, ready.survey, placed);
+  ready.leaning = placed_roofs(flight.placement, canvas, ready.views, ready.survey);
   std::vector<RaisedPlane> planes = flight.placement.raised_planes;
-  for (std::size_t i = placed.size(); i < ready.leaning.size(); ++i)
-    planes.push_back(as_plane(ready.leaning[i], flight.placement, canvas));
+  for (const RaisedArea& swept : swept_roofs(ready.views, ready.survey, ready.leaning)) {
+    planes.push_back(as_plane(swept, flight.placement, canvas));
+    if (must_be_joined(ready.views, swept)) ready.leaning.push_back(swept);
+  }
   auto heights = std::make_shared<const surface::HeightGrid>(surface::flat_roofs(flight, planes, context));
   leave_out_upright(*heights, flight.placement, canvas, ready.leaning);
   if (heights->empty()) return;

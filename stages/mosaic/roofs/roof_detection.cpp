@@ -101,18 +101,6 @@ double refined_height(const HeightSweep& sweep, const Survey& survey, const Cand
   return best_height;
 }
 
-/// True for what is long against a frame: a short roof that no frame sees whole stands at the edge of the
-/// flight, where nothing can be told of it safely.
-bool is_long(const std::vector<FrameView>& views, const RaisedArea& area) {
-  constexpr double kLong = 0.45;
-  std::vector<int> widths;
-  widths.reserve(views.size());
-  for (const FrameView& view : views) widths.push_back(std::min(view.box.width, view.box.height));
-  const double length =
-      std::max(cv::norm(area.outline[1] - area.outline[0]), cv::norm(area.outline[2] - area.outline[1]));
-  return length > kLong * median_in_place(widths);
-}
-
 /// True for what two overlapping regions both found.
 bool known_already(const std::vector<RaisedArea>& roofs, const RaisedArea& area) {
   return std::any_of(roofs.begin(), roofs.end(), [&](const RaisedArea& other) {
@@ -129,8 +117,9 @@ std::vector<cv::Point2d> on_canvas(const Corners& cells, int cell_px) {
 
 }  // namespace
 
-std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Survey& survey,
-                                   std::vector<RaisedArea> roofs) {
+std::vector<RaisedArea> swept_roofs(const std::vector<FrameView>& views, const Survey& survey,
+                                    const std::vector<RaisedArea>& known) {
+  std::vector<RaisedArea> roofs;
   if (views.size() < 2) return roofs;
   const HeightSweep sweep(views, survey);
   const Scatter ground = sweep.at(0, {0, 0, survey.columns, survey.rows});
@@ -147,11 +136,21 @@ std::vector<RaisedArea> long_roofs(const std::vector<FrameView>& views, const Su
       continue;
     for (cv::Point2d& corner : corners) corner += cv::Point2d(region.tl());
     const RaisedArea area{height_px, on_canvas(corners, survey.cell_px)};
-    const bool seen_whole = std::any_of(views.begin(), views.end(),
-                                        [&](const FrameView& view) { return sees_whole(view, area); });
-    if (is_long(views, area) && !seen_whole && !known_already(roofs, area)) roofs.push_back(area);
+    if (!known_already(known, area) && !known_already(roofs, area)) roofs.push_back(area);
   }
   return roofs;
+}
+
+bool must_be_joined(const std::vector<FrameView>& views, const RaisedArea& roof) {
+  constexpr double kLong = 0.45;
+  std::vector<int> widths;
+  widths.reserve(views.size());
+  for (const FrameView& view : views) widths.push_back(std::min(view.box.width, view.box.height));
+  const double length =
+      std::max(cv::norm(roof.outline[1] - roof.outline[0]), cv::norm(roof.outline[2] - roof.outline[1]));
+  return length > kLong * median_in_place(widths) &&
+         std::none_of(views.begin(), views.end(),
+                      [&](const FrameView& view) { return sees_whole(view, roof); });
 }
 
 }  // namespace lookdown::mosaic

@@ -244,7 +244,7 @@ TEST(RaisedArea, LeansByReliefDisplacement) {
   EXPECT_NEAR(box.br().x, 1800, 2);
 }
 
-TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
+TEST(SweptRoofs, OneLongerThanAnyFrameIsFoundWhereItStandsAndMustBeJoined) {
   test::SmallFlightPlan plan;
   plan.columns = 4;
   SmallFlight flight = make_small_flight(plan);
@@ -256,8 +256,9 @@ TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
   const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
-  const std::vector<RaisedArea> roofs = long_roofs(views, survey, {});
+  const std::vector<RaisedArea> roofs = swept_roofs(views, survey, {});
   ASSERT_EQ(roofs.size(), 1U);
+  EXPECT_TRUE(must_be_joined(views, roofs[0]));
   EXPECT_NEAR(roofs[0].height_px, kHeightPx, 0.1 * kHeightPx);
   const cv::Rect box = box_of(roofs[0].outline);
   EXPECT_NEAR(box.x, place.x, 6);
@@ -266,13 +267,30 @@ TEST(LongRoofs, OneLongerThanAnyFrameIsFoundWhereItStands) {
   EXPECT_NEAR(box.br().y, place.br().y, 7);
 }
 
-TEST(LongRoofs, FlatGroundHasNone) {
+TEST(SweptRoofs, OneThatAFrameSeesWholeIsFoundAndNeedNotBeJoined) {
+  SmallFlight flight = make_small_flight({});
+  const cv::Rect2d place(130, 150, 100, 60);  // canvas pixels
+  constexpr double kHeightPx = 26;
+  test::put_roof(flight, place, kHeightPx);
+  test::SmallFlightRun run(flight);
+  RunContext& context = run.context;
+  const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
+  const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
+  const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
+  const std::vector<RaisedArea> roofs = swept_roofs(views, survey, {});
+  ASSERT_EQ(roofs.size(), 1U);
+  EXPECT_FALSE(must_be_joined(views, roofs[0]));
+  EXPECT_NEAR(roofs[0].height_px, kHeightPx, 0.1 * kHeightPx);
+  EXPECT_TRUE(swept_roofs(views, survey, roofs).empty());
+}
+
+TEST(SweptRoofs, FlatGroundHasNone) {
   SmallFlight flight = make_small_flight({});
   test::SmallFlightRun run(flight);
   RunContext& context = run.context;
   const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
   const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
-  EXPECT_TRUE(long_roofs(views, survey_frames(flight.record, views, canvas, "best", context), {}).empty());
+  EXPECT_TRUE(swept_roofs(views, survey_frames(flight.record, views, canvas, "best", context), {}).empty());
 }
 
 }  // namespace
