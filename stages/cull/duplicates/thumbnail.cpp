@@ -96,11 +96,12 @@ cv::Mat without_falloff(const cv::Mat& picture) {
   cv::Mat terms(count, 5, CV_64F), values(count, 1, CV_64F), weights;
   const double half = 0.5 * std::max(picture.cols, picture.rows);
   for (int i = 0; i < count; ++i) {
-    const double x = (i % picture.cols - 0.5 * (picture.cols - 1)) / half,
-                 y = (i / picture.cols - 0.5 * (picture.rows - 1)) / half, square = x * x + y * y;
-    const double row[] = {1, x, y, square, square * square};
-    std::copy(std::begin(row), std::end(row), terms.ptr<double>(i));
-    values.at<double>(i) = picture.at<float>(i / picture.cols, i % picture.cols);
+    const int row = i / picture.cols, column = i % picture.cols;
+    const double x = (column - 0.5 * (picture.cols - 1)) / half, y = (row - 0.5 * (picture.rows - 1)) / half,
+                 square = x * x + y * y;
+    const double of_pixel[] = {1, x, y, square, square * square};
+    std::copy(std::begin(of_pixel), std::end(of_pixel), terms.ptr<double>(i));
+    values.at<double>(i) = picture.at<float>(row, column);
   }
   cv::solve(terms, values, weights, cv::DECOMP_SVD);
   cv::Mat rest = values - terms * weights;
@@ -148,6 +149,7 @@ std::optional<Thumbnail> read_thumbnail(const std::vector<std::uint8_t>& bytes) 
   const std::uint8_t* first = bytes.data() + 2;
   Thumbnail out;
   out.luminance = picture_at(first, columns, rows);
+  out.detail = without_falloff(out.luminance);
   first += columns * rows;
   out.red_green = picture_at(first, half_columns, half_rows);
   out.blue_yellow = picture_at(first + half_columns * half_rows, half_columns, half_rows);
@@ -157,10 +159,9 @@ std::optional<Thumbnail> read_thumbnail(const std::vector<std::uint8_t>& bytes) 
 Likeness compare(const Thumbnail& a, const Thumbnail& b) {
   Likeness none;
   none.correlation = -1;
-  if (a.luminance.size() != b.luminance.size()) return none;
-  const cv::Mat first = without_falloff(a.luminance), second = without_falloff(b.luminance);
-  const Likeness coarse = best_likeness(halved(first), halved(second), kLongSide / 2, 6);
-  return coarse.correlation < kWorthALook ? coarse : best_likeness(first, second, kLongSide, 3);
+  if (a.detail.size() != b.detail.size()) return none;
+  const Likeness coarse = best_likeness(halved(a.detail), halved(b.detail), kLongSide / 2, 6);
+  return coarse.correlation < kWorthALook ? coarse : best_likeness(a.detail, b.detail, kLongSide, 3);
 }
 
 }  // namespace lookdown::cull

@@ -16,14 +16,13 @@ namespace lookdown::cull {
 /// The pictures back: CV_32F. Empty when the bytes are not a signature.
 struct Thumbnail {
   cv::Mat luminance, red_green, blue_yellow;
+  cv::Mat detail;  ///< the luminance without what is smooth over the whole frame, as a lens's fall-off is
 };
 [[nodiscard]] std::optional<Thumbnail> read_thumbnail(const std::vector<std::uint8_t>&);
 
 /// How the one frame lies on the other, as shares of the long side.
 struct Likeness {
-  /// -1..1 of the luminances where they overlap, after the best shift and turn, and without what is smooth
-  /// over each whole frame, as the fall-off of the lens is
-  double correlation = 0;
+  double correlation = 0;  ///< -1..1 of the details where they overlap, after the best shift and turn
   double shift_share = 0;  ///< length of the shift over the long side
   double turn_deg = 0;
   double overlap_share = 0;  ///< of the frame's area

@@ -125,7 +125,7 @@ void RasterFile::write(const cv::Rect& area, const cv::Mat& pixels) {
 }
 
 cv::Mat RasterFile::reduced(const cv::Rect& area, cv::Size size) const {
-  const cv::Mat picture = rgba_window(*working_, area, size);
+  cv::Mat picture = rgba_window(*working_, area, size);
   if (picture.empty()) fail(final_path_);
   return picture;
 }

@@ -134,7 +134,7 @@ std::vector<SeamTie> seam_ties(const FlightRecord& flight, const std::vector<Fra
   context.scheduler.for_each_frame(
       pairs.size(), kBytesAPair,
       [&](std::size_t i) {
-        const auto [first, second] = pairs[i];
+        const auto first = pairs[i].first, second = pairs[i].second;
         KeptTies kept(context.cache, digests[first], digests[second], store.depth());
         for (const cv::Point2d at_px : places.at(pairs[i])) {
           const cv::Point at(static_cast<int>(std::lround(at_px.x)), static_cast<int>(std::lround(at_px.y)));
