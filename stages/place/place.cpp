@@ -375,12 +375,7 @@ void place(FlightRecord& flight, const Options& options, RunContext& context) {
     std::vector<std::string> unheard;
     placed.datum = set_datum({flight, chosen.frames, control, on_map, positions_crs, options}, placed.group,
                              number == 0 ? flight.warnings : unheard);
-    if (number == 0 && placed.group.tilt_is_a_guess)
-      flight.warnings.push_back(fmt::format(
-          "{} frames alone do not tell which way their ground lies, and they do not seem to look straight "
-          "down: "
-          "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
-          placed.group.members.size()));
+    if (number == 0 && placed.group.tilt_is_a_guess) note_guessed_tilt(placed.group.members.size(), flight);
     Canvas own = placed.datum.metric
                      ? choose_canvas(canvas_frames(placed, flight, chosen.frames), options.gsd_m.value_or(0))
                      : one_unit_a_pixel(placed, flight, chosen.frames);

@@ -32,6 +32,13 @@ void note_relief(const Relief& relief, FlightRecord& flight) {
       p.height_sigma, p.gsd_m ? 2 : 1, p.gsd_m ? "m" : "mosaic pixels"));
 }
 
+void note_guessed_tilt(std::size_t frames, FlightRecord& flight) {
+  flight.warnings.push_back(fmt::format(
+      "{} frames alone do not tell which way their ground lies, and they do not seem to look straight down: "
+      "they are joined, but their tilts are a guess and lengths in their picture may be distorted",
+      frames));
+}
+
 void note_parts(const std::vector<std::vector<int>>& parts, int shown, FlightRecord& flight) {
   if (parts.size() < 2) return;
   constexpr std::size_t kMostNamed = 4;

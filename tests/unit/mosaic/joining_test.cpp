@@ -244,22 +244,37 @@ TEST(RaisedArea, LeansByReliefDisplacement) {
   EXPECT_NEAR(box.br().x, 1800, 2);
 }
 
+/// A small flight as the sweep over heights sees it.
+struct SurveyedFlight {
+  explicit SurveyedFlight(SmallFlight made)
+      : flight(std::move(made)),
+        run(flight),
+        canvas(plan_canvas(flight.record.placement, std::nullopt)),
+        views(frame_views(flight.record, canvas, std::nullopt)),
+        survey(survey_frames(flight.record, views, canvas, "best", run.context)) {}
+  SmallFlight flight;
+  test::SmallFlightRun run;
+  Canvas canvas;
+  std::vector<FrameView> views;
+  Survey survey;
+};
+
+constexpr double kRoofHeight_px = 26;
+
+SmallFlight with_roof(SmallFlight flight, const cv::Rect2d& place) {
+  test::put_roof(flight, place, kRoofHeight_px);
+  return flight;
+}
+
 TEST(SweptRoofs, OneLongerThanAnyFrameIsFoundWhereItStandsAndMustBeJoined) {
   test::SmallFlightPlan plan;
   plan.columns = 4;
-  SmallFlight flight = make_small_flight(plan);
   const cv::Rect2d place(130, 165, 380, 60);  // canvas pixels; frames are 240 px long
-  constexpr double kHeightPx = 26;
-  test::put_roof(flight, place, kHeightPx);
-  test::SmallFlightRun run(flight);
-  RunContext& context = run.context;
-  const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
-  const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
-  const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
-  const std::vector<RaisedArea> roofs = swept_roofs(views, survey, {});
+  const SurveyedFlight seen(with_roof(make_small_flight(plan), place));
+  const std::vector<RaisedArea> roofs = swept_roofs(seen.views, seen.survey, {});
   ASSERT_EQ(roofs.size(), 1U);
-  EXPECT_TRUE(must_be_joined(views, roofs[0]));
-  EXPECT_NEAR(roofs[0].height_px, kHeightPx, 0.1 * kHeightPx);
+  EXPECT_TRUE(must_be_joined(seen.views, roofs[0]));
+  EXPECT_NEAR(roofs[0].height_px, kRoofHeight_px, 0.1 * kRoofHeight_px);
   const cv::Rect box = box_of(roofs[0].outline);
   EXPECT_NEAR(box.x, place.x, 6);
   EXPECT_NEAR(box.y, place.y, 6);
@@ -268,29 +283,17 @@ TEST(SweptRoofs, OneLongerThanAnyFrameIsFoundWhereItStandsAndMustBeJoined) {
 }
 
 TEST(SweptRoofs, OneThatAFrameSeesWholeIsFoundAndNeedNotBeJoined) {
-  SmallFlight flight = make_small_flight({});
-  const cv::Rect2d place(130, 150, 100, 60);  // canvas pixels
-  constexpr double kHeightPx = 26;
-  test::put_roof(flight, place, kHeightPx);
-  test::SmallFlightRun run(flight);
-  RunContext& context = run.context;
-  const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
-  const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
-  const Survey survey = survey_frames(flight.record, views, canvas, "best", context);
-  const std::vector<RaisedArea> roofs = swept_roofs(views, survey, {});
+  const SurveyedFlight seen(with_roof(make_small_flight({}), {130, 150, 100, 60}));
+  const std::vector<RaisedArea> roofs = swept_roofs(seen.views, seen.survey, {});
   ASSERT_EQ(roofs.size(), 1U);
-  EXPECT_FALSE(must_be_joined(views, roofs[0]));
-  EXPECT_NEAR(roofs[0].height_px, kHeightPx, 0.1 * kHeightPx);
-  EXPECT_TRUE(swept_roofs(views, survey, roofs).empty());
+  EXPECT_FALSE(must_be_joined(seen.views, roofs[0]));
+  EXPECT_NEAR(roofs[0].height_px, kRoofHeight_px, 0.1 * kRoofHeight_px);
+  EXPECT_TRUE(swept_roofs(seen.views, seen.survey, roofs).empty());
 }
 
 TEST(SweptRoofs, FlatGroundHasNone) {
-  SmallFlight flight = make_small_flight({});
-  test::SmallFlightRun run(flight);
-  RunContext& context = run.context;
-  const Canvas canvas = plan_canvas(flight.record.placement, std::nullopt);
-  const std::vector<FrameView> views = frame_views(flight.record, canvas, std::nullopt);
-  EXPECT_TRUE(swept_roofs(views, survey_frames(flight.record, views, canvas, "best", context), {}).empty());
+  const SurveyedFlight seen(make_small_flight({}));
+  EXPECT_TRUE(swept_roofs(seen.views, seen.survey, {}).empty());
 }
 
 }  // namespace
