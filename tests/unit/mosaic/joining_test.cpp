@@ -3,6 +3,7 @@
 
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <utility>
 
 #include "pipeline/record/run_context.h"
 #include "stages/mosaic/masks/transient_objects.h"
