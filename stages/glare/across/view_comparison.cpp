@@ -181,19 +181,18 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
   return compared;
 }
 
-cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& look, const SeenPatches& seen,
+cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& look, const UsualLook& usual,
                            const ComparedFrame& compared, const Motion& motion) {
   constexpr double kSurelyMoves = 3;
   const cv::Size size = picture.calm_bgr.size();
-  const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size),
-                usual = usual_log_odds(seen);
+  const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size);
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   const cv::Mat waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
   const WaterCues cues = water_cues(look).with_colour_doubted(
-      like_glittering_water(glitter_tiles(picture.bgr, size), look.colour));
-  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usual +
+      like_glittering_water(usual.tiles, look.colour));
+  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usual.water +
                               at_size(compared.votes, size) + moving +
-                              (1 - looked) * distrust(cues.log_odds() + usual, looked, moving));
+                              (1 - looked) * distrust(cues.log_odds() + usual.water, looked, moving));
 }
 
 std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
@@ -258,8 +257,7 @@ Glint glint_beyond_views(const WorkingPicture& picture, const Patches& patches, 
                          const BelowWater& below, const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
-                    {water, at_size(luminance_of(below.level), size), glitter_tiles(picture.bgr, size),
-                     patches, at_size(below.told, size, cv::INTER_NEAREST)},
+                    {water, at_size(luminance_of(below.level), size), usual_look(picture), patches, at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

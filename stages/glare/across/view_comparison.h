@@ -107,7 +107,7 @@ struct ComparedFrame {
 
 /// Water of one frame by its own look and the comparison, before it is known what the flight's water looks
 /// like: CV_8UC1, 255 = water, half the working size.
-[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const SurfaceLook&, const SeenPatches&,
+[[nodiscard]] cv::Mat water_beyond_views(const WorkingPicture&, const SurfaceLook&, const UsualLook&,
                                          const ComparedFrame&, const Motion&);
 
 /// A frame in patches, with what is known of each before it is known what the flight's water looks like.

@@ -8,7 +8,7 @@
 namespace lookdown::glare {
 namespace {
 
-// Mean of `plane` over the tiles of `mask` around, and how far each tile is from it.
+// How far `plane` is from its mean over the tiles around that weigh something.
 cv::Mat away_from(const cv::Mat& plane, const cv::Mat& weight) {
   constexpr double kReachTiles = 2.5;
   cv::Mat sum, weights;
@@ -27,7 +27,7 @@ cv::Mat share_of_tiles(const cv::Mat& mask, cv::Size grid) {
 
 // Where white covers a tile there is no dark side; what lies amid the field is of it.
 void fill_holes(cv::Mat& field) {
-  constexpr int kMostTiles = 60;
+  constexpr int kMostTiles = 9;
   cv::Mat labels, stats, centroids;
   const int count = cv::connectedComponentsWithStats(~field, labels, stats, centroids, 4, CV_32S);
   for (int label = 1; label < count; ++label)
@@ -45,34 +45,60 @@ cv::Mat to_borders(const cv::Mat& field, const Patches& patches) {
   return cut_along_borders(patches, patches.means_inside({likely})[0]);
 }
 
-}  // namespace
+// Regions that may be amid glitter, of which some surely is and enough lies in or beside water.
+cv::Mat likely_regions(const UsualLook& usual, const cv::Mat& wet) {
+  constexpr double kLikely = 0.5, kSure = 0.9, kLeastWet = 0.2, kLargeShare = 0.05;
+  constexpr int kLeastTiles = 40, kLeastSureTiles = 10;
+  const cv::Mat sure = usual.glitter > kSure, like_water = share_of_tiles(usual.water > 0, wet.size()) > 127;
+  cv::Mat labels, region, field = cv::Mat::zeros(wet.size(), CV_8UC1);
+  const int count = cv::connectedComponents((usual.glitter > kLikely) & like_water, labels, 4, CV_32S);
+  for (int label = 1; label < count; ++label) {
+    const cv::Mat own = labels == label;
+    if (cv::countNonZero(own) < kLeastTiles || cv::countNonZero(sure & own) < kLeastSureTiles) continue;
+    const int sure_tiles = cv::countNonZero(sure & own);
+    if (sure_tiles > kLargeShare * static_cast<double>(own.total())) {
+      field |= own;
+      continue;
+    }
+    cv::dilate(own, region, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
+    if (cv::countNonZero(region & wet) > kLeastWet * cv::countNonZero(region)) field |= own;
+  }
+  return field;
+}
 
-cv::Mat glitter_field(const GlitterTiles& tiles, const Patches& patches, const cv::Mat& water,
-                      const cv::Mat& specks) {
+// Goes on, tile by tile, into what has as strong a contrast of uncoloured light over a dark side of the water's
+// own colour; bands narrower than some tiles (stones, crust, boards along the water) are not entered.
+cv::Mat grown(cv::Mat field, const GlitterTiles& tiles, const cv::Mat& wet) {
   // A contrast of 0.7 spares foam and some crust, and loses as much glitter; a limit on how uneven the dark
   // side is loses that of another renderer.
   constexpr double kLeastContrast = 0.6, kLeastNeutral = 0.6, kMostLighter = 1.1, kMostColourOff = 0.25;
   constexpr int kMostSteps = 40, kBand = 5;
-  const cv::Size grid = tiles.contrast.size();
-  if (cv::countNonZero(specks & water) + cv::countNonZero(tiles.dense) == 0)
-    return cv::Mat::zeros(water.size(), CV_8UC1);
-  const cv::Mat band = cv::getStructuringElement(cv::MORPH_RECT, {kBand, kBand});
-  const cv::Mat wet = share_of_tiles(water, grid) > 127;
-  cv::Mat glitters = (tiles.contrast > kLeastContrast) & (tiles.neutral > kLeastNeutral),
-          field = (wet & (share_of_tiles(specks, grid) > 100)) | tiles.dense;
-  cv::morphologyEx(glitters, glitters, cv::MORPH_OPEN, band);
+  cv::Mat glitters = (tiles.contrast > kLeastContrast) & (tiles.neutral > kLeastNeutral);
+  cv::morphologyEx(glitters, glitters, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_RECT, {kBand, kBand}));
   for (int step = 0; step < kMostSteps; ++step) {
     cv::Mat weight, near;
     cv::Mat(wet | field).convertTo(weight, CV_32FC1, 1 / 255.0);
     cv::dilate(field, near, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
-    const cv::Mat grown = field | (near & glitters & (away_from(tiles.luminance, weight) < kMostLighter) &
-                                   (away_from(tiles.red_green, weight) < kMostColourOff) &
-                                   (away_from(tiles.blue_green, weight) < kMostColourOff));
-    if (cv::countNonZero(grown) == cv::countNonZero(field)) break;
-    field = grown;
+    const cv::Mat larger = field | (near & glitters & (away_from(tiles.luminance, weight) < kMostLighter) &
+                                    (away_from(tiles.red_green, weight) < kMostColourOff) &
+                                    (away_from(tiles.blue_green, weight) < kMostColourOff));
+    if (cv::countNonZero(larger) == cv::countNonZero(field)) break;
+    field = larger;
   }
-  fill_holes(field);
+  return field;
+}
+
+}  // namespace
+
+cv::Mat glitter_field(const UsualLook& usual, const Patches& patches, const cv::Mat& water,
+                      const cv::Mat& specks) {
+  const cv::Size grid = usual.glitter.size();
+  const cv::Mat wet = share_of_tiles(water, grid) > 127;
+  cv::Mat field = grown((wet & (share_of_tiles(specks, grid) > 100)) | usual.tiles.dense, usual.tiles, wet) |
+                  likely_regions(usual, wet);
   if (cv::countNonZero(field) == 0) return cv::Mat::zeros(water.size(), CV_8UC1);
+  fill_holes(field);
   return to_borders(field, patches);
 }
 

@@ -4,18 +4,17 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/glint/glitter_tiles.h"
 #include "stages/glare/water/patches.h"
+#include "stages/glare/water/usual_look.h"
 
 namespace lookdown::glare {
 
 /// Where a field of specks goes on beyond what a single speck shows: CV_8UC1, 0 or 255, half the working
-/// size. It grows, tile by tile, from where `specks` (same type and size: places with many of them) lie on
-/// `water` (same), and from dense glitter, into places with as strong a contrast of source-coloured light
-/// over a dark side of the water's own colour; bands narrower than two tiles (stones, crust, boards along the
-/// water) are not entered. Within about a tile its outline follows the borders of `patches`, those of the
-/// picture.
-[[nodiscard]] cv::Mat glitter_field(const GlitterTiles&, const Patches& patches, const cv::Mat& water,
+/// size. Tiles that the usual look takes for glitter, as far as they hang together with some of which it is
+/// sure and lie in or beside `water` (same type and size); places where `specks` (same: places with many of
+/// them) lie on water; and dense glitter. Within about a tile its outline follows the borders of `patches`,
+/// those of the picture.
+[[nodiscard]] cv::Mat glitter_field(const UsualLook&, const Patches& patches, const cv::Mat& water,
                                     const cv::Mat& specks);
 
 }  // namespace lookdown::glare

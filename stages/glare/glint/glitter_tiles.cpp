@@ -75,6 +75,20 @@ float log_light(float light) {
   return std::log(light + kGlitterFloor);
 }
 
+// Of each tile; they tell how strongly its light and dark lie along one direction, alone and with others.
+cv::Mat gradients_of(const cv::Mat& luma, cv::Size grid) {
+  constexpr int kSide = 2 * kGlitterTilePx;
+  cv::Mat padded, across, down, squares;
+  cv::copyMakeBorder(luma, padded, 0, std::max(0, grid.height * kSide - luma.rows), 0,
+                     std::max(0, grid.width * kSide - luma.cols), cv::BORDER_REPLICATE);
+  padded = padded(cv::Rect(0, 0, grid.width * kSide, grid.height * kSide));
+  cv::Sobel(padded, across, CV_32F, 1, 0);
+  cv::Sobel(padded, down, CV_32F, 0, 1);
+  cv::merge(std::vector<cv::Mat>{across.mul(across), down.mul(down), across.mul(down)}, squares);
+  cv::resize(squares, squares, grid, 0, 0, cv::INTER_AREA);
+  return squares;
+}
+
 cv::Mat dense_glitter(const GlitterTiles& tiles) {
   // Chosen on rendered ponds and on real tiles of lakes, on which it marks glitter alone; a smaller window or
   // less of it lets in stones by the shore.
@@ -96,14 +110,16 @@ cv::Mat dense_glitter(const GlitterTiles& tiles) {
 }  // namespace
 
 GlitterTiles glitter_tiles(const cv::Mat& bgr, cv::Size half) {
-  constexpr double kDarkest = 0.05, kDark = 0.25, kBright = 0.88;
+  constexpr double kDarkest = 0.05, kDark = 0.25, kMiddle = 0.5, kBright = 0.88;
+  constexpr float kClippedLight = 0.89f;
   constexpr int kSide = 2 * kGlitterTilePx;
   const cv::Mat luma = luma_of(bgr);
   const cv::Size grid((half.width + kGlitterTilePx - 1) / kGlitterTilePx,
                       (half.height + kGlitterTilePx - 1) / kGlitterTilePx);
   GlitterTiles tiles;
   for (cv::Mat* plane : {&tiles.luminance, &tiles.red_green, &tiles.blue_green, &tiles.contrast,
-                         &tiles.neutral, &tiles.dark_spread, &tiles.bright, &tiles.colour})
+                         &tiles.neutral, &tiles.dark_spread, &tiles.bright, &tiles.colour, &tiles.middle,
+                         &tiles.clipped})
     *plane = cv::Mat::zeros(grid, CV_32FC1);
   for (int row = 0; row < grid.height; ++row)
     for (int column = 0; column < grid.width; ++column) {
@@ -130,7 +146,11 @@ GlitterTiles glitter_tiles(const cv::Mat& bgr, cv::Size half) {
           log_light(linear[static_cast<std::size_t>(dark_level)]) -
           log_light(linear[static_cast<std::size_t>(levels.at(kDarkest))]);
       tiles.bright.at<float>(row, column) = levels.share_above(glare_threshold_over(dark_light));
+      tiles.middle.at<float>(row, column) =
+          log_light(linear[static_cast<std::size_t>(levels.at(kMiddle))]) - log_light(dark_light);
+      tiles.clipped.at<float>(row, column) = levels.share_above(kClippedLight);
     }
+  tiles.gradients = gradients_of(luma, grid);
   tiles.dense = dense_glitter(tiles);
   return tiles;
 }

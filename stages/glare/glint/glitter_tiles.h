@@ -20,6 +20,9 @@ struct GlitterTiles {
   cv::Mat dark_spread;  ///< how uneven the dark side itself is, a logarithm
   cv::Mat bright;       ///< share of the tile that is glare over its dark side
   cv::Mat colour;       ///< how coloured the dark side is: greatest over least channel, a logarithm
+  cv::Mat middle;       ///< the middle level over the dark side, a logarithm
+  cv::Mat clipped;      ///< share of the tile that is as good as white
+  cv::Mat gradients;    ///< CV_32FC3: mean squares of the stored luma's slope in x, in y, and their product
   /// CV_8UC1, 255 amid dense glitter, whatever is known of the water: many bright places of their source's
   /// colour over a dark side that is even and has a colour of its own, in a region broader than stones, crust
   /// and foam lie along water.

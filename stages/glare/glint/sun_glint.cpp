@@ -179,8 +179,13 @@ cv::Mat amid(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& midst, 
          (midst & pieces.kept([&](std::size_t i) { return coloured(i) && land_around[i] < kOfLand; }));
 }
 
+uchar clipped_level() {
+  static const uchar level = stored_level(cv::Mat(1, 1, CV_32FC1, cv::Scalar(kClipped))).at<uchar>(0);
+  return level;
+}
+
 // What lies below a field is what lies below the water around it, as far as there is any; but not the water
-// in the shade of trees, where not even the darkest place within a wave or two is as dark.
+// in the shade of trees, where not even the darkest place within a wave or two is as dark. White is no water.
 cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& field) {
   if (cv::countNonZero(field) == 0) return surface.water_leaving.clone();
   constexpr double kLeastOfDarkest = 0.8;
@@ -191,10 +196,11 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
   own.copyTo(below, around <= 0);
   cv::erode(luma_of(picture.calm_bgr), darkest,
             cv::getStructuringElement(cv::MORPH_RECT, {kReachPx, kReachPx}));
+  darkest.setTo(0, darkest >= clipped_level());
   below = cv::max(below, kLeastOfDarkest * luminance_of(darkest));
   // Where white outweighs dark the dark side of a few waves is what there is.
   cv::Mat dark;
-  cv::exp(over_tiles(surface.tiles.luminance, field.size(), cv::INTER_LINEAR), dark);
+  cv::exp(over_tiles(surface.usual.tiles.luminance, field.size(), cv::INTER_LINEAR), dark);
   cv::Mat(cv::min(below, dark)).copyTo(below, field);
   return below;
 }
@@ -204,7 +210,7 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
 cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& dense,
                    const cv::Mat& specks, const cv::Mat& wet, const cv::Mat& factor, Glint& glint) {
   const cv::Size size = picture.bgr.size();
-  glint.field = glitter_field(surface.tiles, surface.patches, surface.water, specks);
+  glint.field = glitter_field(surface.usual, surface.patches, surface.water, specks);
   cv::Mat leaving = below_field(picture, surface, glint.field);
   if (!surface.told.empty()) surface.water_leaving.copyTo(leaving, surface.told);
   const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
@@ -219,8 +225,7 @@ cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const 
 
 // Broad patches without texture, which clip.
 cv::Mat smooth_glint(const WorkingPicture& picture, const cv::Mat& broad) {
-  const uchar clipped = stored_level(cv::Mat(1, 1, CV_32FC1, cv::Scalar(kClipped))).at<uchar>(0);
-  cv::Mat smooth = broad & (luma_of(picture.bgr) >= clipped);
+  cv::Mat smooth = broad & (luma_of(picture.bgr) >= clipped_level());
   if (cv::countNonZero(smooth) > 0)
     cv::morphologyEx(smooth, smooth, cv::MORPH_OPEN, cv::getStructuringElement(cv::MORPH_ELLIPSE, {9, 9}));
   return smooth;
@@ -289,7 +294,7 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   Glint glint{nothing(), nothing(), nothing(), cv::Mat::zeros(surface.water.size(), CV_8UC1),
               threshold_over(base, factor, size)};
   const cv::Mat bright = (picture.peak > glint.threshold) & wet;
-  const bool midst = cv::countNonZero(surface.tiles.dense) > 0;
+  const bool midst = cv::countNonZero(surface.usual.tiles.dense | (surface.usual.glitter > 0.5)) > 0;
   if (cv::countNonZero(bright) == 0 && !midst) return glint;
   const Pieces over = pieces_of(picture, bright);
   const cv::Mat lone =

@@ -5,8 +5,8 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/glint/glitter_tiles.h"
 #include "stages/glare/picture/working_picture.h"
+#include "stages/glare/water/usual_look.h"
 
 namespace lookdown::glare {
 
@@ -41,7 +41,7 @@ struct Glint {
 struct Surface {
   cv::Mat water;           ///< CV_8UC1, 0 or 255
   cv::Mat water_leaving;   ///< CV_32FC1, luminance from below the surface
-  GlitterTiles tiles;      ///< of the picture
+  const UsualLook& usual;  ///< of the picture; it outlives this
   const Patches& patches;  ///< of the picture; they outlive this
   cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former: there what is bright need not be
                       ///< small to be reflected. Empty: nowhere

@@ -93,23 +93,6 @@ std::optional<LearnedLook> LearnedLook::from(const LookSamples& samples) {
   return learned;
 }
 
-LearnedLook::LearnedLook(const LookParameters& numbers) {
-  const auto read = [&](std::size_t from, Eigen::Index count) -> Eigen::VectorXd {
-    return Eigen::Map<const Eigen::VectorXf>(numbers.data() + from, count).cast<double>();
-  };
-  mean_ = read(0, kNumbers);
-  spread_ = read(kLookNumbers, kNumbers);
-  weights_ = read(2 * kLookNumbers, kTerms);
-}
-
-LookParameters LearnedLook::parameters() const {
-  LookParameters numbers{};
-  Eigen::VectorXf all(2 * kNumbers + kTerms);
-  all << mean_.cast<float>(), spread_.cast<float>(), weights_.cast<float>();
-  std::copy_n(all.data(), numbers.size(), numbers.begin());
-  return numbers;
-}
-
 std::vector<float> LearnedLook::log_odds(const std::vector<Look>& looks) const {
   std::vector<float> odds(looks.size());
   std::transform(looks.begin(), looks.end(), odds.begin(),

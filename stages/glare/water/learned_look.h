@@ -3,7 +3,6 @@
 #pragma once
 
 #include <Eigen/Core>
-#include <array>
 #include <optional>
 #include <vector>
 
@@ -19,11 +18,6 @@ struct LookSamples {
   void add(const LookSamples&, double log_exposure);  ///< of the frame that they are from
 };
 
-/// All numbers of a LearnedLook: means and spreads of the look's numbers, then the weights of its terms.
-inline constexpr std::size_t kLookParameters =
-    2 * kLookNumbers + 1 + kLookNumbers + kLookNumbers * (kLookNumbers + 1) / 2;
-using LookParameters = std::array<float, kLookParameters>;
-
 /// Logistic regression on the numbers of a look, their squares and products: what is believed of single
 /// patches, rightly or not, becomes what the flight's water and ground look like on the whole (self-training,
 /// as in Rother et al., "GrabCut", ACM Trans. Graphics 23:309, 2004; Newton's method with a ridge: le Cessie
@@ -32,9 +26,6 @@ class LearnedLook {
  public:
   /// Empty where water or ground is too scarce among the samples to know either.
   [[nodiscard]] static std::optional<LearnedLook> from(const LookSamples&);
-  /// What was learned before, from its numbers.
-  explicit LearnedLook(const LookParameters&);
-  [[nodiscard]] LookParameters parameters() const;
   /// Log-odds of water, one a patch.
   [[nodiscard]] std::vector<float> log_odds(const std::vector<Look>&) const;
 

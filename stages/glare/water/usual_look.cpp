@@ -1,32 +1,90 @@
 #include "stages/glare/water/usual_look.h"
 
-#include <algorithm>
-#include <cstdint>
+#include <opencv2/imgproc.hpp>
+#include <opencv2/ml.hpp>
 #include <vector>
-
-#include "stages/glare/water/learned_look.h"
 
 namespace lookdown::glare {
 namespace {
 
 #include "stages/glare/water/usual_look.inc"
 
+constexpr int kNearTiles = 5, kFarTiles = 13;
+
+cv::Mat around(const cv::Mat& plane, int tiles) {
+  cv::Mat mean;
+  cv::blur(plane, mean, {tiles, tiles}, {-1, -1}, cv::BORDER_REFLECT_101);
+  return mean;
+}
+
+// 1 where all slopes point along one line, 0 where they point anywhere.
+cv::Mat coherence(const cv::Mat& gradients) {
+  std::vector<cv::Mat> mean(3);
+  cv::split(gradients, mean.data());
+  cv::Mat along;
+  cv::magnitude(mean[0] - mean[1], 2 * mean[2], along);
+  return along / (mean[0] + mean[1] + 1);
+}
+
+cv::Mat spread(const cv::Mat& plane, const cv::Mat& mean) {
+  cv::Mat out;
+  cv::sqrt(cv::max(around(plane.mul(plane), kNearTiles) - mean.mul(mean), 0), out);
+  return out;
+}
+
+// A perceptron with one hidden layer; its answers are -1..1 for water and for glitter.
+struct Taught {
+  cv::Mat mean, spread;
+  cv::Ptr<cv::ml::ANN_MLP> perceptron = cv::ml::ANN_MLP::create();
+  Taught() {
+    const cv::FileStorage file(kUsualLook, cv::FileStorage::READ | cv::FileStorage::MEMORY);
+    file["mean"] >> mean;
+    file["spread"] >> spread;
+    perceptron->read(file["perceptron"]);
+  }
+};
+
 }  // namespace
 
-cv::Mat usual_log_odds(const SeenPatches& seen) {
-  // What is as likely one as the other to it is a little more often water where other evidence agrees; and
-  // water of a kind that was not taught may be ground to it, which must not weigh as much as what it knows.
-  constexpr float kTowardsWater = 0.5f, kLeast = -2, kMost = 4;
-  static const LearnedLook usual(kUsualLook);
-  std::vector<float> odds = usual.log_odds(seen.looks);
-  for (float& of_patch : odds) of_patch = std::clamp(of_patch + kTowardsWater, kLeast, kMost);
-  cv::Mat plane(seen.patches.labels.size(), CV_32FC1);
-  for (int y = 0; y < plane.rows; ++y) {
-    const auto* label = seen.patches.labels.ptr<std::uint16_t>(y);
-    float* out = plane.ptr<float>(y);
-    for (int x = 0; x < plane.cols; ++x) out[x] = odds[label[x]];
+cv::Mat tile_numbers(const GlitterTiles& tiles) {
+  const std::vector<cv::Mat> own{tiles.luminance, tiles.red_green,   tiles.blue_green, tiles.contrast,
+                                 tiles.neutral,   tiles.dark_spread, tiles.bright,     tiles.colour,
+                                 tiles.middle,    tiles.clipped};
+  std::vector<cv::Mat> planes = own;
+  for (const cv::Mat& plane : own) planes.push_back(around(plane, kNearTiles));
+  for (const cv::Mat& plane : own) planes.push_back(around(plane, kFarTiles));
+  for (const std::size_t i : {0, 1, 2, 3, 6}) planes.push_back(spread(own[i], planes[own.size() + i]));
+  planes.push_back(coherence(tiles.gradients));
+  for (const int reach : {kNearTiles, kFarTiles}) planes.push_back(coherence(around(tiles.gradients, reach)));
+  cv::Mat merged;
+  cv::merge(planes, merged);
+  return merged.reshape(1, static_cast<int>(merged.total()));
+}
+
+cv::Mat in_usual_spreads(const cv::Mat& numbers, const cv::Mat& mean, const cv::Mat& spread) {
+  constexpr double kMost = 3;
+  cv::Mat out(numbers.size(), CV_32FC1);
+  for (int row = 0; row < numbers.rows; ++row) {
+    const cv::Mat off = (numbers.row(row) - mean) / spread;
+    cv::Mat(cv::min(cv::max(off, -kMost), kMost)).copyTo(out.row(row));
   }
-  return plane;
+  return out;
+}
+
+UsualLook usual_look(const WorkingPicture& picture) {
+  constexpr double kLeastDoubt = 0.018;  // the odds of which are kMostOfUsualLook
+  static const Taught taught;
+  const cv::Size half = picture.calm_bgr.size();
+  UsualLook look{glitter_tiles(picture.bgr, half), {}, {}};
+  cv::Mat answer, odds;
+  taught.perceptron->predict(in_usual_spreads(tile_numbers(look.tiles), taught.mean, taught.spread), answer);
+  answer = cv::min(cv::max(0.5 * answer + 0.5, kLeastDoubt), 1 - kLeastDoubt);
+  const int rows = look.tiles.luminance.rows;
+  look.glitter = answer.col(1).clone().reshape(1, rows);
+  const cv::Mat water = answer.col(0).clone().reshape(1, rows);
+  cv::log(water / (1 - water), odds);
+  look.water = over_tiles(odds, half, cv::INTER_LINEAR);
+  return look;
 }
 
 }  // namespace lookdown::glare

@@ -193,7 +193,7 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const ComparedFrame compared = compare_views(own.frame, others);
     const SurfaceLook look = surface_look(own.picture);
     SeenPatches seen = seen_patches(own.picture, look);
-    const cv::Mat water = water_beyond_views(own.picture, look, seen, compared, motion);
+    const cv::Mat water = water_beyond_views(own.picture, look, usual_look(own.picture), compared, motion);
     known.push_back(known_patches(std::move(seen), water, compared, motion));
     below.push_back(compared.below);
     log_gains.push_back(compared.log_gains);

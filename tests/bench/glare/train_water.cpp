@@ -1,85 +1,100 @@
-// Learns what waters usually look like, for stages/glare/water/usual_look.inc:
-//   train_water OUT.inc FIRST_SEED LAST_SEED FLIGHT_FOLDER...
-// from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, both
-// counting the same, each picture twice in other light, size, softness and noise. Deterministic.
+// Learns what water and glitter usually look like, for stages/glare/water/usual_look.inc:
+//   train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]
+// from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, each picture
+// as it is and twice in other light, size, softness and noise. Deterministic.
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cstdlib>
 #include <fstream>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
+#include <opencv2/ml.hpp>
 
-#include "flight_truth.h"
-#include "painted_water.h"
-#include "stages/glare/water/learned_look.h"
+#include "stages/glare/water/usual_look.h"
 #include "varied_pictures.h"
 
 namespace {
 
 using namespace lookdown::glare;
 
-// Every so many patches: neighbours say the same.
-constexpr std::size_t kStep = 12;
+struct Samples {
+  cv::Mat numbers, answers;  // CV_32FC1, one row a tile; answers -1..1: water, glitter
+};
 
-void add_picture(LookSamples& samples, const cv::Mat& bgr, const cv::Mat& water, std::uint32_t seed) {
-  constexpr std::uint32_t kVariants = 2;
-  constexpr float kPatchAreaPx = 64;
-  for (std::uint32_t k = 0; k < kVariants; ++k) {
-    const scoring::VariedPicture varied = scoring::varied(bgr, water, kVariants * seed + k);
-    const WorkingPicture picture = prepare_look(varied.bgr, varied.bgr.size());
-    const SurfaceLook surface = surface_look(picture);
-    const SeenPatches seen = seen_patches(picture, surface);
-    cv::Mat share;
-    cv::resize(varied.water, share, picture.calm_bgr.size(), 0, 0, cv::INTER_AREA);
-    share.convertTo(share, CV_32FC1, 1 / 255.0);
-    const std::vector<float> wet = seen.patches.means_inside({share})[0];
-    for (std::size_t i = (seed + k) % kStep; i < seen.patches.count(); i += kStep) {
-      samples.looks.push_back(seen.looks[i]);
-      samples.water.push_back(wet[i] > 0.5f ? 1 : 0);
-      samples.weights.push_back(seen.patches.area_px[i] / kPatchAreaPx);
-    }
+// Share of each tile that is `mask`, one row a tile.
+cv::Mat shares(const cv::Mat& mask, cv::Size grid) {
+  constexpr int kSide = 2 * kGlitterTilePx;
+  cv::Mat padded, share;
+  cv::copyMakeBorder(mask, padded, 0, grid.height * kSide - mask.rows, 0, grid.width * kSide - mask.cols,
+                     cv::BORDER_REPLICATE);
+  cv::resize(padded, share, grid, 0, 0, cv::INTER_AREA);
+  share.convertTo(share, CV_32FC1, 1 / 255.0);
+  return share.reshape(1, static_cast<int>(share.total()));
+}
+
+// Every so many tiles: neighbours say the same.
+void add_picture(Samples& samples, const cv::Mat& bgr, const cv::Mat& truth, std::uint32_t first) {
+  constexpr int kStep = 5;
+  constexpr double kAllGlitter = 0.3;  // share of a tile that specks cover in the midst of a field
+  const WorkingPicture picture = prepare_look(bgr, bgr.size());
+  const GlitterTiles tiles = glitter_tiles(picture.bgr, picture.calm_bgr.size());
+  const cv::Mat numbers = tile_numbers(tiles);
+  cv::Mat of_size, answers;
+  cv::resize(truth, of_size, picture.bgr.size(), 0, 0, cv::INTER_AREA);
+  std::vector<cv::Mat> masks;
+  cv::split(of_size, masks);
+  const cv::Size grid = tiles.luminance.size();
+  cv::hconcat(2 * shares(masks[0], grid) - 1,
+              2 * cv::min(shares(masks[2], grid) / kAllGlitter, 1.0) - 1, answers);
+  for (int i = static_cast<int>(first % kStep); i < numbers.rows; i += kStep) {
+    samples.numbers.push_back(numbers.row(i));
+    samples.answers.push_back(answers.row(i));
   }
 }
 
-double weight_of(const LookSamples& samples) {
-  double sum = 0;
-  for (const float weight : samples.weights) sum += weight;
-  return sum;
-}
-
-void write(const std::string& path, const LookParameters& numbers) {
-  std::ofstream out(path);
-  out << "// Written by train_water (tests/bench/glare): means, spreads, weights.\n"
-         "constexpr LookParameters kUsualLook = {";
-  for (std::size_t i = 0; i < numbers.size(); ++i)
-    out << (i % 10 ? " " : "\n    ") << fmt::format("{:.5g}F,", numbers[i]);
-  out << "\n};\n";
+std::string learned(const Samples& samples) {
+  constexpr int kHidden = 32, kRounds = 300;
+  constexpr double kFirstStep = 0.01;
+  cv::Mat mean, spread;
+  for (int i = 0; i < samples.numbers.cols; ++i) {
+    cv::Scalar of_mean, of_spread;
+    cv::meanStdDev(samples.numbers.col(i), of_mean, of_spread);
+    mean.push_back(static_cast<float>(of_mean[0])), spread.push_back(static_cast<float>(of_spread[0] + 1e-6));
+  }
+  mean = mean.t(), spread = spread.t();
+  const cv::Ptr<cv::ml::ANN_MLP> perceptron = cv::ml::ANN_MLP::create();
+  perceptron->setLayerSizes(cv::Mat(std::vector<int>{samples.numbers.cols, kHidden, samples.answers.cols}));
+  perceptron->setActivationFunction(cv::ml::ANN_MLP::SIGMOID_SYM, 1, 1);
+  perceptron->setTrainMethod(cv::ml::ANN_MLP::RPROP, kFirstStep);
+  perceptron->setTermCriteria({cv::TermCriteria::COUNT, kRounds, 0});
+  perceptron->train(cv::ml::TrainData::create(in_usual_spreads(samples.numbers, mean, spread), cv::ml::ROW_SAMPLE,
+                                              samples.answers),
+                    cv::ml::ANN_MLP::NO_OUTPUT_SCALE);
+  cv::FileStorage file("usual_look.yml", cv::FileStorage::WRITE | cv::FileStorage::MEMORY);
+  file << "mean" << mean << "spread" << spread << "perceptron" << "{";
+  perceptron->write(file);
+  file << "}";
+  return file.releaseAndGetString();
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 5) return fmt::print("usage: train_water OUT.inc FIRST_SEED LAST_SEED FLIGHT_FOLDER...\n"), 2;
-  LookSamples rendered, painted;
-  std::uint32_t seed = 0;
-  for (int i = 4; i < argc; ++i)
-    for (const scoring::TruthFrame& frame : scoring::read_truth(argv[i]).frames)
-      if (frame.nadir && frame.sharp)
-        add_picture(rendered,
-                    cv::imread(frame.picture.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION),
-                    cv::imread(frame.water.string(), cv::IMREAD_GRAYSCALE), ++seed);
-  for (int painting = std::atoi(argv[2]); painting <= std::atoi(argv[3]); ++painting) {
-    painted::Choice choice;
-    choice.seed = static_cast<std::uint32_t>(painting);
-    const painted::Scene scene = painted::paint(choice);
-    add_picture(painted, scene.bgr, scene.water, ++seed);
-  }
-  const auto even = static_cast<float>(weight_of(rendered) / std::max(weight_of(painted), 1.0));
-  for (float& weight : painted.weights) weight *= even;
-  rendered.add(painted, 0);
-  const auto learned = LearnedLook::from(rendered);
-  if (!learned) return fmt::print("too little water or ground to learn from\n"), 1;
-  write(argv[1], learned->parameters());
-  fmt::print("{} patches\n", rendered.looks.size());
+  if (argc < 4) return fmt::print("usage: train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]\n"), 2;
+  cv::setNumThreads(1);
+  constexpr std::uint32_t kOthers = 2;
+  Samples samples;
+  const auto number = [&](int i) { return static_cast<std::uint32_t>(std::atoi(argv[i])); };
+  scoring::for_each_training_picture(
+      {argv + 4, argv + argc}, number(2), number(3),
+      [&](const scoring::TrainingPicture& picture, std::uint32_t seed) {
+        add_picture(samples, picture.bgr, picture.truth, seed);
+        for (std::uint32_t k = 1; k <= kOthers; ++k) {
+          const scoring::VariedPicture other = scoring::varied(picture.bgr, picture.truth, kOthers * seed + k);
+          add_picture(samples, other.bgr, other.truth, seed + k);
+        }
+      });
+  std::ofstream(argv[1]) << "// Written by train_water (tests/bench/glare).\n"
+                            "constexpr const char* kUsualLook = R\"("
+                         << learned(samples) << ")\";\n";
+  fmt::print("{} tiles\n", samples.numbers.rows);
 }

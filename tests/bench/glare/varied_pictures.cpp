@@ -5,7 +5,9 @@
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <random>
-#include <vector>
+
+#include "flight_truth.h"
+#include "painted_water.h"
 
 namespace scoring {
 namespace {
@@ -45,6 +47,60 @@ cv::Mat in_other_light(const cv::Mat& bgr, Lot& lot) {
   return out;
 }
 
+// Where crowns of trees leave spots of sun in their shade: of a part of the picture, where no light is mirrored
+// (channel 1 of the truth), since no sun would be mirrored in the shade.
+void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
+  constexpr int kCoarsest = 5;  // octaves of noise, the finest of some pixels
+  const cv::Size size = picture.bgr.size();
+  const double finest_px = lot.between(3, 9), spots = lot.between(-0.5, 1.2), light = lot.between(0.15, 0.45);
+  cv::RNG noise(seed);
+  const auto octave = [&](double px) {
+    cv::Mat coarse(static_cast<int>(size.height / px) + 3, static_cast<int>(size.width / px) + 3, CV_32FC1), fine;
+    noise.fill(coarse, cv::RNG::NORMAL, 0, 1);
+    cv::resize(coarse, fine, size, 0, 0, cv::INTER_CUBIC);
+    return fine;
+  };
+  cv::Mat leaves = cv::Mat::zeros(size, CV_32FC1);
+  for (int k = 0; k < kCoarsest; ++k) leaves += octave(finest_px * std::pow(2.0, k)) * std::pow(1.3, k);
+  const cv::Mat crowns = octave(lot.between(120, 300));
+  cv::Mat mirrored, shade = (crowns > lot.between(-0.2, 0.6)) & (leaves > -spots);
+  cv::extractChannel(picture.truth, mirrored, 1);
+  cv::dilate(mirrored, mirrored, cv::getStructuringElement(cv::MORPH_ELLIPSE, {31, 31}));
+  shade.setTo(0, mirrored);
+  cv::Mat share, factor, level;
+  shade.convertTo(share, CV_32FC1, 1 / 255.0);
+  cv::GaussianBlur(share, share, {0, 0}, lot.between(0.8, 2.5));
+  // Skylight alone reaches the shade: bluer than the sun. Levels are about the root of light.
+  cv::merge(std::vector<cv::Mat>{1 - share * (1 - std::sqrt(1.2 * light)), 1 - share * (1 - std::sqrt(light)),
+                                 1 - share * (1 - std::sqrt(0.9 * light))},
+            factor);
+  picture.bgr.convertTo(level, CV_32FC3);
+  cv::Mat(level.mul(factor)).convertTo(picture.bgr, CV_8UC3);
+}
+
+// Racks of white bars, as those that boats are lifted by, and boards: as bright as glitter, and no water.
+void add_bars(VariedPicture& picture, Lot& lot) {
+  const auto corner = [&](double along, double across, const cv::Point2d& at, double turn) {
+    return cv::Point(cvRound(at.x + along * std::cos(turn) - across * std::sin(turn)),
+                     cvRound(at.y + along * std::sin(turn) + across * std::cos(turn)));
+  };
+  const int racks = static_cast<int>(lot.between(1, 5));
+  for (int i = 0; i < racks; ++i) {
+    const cv::Point2d at(lot.between(0, picture.bgr.cols), lot.between(0, picture.bgr.rows));
+    const double turn = lot.between(0, CV_PI), pitch_px = lot.between(7, 40), bar_px = lot.between(30, 200),
+                 light = lot.between(170, 255);
+    const int bars = static_cast<int>(lot.between(2, 12)), width_px = static_cast<int>(lot.between(1, 6));
+    const auto draw = [&](const cv::Point& from, const cv::Point& to) {
+      cv::line(picture.bgr, from, to, cv::Scalar::all(light), width_px, cv::LINE_AA);
+      cv::line(picture.truth, from, to, cv::Scalar::all(0), width_px);
+    };
+    const double length_px = pitch_px * (bars - 1);
+    for (int k = 0; k < bars; ++k)
+      draw(corner(k * pitch_px, 0, at, turn), corner(k * pitch_px, bar_px, at, turn));
+    for (const double side : {0.0, bar_px}) draw(corner(0, side, at, turn), corner(length_px, side, at, turn));
+  }
+}
+
 void add_noise(cv::Mat& bgr, Lot& lot, std::uint32_t seed) {
   constexpr double kMostLevels = 3;
   cv::Mat noise(bgr.size(), CV_32FC3), level;
@@ -55,15 +111,18 @@ void add_noise(cv::Mat& bgr, Lot& lot, std::uint32_t seed) {
 
 }  // namespace
 
-VariedPicture varied(const cv::Mat& bgr, const cv::Mat& water, std::uint32_t seed) {
-  constexpr double kMostSoftPx = 1.2, kLeastSoftPx = 0.3;
+VariedPicture varied(const cv::Mat& bgr, const cv::Mat& truth, std::uint32_t seed) {
+  constexpr double kMostSoftPx = 1.2, kLeastSoftPx = 0.3, kOftenBarred = 0.5,
+                   kOftenShaded = 0.35;
   Lot lot(seed);
   const cv::Rect part = part_of(bgr.size(), lot);
   const int width = lot.between(0, 1) < 0.5 ? 1024 : 800;
   const cv::Size size(width, width * part.height / part.width);
   VariedPicture picture;
   cv::resize(bgr(part), picture.bgr, size, 0, 0, part.width < width ? cv::INTER_LINEAR : cv::INTER_AREA);
-  cv::resize(water(part), picture.water, size, 0, 0, cv::INTER_AREA);
+  cv::resize(truth(part), picture.truth, size, 0, 0, cv::INTER_AREA);
+  if (lot.between(0, 1) < kOftenBarred) add_bars(picture, lot);
+  if (lot.between(0, 1) < kOftenShaded) add_shade_of_trees(picture, lot, seed);
   if (const double soft_px = lot.between(0, kMostSoftPx); soft_px > kLeastSoftPx)
     cv::GaussianBlur(picture.bgr, picture.bgr, {0, 0}, soft_px);
   picture.bgr = in_other_light(picture.bgr, lot);
@@ -72,6 +131,31 @@ VariedPicture varied(const cv::Mat& bgr, const cv::Mat& water, std::uint32_t see
   cv::imencode(".jpg", picture.bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, static_cast<int>(lot.between(60, 95))});
   picture.bgr = cv::imdecode(bytes, cv::IMREAD_COLOR);
   return picture;
+}
+
+void for_each_training_picture(const std::vector<std::string>& flights, std::uint32_t first_painting,
+                               std::uint32_t last_painting,
+                               const std::function<void(const TrainingPicture&, std::uint32_t)>& use) {
+  std::uint32_t seed = 0;
+  const auto give = [&](const cv::Mat& bgr, const std::vector<cv::Mat>& masks, bool painted) {
+    TrainingPicture picture{bgr, {}, painted};
+    cv::merge(masks, picture.truth);
+    use(picture, ++seed);
+  };
+  const auto mask = [](const std::filesystem::path& path) {
+    return cv::imread(path.string(), cv::IMREAD_GRAYSCALE);
+  };
+  for (const std::string& flight : flights)
+    for (const TruthFrame& frame : read_truth(flight).frames)
+      if (frame.nadir && frame.sharp)
+        give(cv::imread(frame.picture.string(), cv::IMREAD_COLOR | cv::IMREAD_IGNORE_ORIENTATION),
+             {mask(frame.water), mask(frame.glare), mask(frame.visible_glare)}, false);
+  for (std::uint32_t painting = first_painting; painting <= last_painting; ++painting) {
+    painted::Choice choice;
+    choice.seed = painting;
+    const painted::Scene scene = painted::paint(choice);
+    give(scene.bgr, {scene.water, scene.glare, scene.visible_glare}, true);
+  }
 }
 
 }  // namespace scoring

@@ -63,6 +63,30 @@ TEST(DenseGlitter, EndsAtThePicturesBordersAndNotOnTheGridOfTiles) {
   EXPECT_LT(on_grid, 0.3 * all);
 }
 
+// The nearer to the mirror point the more waves mirror the sun, until white is all there is: no dark side tells
+// of water there, but the specks around do. A white board afloat has none around it.
+TEST(Glitter, GoesOnThroughItsWhiteMidst) {
+  const cv::Point mirror(330, 300);
+  constexpr int kMidstPx = 70;
+  cv::Mat bgr(600, 800, CV_8UC3, stored_bgr({0.05, 0.06, 0.05}));
+  cv::RNG random(5);
+  for (int i = 0; i < 6000; ++i) {
+    const double away_px = std::abs(random.gaussian(90)), turn = random.uniform(0.0, 2 * CV_PI);
+    const cv::Point at = mirror + cv::Point(cvRound(away_px * std::cos(turn)), cvRound(away_px * std::sin(turn)));
+    cv::ellipse(bgr, at, {random.uniform(3, 9), random.uniform(1, 3)}, 20 + random.uniform(-12, 12), 0, 360, kSun,
+                cv::FILLED, cv::LINE_AA);
+  }
+  cv::circle(bgr, mirror, kMidstPx, kSun, cv::FILLED);
+  const cv::Rect board(640, 420, 110, 60);
+  bgr(board).setTo(kSun);
+  const SearchResult found = search_picture(prepare(bgr));
+  const cv::Mat marked = found.glint.any();
+  cv::Mat midst = cv::Mat::zeros(bgr.size(), CV_8UC1);
+  cv::circle(midst, mirror, kMidstPx, cv::Scalar(255), cv::FILLED);
+  EXPECT_GT(cv::countNonZero(marked & midst), 0.9 * cv::countNonZero(midst));
+  EXPECT_LT(cv::countNonZero(marked(board)), 0.1 * board.area());
+}
+
 // Stones are as bright, but what lies between them is shade, which is dark without a colour of its own.
 TEST(DenseGlitter, IsNotWhatLiesInItsOwnShade) {
   cv::Mat bgr(480, 640, CV_8UC3, stored_bgr({0.03, 0.03, 0.03}));
