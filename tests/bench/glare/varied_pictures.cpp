@@ -47,12 +47,12 @@ cv::Mat in_other_light(const cv::Mat& bgr, Lot& lot) {
   return out;
 }
 
-// Where crowns of trees leave spots of sun in their shade: of a part of the picture, where no light is mirrored
+// Where crowns of trees leave spots of sun in their shade, many, few or none: of a part of the picture, where no light is mirrored
 // (channel 1 of the truth), since no sun would be mirrored in the shade.
 void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
   constexpr int kCoarsest = 5;  // octaves of noise, the finest of some pixels
   const cv::Size size = picture.bgr.size();
-  const double finest_px = lot.between(3, 9), spots = lot.between(-0.5, 1.2), light = lot.between(0.15, 0.45);
+  const double finest_px = lot.between(3, 9), spots = lot.between(-0.5, 4), light = lot.between(0.08, 0.45);
   cv::RNG noise(seed);
   const auto octave = [&](double px) {
     cv::Mat coarse(static_cast<int>(size.height / px) + 3, static_cast<int>(size.width / px) + 3, CV_32FC1), fine;
@@ -113,7 +113,7 @@ void add_noise(cv::Mat& bgr, Lot& lot, std::uint32_t seed) {
 
 VariedPicture varied(const cv::Mat& bgr, const cv::Mat& truth, std::uint32_t seed) {
   constexpr double kMostSoftPx = 1.2, kLeastSoftPx = 0.3, kOftenBarred = 0.5,
-                   kOftenShaded = 0.35;
+                   kOftenShaded = 0.5;
   Lot lot(seed);
   const cv::Rect part = part_of(bgr.size(), lot);
   const int width = lot.between(0, 1) < 0.5 ? 1024 : 800;
