@@ -81,7 +81,8 @@ UsualLook usual_look(const WorkingPicture& picture) {
   answer = cv::min(cv::max(0.5 * answer + 0.5, kLeastDoubt), 1 - kLeastDoubt);
   const int rows = look.tiles.luminance.rows;
   look.glitter = answer.col(1).clone().reshape(1, rows);
-  const cv::Mat water = answer.col(0).clone().reshape(1, rows);
+  // What glitters is water.
+  const cv::Mat water = cv::Mat(cv::max(answer.col(0), answer.col(1))).reshape(1, rows);
   cv::log(water / (1 - water), odds);
   look.water = over_tiles(odds, half, cv::INTER_LINEAR);
   return look;
