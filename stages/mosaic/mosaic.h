@@ -42,7 +42,7 @@ void describe(Options&, OptionVisitor&);
 void check(const Options&);
 
 /// Bump when `build` changes what it makes: an earlier mosaic is then made again.
-inline constexpr const char* kMosaicVersion = "mosaic/19";
+inline constexpr const char* kMosaicVersion = "mosaic/20";
 
 /// Throws CanvasError when the mosaic of what is placed would be larger than is allowed or than the disk
 /// below `out` has room for; so that it shows before heights and masks are worked out for it.

@@ -19,7 +19,7 @@ namespace {
 using nlohmann::json;
 
 /// The record without what an earlier or later step says of it, and without a person's drops.
-std::string seen_of(const FlightRecord& flight, bool fill) {
+std::string seen_of(const FlightRecord& flight) {
   FlightRecord seen;
   seen.placement = flight.placement;
   seen.surface = flight.surface;
@@ -29,7 +29,7 @@ std::string seen_of(const FlightRecord& flight, bool fill) {
     const Decision by_program = decision_but_for_drop_by_person(frame.decision);
     own.decision = {};
     own.decision.verdict = by_program.verdict;
-    if (fill && dropped_for_blur_alone(by_program)) own.decision.reasons = {{"fills", {}, {}, {}}};
+    if (dropped_for_blur_alone(by_program)) own.decision.reasons = {{"fills", {}, {}, {}}};
   }
   return to_json(seen).dump();
 }
@@ -227,7 +227,7 @@ KeptViews::KeptViews(const FlightRecord& flight, const Canvas& canvas, std::opti
                    context.scheduler.memory_bytes()};
   key_ = Cache::key(
       std::string("views ") + kMosaicVersion + " " + surface::kSurfaceVersion + " " + kReaderVersion,
-      seen_of(flight, options.fill) + files_of(flight, context.out), given.dump());
+      seen_of(flight) + files_of(flight, context.out), given.dump());
 }
 
 std::string KeptViews::key_of_frame(std::size_t view) const {

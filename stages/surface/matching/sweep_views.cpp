@@ -22,11 +22,11 @@ constexpr int kLargestTile = 160, kSmallestTile = 48;  ///< nodes: side of a til
 constexpr double kTileOfPicture = 0.4;
 /// What one more view of a spot is worth that so many see already.
 constexpr double kWorth[] = {1, 1, 0.8, 0.5, 0.2, 0.1};
+constexpr double kUnsureWorth = 0.6, kFillWorth = 0.01;  ///< of that
 
-bool takes_part(const FrameRecord& frame) {
-  return frame.placement.placed && frame.placement.group == 0 &&
-         decision_but_for_drop_by_person(frame.decision).verdict != Verdict::drop &&
-         frame.placement.pose.centre.z() > 0 && off_nadir_deg(frame.placement.pose) < kMostOffNadirDeg;
+bool looks_down(const FramePlacement& placed) {
+  return placed.placed && placed.group == 0 && placed.pose.centre.z() > 0 &&
+         off_nadir_deg(placed.pose) < kMostOffNadirDeg;
 }
 
 /// What the frame shows, undistorted pixels.
@@ -88,15 +88,17 @@ Eigen::Vector3d middle(const std::vector<Eigen::Vector3d>& spots) {
 
 }  // namespace
 
-std::vector<SweepView> sweep_views(const FlightRecord& flight, double ground_px) {
+std::vector<SweepView> sweep_views(const FlightRecord& flight, double ground_px, bool with_fills) {
   std::vector<SweepView> views;
   for (std::size_t i = 0; i < flight.frames.size(); ++i) {
-    if (!takes_part(flight.frames[i])) continue;
     const FramePlacement& placed = flight.frames[i].placement;
+    const Decision by_program = decision_but_for_drop_by_person(flight.frames[i].decision);
     SweepView view;
+    view.fills = with_fills && dropped_for_blur_alone(by_program);
+    if (!looks_down(placed) || (by_program.verdict == Verdict::drop && !view.fills)) continue;
     view.frame = int(i);
     view.centre = placed.pose.centre;
-    view.is_sure = decision_but_for_drop_by_person(flight.frames[i].decision).verdict == Verdict::keep;
+    view.is_sure = by_program.verdict == Verdict::keep;
     view.scale = std::min(1.0, placed.pose.centre.z() / (placed.camera.fx_px * ground_px));
     const cv::Rect2d extent = undistorted_extent(placed.camera);
     view.size = {std::max(8, int(extent.width * view.scale) + 1),
@@ -190,15 +192,19 @@ ViewChoice choose_views(const std::vector<SweepView>& views, const std::vector<E
       if (std::find(chosen.begin(), chosen.end(), &candidate) != chosen.end()) continue;
       double worth = 0;
       for (std::size_t s = 0; s < spots.size(); ++s) {
-        if (!candidate.sees[s]) continue;
+        if (!candidate.sees[s] || (views[std::size_t(candidate.view)].fills && seen[s] >= kViewsEnough))
+          continue;
         double news = kWorth[std::min<std::size_t>(std::size_t(seen[s]), std::size(kWorth) - 1)];
         for (const Candidate* other : chosen)
           if (other->sees[s])
             news *= std::clamp((candidate.slant - other->slant).norm() / kGoodBase, 0.02, 1.0);
         worth += news;
       }
-      worth *=
-          (views[std::size_t(candidate.view)].is_sure ? 1 : 0.6) / (1 + 4 * candidate.slant.squaredNorm());
+      const SweepView& view = views[std::size_t(candidate.view)];
+      worth *= (view.fills     ? kFillWorth
+                : view.is_sure ? 1
+                               : kUnsureWorth) /
+               (1 + 4 * candidate.slant.squaredNorm());
       if (worth > most) most = worth, best = &candidate;
     }
     if (best == nullptr) break;

@@ -13,6 +13,8 @@
 
 namespace lookdown::surface {
 
+inline constexpr int kViewsEnough = 2;  ///< of a place: frames that only fill are not asked there
+
 /// A frame's geometry at the resolution of its picture.
 struct SweepView {
   int frame = -1;  ///< in FlightRecord::frames
@@ -22,11 +24,14 @@ struct SweepView {
   Eigen::Matrix3d picture_from_world =
       Eigen::Matrix3d::Identity();  ///< K R of the picture: of (world - centre)
   bool is_sure = true;              ///< its verdict is keep, or was before a person dropped it
+  bool fills = false;               ///< too blurred to count where other frames show enough
 };
 
 /// Views of the frames of the first group that are neither dropped nor slanting, with pictures whose pixels
-/// show `ground_px` of the plane z = 0 (world units), never finer than the frame's own.
-[[nodiscard]] std::vector<SweepView> sweep_views(const FlightRecord&, double ground_px);
+/// show `ground_px` of the plane z = 0 (world units), never finer than the frame's own. With those that are
+/// dropped for blur alone, when `with_fills`.
+[[nodiscard]] std::vector<SweepView> sweep_views(const FlightRecord&, double ground_px,
+                                                 bool with_fills = false);
 
 /// Nodes along a side of a tile, as small as that a few views show all of it.
 [[nodiscard]] int usual_tile_side(const std::vector<SweepView>&);
@@ -58,7 +63,8 @@ struct ViewChoice {
 };
 
 /// `spots`: world points spread over the tile at about its height, a row or block of them. The straightest
-/// view comes first; then those that see spots which few others see, from other directions.
+/// view comes first; then those that see spots which few others see, from other directions; last those that
+/// fill, for spots that fewer than two others see.
 [[nodiscard]] ViewChoice choose_views(const std::vector<SweepView>&,
                                       const std::vector<Eigen::Vector3d>& spots);
 

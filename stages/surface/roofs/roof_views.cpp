@@ -26,7 +26,7 @@ bool shows_some(const Eigen::Matrix3d& picture_from_node, cv::Size box, cv::Size
 
 RoofViews::RoofViews(const FlightRecord& flight, const NodeGrid& grid, RunContext& context)
     : grid_(grid),
-      views_(sweep_views(flight, grid.pitch)),
+      views_(sweep_views(flight, grid.pitch, true)),
       pictures_(context.reader, flight, views_,
                 std::int64_t(kRoofPicturesShare * double(context.scheduler.memory_bytes()))) {}
 
@@ -51,9 +51,11 @@ RoofViews::Seen RoofViews::of(const cv::Rect& box, const cv::Mat& open, const cv
   return seen;
 }
 
-/// Those that show some of the box, laid on the height.
+/// Those that show some of the box, laid on the height; of those that fill, what the others show too little
+/// of.
 std::vector<cv::Mat> RoofViews::laid_on(const cv::Rect& box, float height) {
-  std::vector<cv::Mat> laid;
+  std::vector<cv::Mat> laid, filling;
+  cv::Mat times = cv::Mat::zeros(box.size(), CV_8UC1);
   const Eigen::Vector3d corner = grid_.ground_from_node * Eigen::Vector3d(box.x, box.y, 1);
   for (std::size_t i = 0; i < views_.size(); ++i) {
     const SweepView& view = views_[i];
@@ -69,7 +71,12 @@ std::vector<cv::Mat> RoofViews::laid_on(const cv::Rect& box, float height) {
     } catch (const FrameFault&) {
       continue;
     }
-    laid.push_back(std::move(picture));
+    if (!view.fills) cv::add(times, 1, times, picture > 0);
+    (view.fills ? filling : laid).push_back(std::move(picture));
+  }
+  for (cv::Mat& picture : filling) {
+    picture.setTo(0, times >= kViewsEnough);
+    if (cv::countNonZero(picture) > 0) laid.push_back(std::move(picture));
   }
   return laid;
 }

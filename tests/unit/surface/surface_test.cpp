@@ -213,6 +213,18 @@ TEST(ViewChoice, TakesTheStraightestFirstAndNoneWithoutBase) {
   EXPECT_NEAR(choice.spread, std::hypot(25, 5) / 40, 1e-9);
 }
 
+TEST(ViewChoice, AsksFramesThatOnlyFillWhereFewerThanTwoOthersSee) {
+  const double reach = 40 * 500 / assumed_camera(1000, 800).fx_px;  // of a frame from its nadir, along x
+  std::vector<SweepView> views{view_from({0, 4, 40}), view_from({0, -4, 40}), view_from({9, 0, 40})};
+  views[2].fills = true;
+  const std::vector<Eigen::Vector3d> seen_by_all{{0, 0, 0}, {2, 0, 0}},
+      seen_by_fill_too{{0, 0, 0}, {reach + 3, 0, 0}};
+  EXPECT_EQ(choose_views(views, seen_by_all).views.size(), 2U);
+  const std::vector<int> chosen = choose_views(views, seen_by_fill_too).views;
+  ASSERT_EQ(chosen.size(), 3U);
+  EXPECT_EQ(chosen.back(), 2) << "what is sharp comes first";
+}
+
 TEST(ViewChoice, PartsTheViewsByTheSideTheyComeFrom) {
   const std::vector<SweepView> views{view_from({0, 9, 40}), view_from({9, 1, 40}), view_from({0, -9, 40}),
                                      view_from({-9, 1, 40})};
