@@ -67,8 +67,10 @@ SideLikeness::SideLikeness(const NodeGrid& grid, const cv::Rect& nodes,
          from_node.col(1).cast<float>(),
          view.picture_from_world.col(2).cast<float>(),
          (along_nodes * ray.head<2>() / ray.z()).cast<float>(),
+         view.fills,
          {}});
   }
+  std::stable_partition(views_.begin(), views_.end(), [](const View& view) { return !view.fills; });
   compare_light(heights);
 }
 
@@ -108,9 +110,11 @@ cv::Mat SideLikeness::look(const cv::Mat& heights, const cv::Mat& where) const {
       if (!where.at<uchar>(row, column)) continue;
       float sum = 0;
       int count = 0;
-      for (const View& view : views_)
+      for (const View& view : views_) {
+        if (view.fills && count >= kViewsEnough) break;
         if (const float value = view.shown(column, row, heights.at<float>(row, column)).value; value > 0)
           sum += value * view.gain.at<float>(row / kLightStride, column / kLightStride), ++count;
+      }
       if (count > 0) grey.at<uchar>(row, column) = uchar(std::clamp(sum / float(count) + 0.5F, 1.F, 255.F));
     }
   return grey;
@@ -138,6 +142,7 @@ cv::Mat SideLikeness::at(const cv::Mat& upper, const cv::Mat& lower, const cv::M
           shown.from_over_there = view.slant.x() * way_right + view.slant.y() * way_down;
           to.push_back(shown);
         };
+        if (view.fills && int(high.size()) >= kViewsEnough) break;
         add(upper.at<float>(row, column), high);
         add(lower.at<float>(row, column), low);
       }

@@ -29,7 +29,8 @@ class SideLikeness {
   /// By how many code values the views are less alike at the lower height than at the upper one (CV_32FC1; 0
   /// where `where` is 0, where both fit or where nothing tells). What stands highest is hidden from no view,
   /// so that the upper side must fit them all; the lower one only the half that looks from over there, for
-  /// the upper side may hide it from the others (Kang, Szeliski & Chai, CVPR 2001).
+  /// the upper side may hide it from the others (Kang, Szeliski & Chai, CVPR 2001). Views that fill have no
+  /// say where two others show the upper side.
   [[nodiscard]] cv::Mat at(const cv::Mat& upper, const cv::Mat& lower, const cv::Mat& heights,
                            const cv::Mat& where) const;
 
@@ -42,6 +43,7 @@ class SideLikeness {
     SweepPictures::Picture picture;
     Eigen::Vector3f origin, right, down, up;  ///< of the picture's homogeneous place
     Eigen::Vector2f slant;  ///< tangents of the line of sight amid the tile, along columns and rows
+    bool fills = false;     ///< as SweepView::fills; such views come last
     cv::Mat gain;           ///< CV_32FC1: of the usual light over the view's
     [[nodiscard]] Shown shown(int column, int row, float height) const;
   };

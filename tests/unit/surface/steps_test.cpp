@@ -116,35 +116,68 @@ cv::Mat picture_of_a_roof(const SweepView& view) {
   return picture;
 }
 
-TEST(SideLikeness, TellsRoofFromGroundBesideIt) {
-  std::vector<SweepView> views;
-  for (const double x : {-8.0, -3.0, 3.0, 8.0})
-    for (const double y : {-3.0, 3.0}) {
-      SweepView view;
-      view.centre = {x, y, 50};
-      view.size = {400, 400};
-      Camera camera = assumed_camera(400, 400);
-      camera.fx_px = camera.fy_px = 400;
-      view.picture_from_world = camera.matrix() * straight_down(view.centre).world_from_camera.transpose();
-      views.push_back(view);
-    }
+SweepView view_at(double x, double y) {
+  SweepView view;
+  view.centre = {x, y, 50};
+  view.size = {400, 400};
+  Camera camera = assumed_camera(400, 400);
+  camera.fx_px = camera.fy_px = 400;
+  view.picture_from_world = camera.matrix() * straight_down(view.centre).world_from_camera.transpose();
+  return view;
+}
+
+/// What the pictures say of the roof when its step is taken to lie five nodes too far east, at column 45 for
+/// 40.
+cv::Mat said_of_a_roof(const std::vector<SweepView>& views, const std::vector<cv::Mat>& shown) {
   std::vector<const SweepView*> chosen;
   std::vector<SweepPictures::Picture> pictures;
-  for (const SweepView& view : views) {
-    chosen.push_back(&view);
-    pictures.push_back(std::make_shared<const cv::Mat>(picture_of_a_roof(view)));
+  for (std::size_t i = 0; i < views.size(); ++i) {
+    chosen.push_back(&views[i]);
+    pictures.push_back(std::make_shared<const cv::Mat>(shown[i]));
   }
   // Nodes 0.25 apart, x = 0 at column 40.
   NodeGrid grid{80, 40, Eigen::Matrix3d::Identity(), 0.25};
   grid.ground_from_node << 0.25, 0, -10, 0, -0.25, 5, 0, 0, 1;
   cv::Mat grown(40, 80, CV_32FC1, cv::Scalar(0));
-  grown.colRange(0, 45) = 10;  // five nodes too far
-  const SideLikeness seen(grid, cv::Rect(0, 0, 80, 40), chosen, pictures, grown);
-  const cv::Mat likeness =
-      seen.at(cv::Mat(grown.size(), CV_32FC1, cv::Scalar(10)), cv::Mat(grown.size(), CV_32FC1, cv::Scalar(0)),
-              grown, cv::Mat(grown.size(), CV_8UC1, cv::Scalar(255)));
+  grown.colRange(0, 45) = 10;
+  return SideLikeness(grid, cv::Rect(0, 0, 80, 40), chosen, pictures, grown)
+      .at(cv::Mat(grown.size(), CV_32FC1, cv::Scalar(10)), cv::Mat(grown.size(), CV_32FC1, cv::Scalar(0)),
+          grown, cv::Mat(grown.size(), CV_8UC1, cv::Scalar(255)));
+}
+
+TEST(SideLikeness, TellsRoofFromGroundBesideIt) {
+  std::vector<SweepView> views;
+  std::vector<cv::Mat> pictures;
+  for (const double x : {-8.0, -3.0, 3.0, 8.0})
+    for (const double y : {-3.0, 3.0}) {
+      views.push_back(view_at(x, y));
+      pictures.push_back(picture_of_a_roof(views.back()));
+    }
+  const cv::Mat likeness = said_of_a_roof(views, pictures);
   EXPECT_GT(cv::mean(likeness.colRange(35, 39))[0], 3);
   EXPECT_LT(cv::mean(likeness.colRange(41, 45))[0], -3);
+}
+
+TEST(SideLikeness, ViewsThatFillSayNothingWhereTwoOthersSee) {
+  std::vector<SweepView> views{view_at(0, 3), view_at(3, 0), view_at(8, 3), view_at(-8, -3)};
+  std::vector<cv::Mat> pictures;
+  pictures.reserve(views.size());
+  for (const SweepView& view : views) pictures.push_back(picture_of_a_roof(view));
+  for (const int other : {0, 1}) pictures[std::size_t(other)] = noise(views[0].size, 40 + other);
+  const auto roof_less_ground = [&] {
+    const cv::Mat likeness = said_of_a_roof(views, pictures);
+    return cv::mean(likeness.colRange(35, 39))[0] - cv::mean(likeness.colRange(41, 45))[0];
+  };
+  const double with_a_say = roof_less_ground();
+  views[0].fills = views[1].fills = true;
+  EXPECT_GT(roof_less_ground(), with_a_say + 1) << "they show something else";
+}
+
+TEST(SideLikeness, ViewsThatFillHaveASayWhereOneOtherSees) {
+  std::vector<SweepView> views{view_at(8, 3), view_at(3, -3)};
+  views[0].fills = true;
+  const cv::Mat likeness = said_of_a_roof(views, {picture_of_a_roof(views[0]), picture_of_a_roof(views[1])});
+  EXPECT_GT(cv::mean(likeness.colRange(35, 39))[0], 1);
 }
 
 }  // namespace
