@@ -20,10 +20,10 @@ constexpr float kMarked = 4;  ///< code values by which a place between marks of
 constexpr double kLeastSaid = 0.5;  ///< code values by which frames must agree better on the whole roof
 constexpr double kMoves = 0.3;      ///< of a roof's width: how far the border found may lie from its sides
 constexpr double kLeastMoves = 12;  ///< nodes
-constexpr double kHolds = 0.75;    ///< of the marks a roof must hold: some lie on what stands on it or beside
-constexpr double kLeastStep = 6;   ///< code values of brightness across every side, in all views
-constexpr double kClearStep = 15;  ///< the same, from which it takes nothing else
-constexpr double kWall = 0.5;      ///< of the lowest roof's height: steps that are walls
+constexpr double kHolds = 0.5;      ///< of the marks a roof must hold: they may run over to its neighbour
+constexpr double kLeastStep = 6;    ///< code values of brightness across every side, in all views
+constexpr double kClearStep = 15;   ///< the same, from which it takes nothing else
+constexpr double kWall = 0.5;       ///< of the lowest roof's height: steps that are walls
 
 /// Round marks of one height that may belong together.
 struct Neighbourhood {
