@@ -99,6 +99,7 @@ double worth_of(const RoofLook& roof, const Corners& corners) {
 struct Outlined {
   cv::Mat border;                    ///< CV_8UC1, the first border filled
   std::optional<Corners> rectangle;  ///< the likeliest; empty when none is sure
+  double worth = 0;                  ///< code values that speak for it
 };
 
 Outlined outline_in(const Neighbourhood& where, float height, RoofViews& views) {
@@ -127,11 +128,11 @@ Outlined outline_in(const Neighbourhood& where, float height, RoofViews& views) 
     const double worth = worth_of(seen.roof, corners);
     if (worth > most) most = worth, best = corners;
   }
-  if (!best) return {roof, {}};
+  if (!best) return {roof, {}, 0};
   const double faintest = steps_at(seen.roof, *best).faintest,
                said = cv::mean(seen.roof.likeness, filled(*best, roof.size()))[0];
   if (faintest < kClearStep && (faintest < kLeastStep || said < kLeastSaid)) best.reset();
-  return {roof, best};
+  return {roof, best, most};
 }
 
 /// The broad places of marks that narrow ones join: marks of several roofs of one height run together.
@@ -153,8 +154,11 @@ Corners at_finer(Corners corners) {
   return corners;
 }
 
-/// True when some of the outline lies where it was not looked, or at the rim of it.
+/// True when some of the outline lies where it was not looked, or at the rim of it, or far from the marks:
+/// where it seems to end, frames may end that others go on from.
 bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
+  constexpr double kGrown = 1.25;
+  if (cv::countNonZero(found.border) > kGrown * cv::countNonZero(where.marks)) return true;
   cv::Mat inner;
   cv::erode(where.open, inner, cv::Mat(3, 3, CV_8UC1, cv::Scalar(1)));
   if (cv::countNonZero(found.border & ~inner) > 0) return true;
@@ -165,19 +169,22 @@ bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
          });
 }
 
-/// Looks farther as long as the outline goes on.
+/// Looks farther as long as the outline goes on; the likeliest of what is found.
 std::optional<Corners> rectangle_round(const cv::Mat& first_marks, float height, double reach_nodes,
                                        RoofViews& views) {
   const cv::Mat marks = first_marks.clone();
   std::optional<Corners> corners;
+  double most = -1e30;
   for (int farther = 0; farther < kFarther; ++farther) {
     const Neighbourhood where = around(marks, reach_nodes);
     if (cv::countNonZero(where.open) == 0) return std::nullopt;
     const Outlined found = outline_in(where, height, views);
-    if (found.border.empty()) return std::nullopt;
-    corners = found.rectangle;
-    if (corners)
+    if (found.border.empty()) break;
+    if (found.rectangle && found.worth > most) {
+      most = found.worth;
+      corners = found.rectangle;
       for (cv::Point2d& corner : *corners) corner += cv::Point2d(where.box.tl());
+    }
     if (!reaches_beyond(where, found)) break;
     cv::Mat within = marks(where.box);
     within |= found.border;
