@@ -54,8 +54,9 @@ void build(FlightRecord&, const Options&, RunContext&);
 /// is the cheapest cut between what the frames agree on at either height (Boykov & Jolly, ICCV 2001); from
 /// there, and from the marks alone, rectangles move to where brightness changes along all four sides in every
 /// frame that is laid on the roof's height: edges of walls and shadows lie elsewhere in each. Frames dropped
-/// for blur alone are asked where fewer than two others see. What shows no such sides is left out; empty when all is. Units as in HeightGrid; a frame that can no longer be read
-/// says nothing. The answer does not depend on the number of threads.
+/// for blur alone are asked where fewer than two others see. What shows no such sides is left out; empty when
+/// all is. Units as in HeightGrid; a frame that can no longer be read says nothing. The answer does not
+/// depend on the number of threads.
 [[nodiscard]] HeightGrid flat_roofs(const FlightRecord&, const std::vector<RaisedPlane>& planes, RunContext&);
 
 /// The grid that `build` has written; empty without one. Throws std::runtime_error when the file is damaged.

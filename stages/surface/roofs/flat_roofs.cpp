@@ -157,7 +157,7 @@ Corners at_finer(Corners corners) {
 /// True when some of the outline lies where it was not looked, or at the rim of it, or far from the marks:
 /// where it seems to end, frames may end that others go on from.
 bool reaches_beyond(const Neighbourhood& where, const Outlined& found) {
-  constexpr double kGrown = 1.25;
+  constexpr double kGrown = 1.25;  // times the marks' area
   if (cv::countNonZero(found.border) > kGrown * cv::countNonZero(where.marks)) return true;
   cv::Mat inner;
   cv::erode(where.open, inner, cv::Mat(3, 3, CV_8UC1, cv::Scalar(1)));
