@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
@@ -78,14 +79,26 @@ float log_light(float light) {
 // Of each tile; they tell how strongly its light and dark lie along one direction, alone and with others.
 cv::Mat gradients_of(const cv::Mat& luma, cv::Size grid) {
   constexpr int kSide = 2 * kGlitterTilePx;
-  cv::Mat padded, across, down, squares;
-  cv::copyMakeBorder(luma, padded, 0, std::max(0, grid.height * kSide - luma.rows), 0,
-                     std::max(0, grid.width * kSide - luma.cols), cv::BORDER_REPLICATE);
-  padded = padded(cv::Rect(0, 0, grid.width * kSide, grid.height * kSide));
-  cv::Sobel(padded, across, CV_32F, 1, 0);
-  cv::Sobel(padded, down, CV_32F, 0, 1);
-  cv::merge(std::vector<cv::Mat>{across.mul(across), down.mul(down), across.mul(down)}, squares);
-  cv::resize(squares, squares, grid, 0, 0, cv::INTER_AREA);
+  cv::Mat across, down, squares = cv::Mat::zeros(grid, CV_32FC3);
+  cv::Sobel(luma, across, CV_16S, 1, 0);
+  cv::Sobel(luma, down, CV_16S, 0, 1);
+  for (int row = 0; row < grid.height; ++row)
+    for (int column = 0; column < grid.width; ++column) {
+      const cv::Rect tile =
+          cv::Rect(column * kSide, row * kSide, kSide, kSide) & cv::Rect({0, 0}, luma.size());
+      std::int64_t xx = 0, yy = 0, xy = 0;
+      for (int y = tile.y; y < tile.br().y; ++y) {
+        const auto *dx = across.ptr<std::int16_t>(y), *dy = down.ptr<std::int16_t>(y);
+        int row_xx = 0, row_yy = 0, row_xy = 0;
+        for (int x = tile.x; x < tile.br().x; ++x)
+          row_xx += dx[x] * dx[x], row_yy += dy[x] * dy[x], row_xy += dx[x] * dy[x];
+        xx += row_xx, yy += row_yy, xy += row_xy;
+      }
+      if (!tile.empty())
+        squares.at<cv::Vec3f>(row, column) =
+            cv::Vec3f(static_cast<float>(xx), static_cast<float>(yy), static_cast<float>(xy)) /
+            static_cast<float>(tile.area());
+    }
   return squares;
 }
 

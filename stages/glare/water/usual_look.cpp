@@ -1,5 +1,6 @@
 #include "stages/glare/water/usual_look.h"
 
+#include <algorithm>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/ml.hpp>
 #include <vector>
@@ -62,11 +63,14 @@ cv::Mat tile_numbers(const GlitterTiles& tiles) {
 }
 
 cv::Mat in_usual_spreads(const cv::Mat& numbers, const cv::Mat& mean, const cv::Mat& spread) {
-  constexpr double kMost = 3;
+  constexpr float kMost = 3;
   cv::Mat out(numbers.size(), CV_32FC1);
+  const auto *of_mean = mean.ptr<float>(), *of_spread = spread.ptr<float>();
   for (int row = 0; row < numbers.rows; ++row) {
-    const cv::Mat off = (numbers.row(row) - mean) / spread;
-    cv::Mat(cv::min(cv::max(off, -kMost), kMost)).copyTo(out.row(row));
+    const auto* in = numbers.ptr<float>(row);
+    auto* to = out.ptr<float>(row);
+    for (int k = 0; k < numbers.cols; ++k)
+      to[k] = std::clamp((in[k] - of_mean[k]) / of_spread[k], -kMost, kMost);
   }
   return out;
 }
