@@ -188,8 +188,8 @@ cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& loo
   const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size);
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   const cv::Mat waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
-  const WaterCues cues = water_cues(look).with_colour_doubted(
-      like_glittering_water(usual.tiles, look.colour));
+  const WaterCues cues =
+      water_cues(look).with_colour_doubted(like_glittering_water(usual.tiles, look.colour));
   return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usual.water +
                               at_size(compared.votes, size) + moving +
                               (1 - looked) * distrust(cues.log_odds() + usual.water, looked, moving));
@@ -257,7 +257,8 @@ Glint glint_beyond_views(const WorkingPicture& picture, const Patches& patches, 
                          const BelowWater& below, const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
-                    {water, at_size(luminance_of(below.level), size), usual_look(picture), patches, at_size(below.told, size, cv::INTER_NEAREST)},
+                    {water, at_size(luminance_of(below.level), size), usual_look(picture), patches,
+                     at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

@@ -66,8 +66,8 @@ cv::Mat likely_regions(const UsualLook& usual, const cv::Mat& wet) {
   return field;
 }
 
-// Goes on, tile by tile, into what has as strong a contrast of uncoloured light over a dark side of the water's
-// own colour; bands narrower than some tiles (stones, crust, boards along the water) are not entered.
+// Goes on, tile by tile, into what has as strong a contrast of uncoloured light over a dark side of the
+// water's own colour; bands narrower than some tiles (stones, crust, boards along the water) are not entered.
 cv::Mat grown(cv::Mat field, const GlitterTiles& tiles, const cv::Mat& wet) {
   // A contrast of 0.7 spares foam and some crust, and loses as much glitter; a limit on how uneven the dark
   // side is loses that of another renderer.

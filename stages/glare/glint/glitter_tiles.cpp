@@ -130,9 +130,9 @@ GlitterTiles glitter_tiles(const cv::Mat& bgr, cv::Size half) {
   const cv::Size grid((half.width + kGlitterTilePx - 1) / kGlitterTilePx,
                       (half.height + kGlitterTilePx - 1) / kGlitterTilePx);
   GlitterTiles tiles;
-  for (cv::Mat* plane : {&tiles.luminance, &tiles.red_green, &tiles.blue_green, &tiles.contrast,
-                         &tiles.neutral, &tiles.dark_spread, &tiles.bright, &tiles.colour, &tiles.middle,
-                         &tiles.clipped})
+  for (cv::Mat* plane :
+       {&tiles.luminance, &tiles.red_green, &tiles.blue_green, &tiles.contrast, &tiles.neutral,
+        &tiles.dark_spread, &tiles.bright, &tiles.colour, &tiles.middle, &tiles.clipped})
     *plane = cv::Mat::zeros(grid, CV_32FC1);
   for (int row = 0; row < grid.height; ++row)
     for (int column = 0; column < grid.width; ++column) {

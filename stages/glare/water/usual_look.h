@@ -1,6 +1,6 @@
-// What water and glitter usually look like, learned beforehand from made pictures of two kinds: by what each tile
-// holds and by what the tiles around it do, since waves run one way over a whole field, its white midst lies amid
-// specks, and water goes on. Private to the stage (and its tests and benchmark).
+// What water and glitter usually look like, learned beforehand from made pictures of two kinds: by what each
+// tile holds and by what the tiles around it do, since waves run one way over a whole field, its white midst
+// lies amid specks, and water goes on. Private to the stage (and its tests and benchmark).
 #pragma once
 
 #include <opencv2/core.hpp>
@@ -15,8 +15,8 @@ struct UsualLook {
   cv::Mat glitter;     ///< how likely each tile is amid glitter, 0..1, CV_32FC1 of the grid's size
   cv::Mat water;       ///< log-odds of water, CV_32FC1, half the working size, within +-kMostOfUsualLook
 };
-/// Frames made in other ways than those that it was taught on are told as well, but less often rightly than it
-/// thinks: its odds help other evidence and never decide.
+/// Frames made in other ways than those that it was taught on are told as well, but less often rightly than
+/// it thinks: its odds help other evidence and never decide.
 inline constexpr double kMostOfUsualLook = 4;
 [[nodiscard]] UsualLook usual_look(const WorkingPicture&);
 

@@ -1,7 +1,7 @@
 // Learns what water and glitter usually look like, for stages/glare/water/usual_look.inc:
 //   train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]
-// from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, each picture
-// as it is and twice in other light, size, softness and noise. Deterministic.
+// from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, each
+// picture as it is and twice in other light, size, softness and noise. Deterministic.
 #include <fmt/format.h>
 
 #include <cstdlib>
@@ -43,8 +43,8 @@ void add_picture(Samples& samples, const cv::Mat& bgr, const cv::Mat& truth, std
   std::vector<cv::Mat> masks;
   cv::split(of_size, masks);
   const cv::Size grid = tiles.luminance.size();
-  cv::hconcat(2 * shares(masks[0], grid) - 1,
-              2 * cv::min(shares(masks[2], grid) / kAllGlitter, 1.0) - 1, answers);
+  cv::hconcat(2 * shares(masks[0], grid) - 1, 2 * cv::min(shares(masks[2], grid) / kAllGlitter, 1.0) - 1,
+              answers);
   for (int i = static_cast<int>(first % kStep); i < numbers.rows; i += kStep) {
     samples.numbers.push_back(numbers.row(i));
     samples.answers.push_back(answers.row(i));
@@ -66,11 +66,12 @@ std::string learned(const Samples& samples) {
   perceptron->setActivationFunction(cv::ml::ANN_MLP::SIGMOID_SYM, 1, 1);
   perceptron->setTrainMethod(cv::ml::ANN_MLP::RPROP, kFirstStep);
   perceptron->setTermCriteria({cv::TermCriteria::COUNT, kRounds, 0});
-  perceptron->train(cv::ml::TrainData::create(in_usual_spreads(samples.numbers, mean, spread), cv::ml::ROW_SAMPLE,
-                                              samples.answers),
+  perceptron->train(cv::ml::TrainData::create(in_usual_spreads(samples.numbers, mean, spread),
+                                              cv::ml::ROW_SAMPLE, samples.answers),
                     cv::ml::ANN_MLP::NO_OUTPUT_SCALE);
   cv::FileStorage file("usual_look.yml", cv::FileStorage::WRITE | cv::FileStorage::MEMORY);
-  file << "mean" << mean << "spread" << spread << "perceptron" << "{";
+  file << "mean" << mean << "spread" << spread << "perceptron"
+       << "{";
   perceptron->write(file);
   file << "}";
   return file.releaseAndGetString();
@@ -84,15 +85,15 @@ int main(int argc, char** argv) {
   constexpr std::uint32_t kOthers = 2;
   Samples samples;
   const auto number = [&](int i) { return static_cast<std::uint32_t>(std::atoi(argv[i])); };
-  scoring::for_each_training_picture(
-      {argv + 4, argv + argc}, number(2), number(3),
-      [&](const scoring::TrainingPicture& picture, std::uint32_t seed) {
-        add_picture(samples, picture.bgr, picture.truth, seed);
-        for (std::uint32_t k = 1; k <= kOthers; ++k) {
-          const scoring::VariedPicture other = scoring::varied(picture.bgr, picture.truth, kOthers * seed + k);
-          add_picture(samples, other.bgr, other.truth, seed + k);
-        }
-      });
+  scoring::for_each_training_picture({argv + 4, argv + argc}, number(2), number(3),
+                                     [&](const scoring::TrainingPicture& picture, std::uint32_t seed) {
+                                       add_picture(samples, picture.bgr, picture.truth, seed);
+                                       for (std::uint32_t k = 1; k <= kOthers; ++k) {
+                                         const scoring::VariedPicture other =
+                                             scoring::varied(picture.bgr, picture.truth, kOthers * seed + k);
+                                         add_picture(samples, other.bgr, other.truth, seed + k);
+                                       }
+                                     });
   std::ofstream(argv[1]) << "// Written by train_water (tests/bench/glare).\n"
                             "constexpr const char* kUsualLook = R\"("
                          << learned(samples) << ")\";\n";

@@ -47,15 +47,16 @@ cv::Mat in_other_light(const cv::Mat& bgr, Lot& lot) {
   return out;
 }
 
-// Where crowns of trees leave spots of sun in their shade, many, few or none: of a part of the picture, where no light is mirrored
-// (channel 1 of the truth), since no sun would be mirrored in the shade.
+// Where crowns of trees leave spots of sun in their shade, many, few or none: of a part of the picture, where
+// no light is mirrored (channel 1 of the truth), since no sun would be mirrored in the shade.
 void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
   constexpr int kCoarsest = 5;  // octaves of noise, the finest of some pixels
   const cv::Size size = picture.bgr.size();
   const double finest_px = lot.between(3, 9), spots = lot.between(-0.5, 4), light = lot.between(0.08, 0.45);
   cv::RNG noise(seed);
   const auto octave = [&](double px) {
-    cv::Mat coarse(static_cast<int>(size.height / px) + 3, static_cast<int>(size.width / px) + 3, CV_32FC1), fine;
+    cv::Mat coarse(static_cast<int>(size.height / px) + 3, static_cast<int>(size.width / px) + 3, CV_32FC1),
+        fine;
     noise.fill(coarse, cv::RNG::NORMAL, 0, 1);
     cv::resize(coarse, fine, size, 0, 0, cv::INTER_CUBIC);
     return fine;
@@ -97,7 +98,8 @@ void add_bars(VariedPicture& picture, Lot& lot) {
     const double length_px = pitch_px * (bars - 1);
     for (int k = 0; k < bars; ++k)
       draw(corner(k * pitch_px, 0, at, turn), corner(k * pitch_px, bar_px, at, turn));
-    for (const double side : {0.0, bar_px}) draw(corner(0, side, at, turn), corner(length_px, side, at, turn));
+    for (const double side : {0.0, bar_px})
+      draw(corner(0, side, at, turn), corner(length_px, side, at, turn));
   }
 }
 
@@ -112,8 +114,7 @@ void add_noise(cv::Mat& bgr, Lot& lot, std::uint32_t seed) {
 }  // namespace
 
 VariedPicture varied(const cv::Mat& bgr, const cv::Mat& truth, std::uint32_t seed) {
-  constexpr double kMostSoftPx = 1.2, kLeastSoftPx = 0.3, kOftenBarred = 0.5,
-                   kOftenShaded = 0.5;
+  constexpr double kMostSoftPx = 1.2, kLeastSoftPx = 0.3, kOftenBarred = 0.5, kOftenShaded = 0.5;
   Lot lot(seed);
   const cv::Rect part = part_of(bgr.size(), lot);
   const int width = lot.between(0, 1) < 0.5 ? 1024 : 800;

@@ -63,8 +63,8 @@ TEST(DenseGlitter, EndsAtThePicturesBordersAndNotOnTheGridOfTiles) {
   EXPECT_LT(on_grid, 0.3 * all);
 }
 
-// The nearer to the mirror point the more waves mirror the sun, until white is all there is: no dark side tells
-// of water there, but the specks around do. A white board afloat has none around it.
+// The nearer to the mirror point the more waves mirror the sun, until white is all there is: no dark side
+// tells of water there, but the specks around do. A white board afloat has none around it.
 TEST(Glitter, GoesOnThroughItsWhiteMidst) {
   const cv::Point mirror(330, 300);
   constexpr int kMidstPx = 70;
@@ -72,9 +72,10 @@ TEST(Glitter, GoesOnThroughItsWhiteMidst) {
   cv::RNG random(5);
   for (int i = 0; i < 6000; ++i) {
     const double away_px = std::abs(random.gaussian(90)), turn = random.uniform(0.0, 2 * CV_PI);
-    const cv::Point at = mirror + cv::Point(cvRound(away_px * std::cos(turn)), cvRound(away_px * std::sin(turn)));
-    cv::ellipse(bgr, at, {random.uniform(3, 9), random.uniform(1, 3)}, 20 + random.uniform(-12, 12), 0, 360, kSun,
-                cv::FILLED, cv::LINE_AA);
+    const cv::Point at =
+        mirror + cv::Point(cvRound(away_px * std::cos(turn)), cvRound(away_px * std::sin(turn)));
+    cv::ellipse(bgr, at, {random.uniform(3, 9), random.uniform(1, 3)}, 20 + random.uniform(-12, 12), 0, 360,
+                kSun, cv::FILLED, cv::LINE_AA);
   }
   cv::circle(bgr, mirror, kMidstPx, kSun, cv::FILLED);
   const cv::Rect board(640, 420, 110, 60);

@@ -34,7 +34,8 @@ Told of_painted_scenes() {
     const UsualLook usual = usual_look(prepare_look(scene.bgr, scene.bgr.size()));
     for (int y = 2; y < usual.water.rows; y += 5)
       for (int x = 2; x < usual.water.cols; x += 5)
-        (scene.water.at<uchar>(2 * y, 2 * x) ? told.water : told.ground).push_back(usual.water.at<float>(y, x));
+        (scene.water.at<uchar>(2 * y, 2 * x) ? told.water : told.ground)
+            .push_back(usual.water.at<float>(y, x));
     constexpr int kSide = 2 * kGlitterTilePx;
     for (int row = 0; row < usual.glitter.rows - 1; ++row)
       for (int column = 0; column < usual.glitter.cols; ++column) {
@@ -80,8 +81,8 @@ TEST(TileNumbers, TellStripesFromNoise) {
 }
 
 TEST(InUsualSpreads, BoundsWhatIsBeyondAllThatWasTaught) {
-  const cv::Mat numbers = (cv::Mat_<float>(2, 2) << 3, 1000, 1, -1000), mean = (cv::Mat_<float>(1, 2) << 1, 0),
-                spread = (cv::Mat_<float>(1, 2) << 2, 10);
+  const cv::Mat numbers = (cv::Mat_<float>(2, 2) << 3, 1000, 1, -1000),
+                mean = (cv::Mat_<float>(1, 2) << 1, 0), spread = (cv::Mat_<float>(1, 2) << 2, 10);
   const cv::Mat out = in_usual_spreads(numbers, mean, spread);
   EXPECT_FLOAT_EQ(out.at<float>(0, 0), 1);
   EXPECT_FLOAT_EQ(out.at<float>(0, 1), 3);

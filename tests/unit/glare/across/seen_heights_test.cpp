@@ -77,8 +77,8 @@ struct Valley {
     const Motion motion = compare_detail(frames[0], places[0], others(), heights).motion(frames[0].bgr);
     const WorkingPicture picture = prepare(pictures[0]);
     const SurfaceLook look = surface_look(picture);
-    const cv::Mat water = water_beyond_views(picture, look, usual_look(picture),
-                                             compare_views(frames[0], laid), motion);
+    const cv::Mat water =
+        water_beyond_views(picture, look, usual_look(picture), compare_views(frames[0], laid), motion);
     return cv::countNonZero(water) / static_cast<double>(water.total());
   }
 };
