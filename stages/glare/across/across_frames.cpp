@@ -301,8 +301,9 @@ FrameDetail detail_of_frame(const FlightRecord& flight, const GroupViews& known,
       prepare_look(reduced_bgr(pixels), {pixels.source().width_px, pixels.source().height_px});
   const SurfaceLook look = surface_look(picture);
   SeenPatches seen = seen_patches(picture, look);
-  const cv::Mat water = water_beyond_views(picture, look, usual_look(picture), compared, motion);
-  detail.known = known_patches(std::move(seen), water, compared, motion);
+  const UsualLook usual = usual_look(picture);
+  const cv::Mat water = water_beyond_views(picture, look, usual, compared, motion);
+  detail.known = known_patches(std::move(seen), usual, water, compared, motion);
   detail.below = compared.below;
   detail.log_gains = compared.log_gains;
   return detail;

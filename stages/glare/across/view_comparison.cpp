@@ -210,18 +210,18 @@ std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
   return exposures;
 }
 
-KnownPatches known_patches(SeenPatches seen, const cv::Mat& water, const ComparedFrame& compared,
-                           const Motion& motion) {
+KnownPatches known_patches(SeenPatches seen, const UsualLook& usual, const cv::Mat& water,
+                           const ComparedFrame& compared, const Motion& motion) {
   constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
   constexpr float kPatchAreaPx = 64;
-  KnownPatches known{std::move(seen.patches), {std::move(seen.looks), {}, {}}, {}};
+  KnownPatches known{std::move(seen.patches), {std::move(seen.looks), {}, {}}, {}, {}};
   const Patches& patches = known.patches;
   const cv::Size size = water.size();
   cv::Mat share;
   water.convertTo(share, CV_32FC1, 1 / 255.0);
-  const auto inside =
-      patches.means_inside({share, at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
-                            at_size(cv::min(motion.moving, 0), size), at_size(compared.votes, size)});
+  const auto inside = patches.means_inside(
+      {share, at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
+       at_size(cv::min(motion.moving, 0), size), at_size(compared.votes, size), usual.water});
   for (std::size_t i = 0; i < patches.count(); ++i) {
     const bool wet = inside[0][i] > 0.5f;
     const float sure =
@@ -232,12 +232,14 @@ KnownPatches known_patches(SeenPatches seen, const cv::Mat& water, const Compare
                                     kPatchAreaPx);
   }
   known.moving = inside[2];
+  known.usual = inside[5];
   return known;
 }
 
 cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook>& look,
                       double log_exposure) {
   constexpr float kOfMotion = 0.5f;  // 1 does as well on the development flights
+  constexpr float kOfUsual = 0.3f;   // 0.6 and 1 lose ponds whose colour nobody taught
   constexpr float kBelieved = 4;     // log-odds, where nothing else is known
   const LookSamples& samples = known.samples;
   std::vector<float> log_odds;
@@ -246,7 +248,8 @@ cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook
     for (Look& of_patch : looks) of_patch = at_mean_exposure(of_patch, log_exposure);
     log_odds = look->log_odds(looks);
     // What moves is water. What stands may be its bottom: that it is ground, the look must tell.
-    for (std::size_t i = 0; i < log_odds.size(); ++i) log_odds[i] += kOfMotion * known.moving[i];
+    for (std::size_t i = 0; i < log_odds.size(); ++i)
+      log_odds[i] += kOfMotion * known.moving[i] + kOfUsual * known.usual[i];
   } else {
     for (const char water : samples.water) log_odds.push_back(water ? kBelieved : -kBelieved);
   }

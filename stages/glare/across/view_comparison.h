@@ -115,15 +115,16 @@ struct KnownPatches {
   Patches patches;
   LookSamples samples;        ///< of each patch
   std::vector<float> moving;  ///< log-odds of water by motion, at least 0, one a patch
+  std::vector<float> usual;   ///< the same by what water usually looks like
 };
 /// `water` (CV_8UC1, 255, half the working size) is believed. Where no other view looks next to nothing is
 /// known, and of what is even and stands little is: it may be ground, or a bottom below clear water.
-[[nodiscard]] KnownPatches known_patches(SeenPatches, const cv::Mat& water, const ComparedFrame&,
-                                         const Motion&);
+[[nodiscard]] KnownPatches known_patches(SeenPatches, const UsualLook&, const cv::Mat& water,
+                                         const ComparedFrame&, const Motion&);
 
-/// Water of one frame by what the flight's water looks like, and by what moves; with its outline where the
-/// colour changes most. Where the look is not known, what was believed stays. CV_8UC1, 255 = water, half the
-/// working size.
+/// Water of one frame by what the flight's water looks like, by what moves, and a little by what water
+/// usually looks like; with its outline where the colour changes most. Where the look is not known, what was
+/// believed stays. CV_8UC1, 255 = water, half the working size.
 [[nodiscard]] cv::Mat water_by_look(const KnownPatches&, const std::optional<LearnedLook>&,
                                     double log_exposure);
 

@@ -193,8 +193,9 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const ComparedFrame compared = compare_views(own.frame, others);
     const SurfaceLook look = surface_look(own.picture);
     SeenPatches seen = seen_patches(own.picture, look);
-    const cv::Mat water = water_beyond_views(own.picture, look, usual_look(own.picture), compared, motion);
-    known.push_back(known_patches(std::move(seen), water, compared, motion));
+    const UsualLook usual = usual_look(own.picture);
+    const cv::Mat water = water_beyond_views(own.picture, look, usual, compared, motion);
+    known.push_back(known_patches(std::move(seen), usual, water, compared, motion));
     below.push_back(compared.below);
     log_gains.push_back(compared.log_gains);
     detail_s += processor_seconds() - started;

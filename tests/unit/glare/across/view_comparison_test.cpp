@@ -187,7 +187,8 @@ struct PondThatStands {
     const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
     ComparedFrame compared{plane(-1.2), {}, {}};
     compared.votes.setTo(1.2, voted);
-    return known_patches(seen_patches(picture, surface), believed, compared, {plane(-5), plane(0), plane(1)});
+    return known_patches(seen_patches(picture, surface), usual_look(picture), believed, compared,
+                         {plane(-5), plane(0), plane(1)});
   }
   // Share of the water that is told wrong in `own` by what the samples teach.
   [[nodiscard]] double wrong(const KnownPatches& own,
