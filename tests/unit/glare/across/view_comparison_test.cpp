@@ -181,13 +181,16 @@ struct PondThatStands {
     all(shallow).setTo(255);
     cv::resize(all, water, picture.calm_bgr.size(), 0, 0, cv::INTER_NEAREST);
   }
-  // When `believed` is taken for water, and the views' searches take `voted` for it.
-  [[nodiscard]] KnownPatches known(const cv::Mat& believed, const cv::Mat& voted) const {
+  // When `believed` is taken for water, and the views' searches take `voted` for it; `usual`: log-odds of
+  // what water usually looks like, of the water.
+  [[nodiscard]] KnownPatches known(const cv::Mat& believed, const cv::Mat& voted, double usual = 0) const {
     const cv::Size size = water.size();
     const auto plane = [&](double value) { return cv::Mat(size, CV_32FC1, cv::Scalar(value)); };
     ComparedFrame compared{plane(-1.2), {}, {}};
     compared.votes.setTo(1.2, voted);
-    return known_patches(seen_patches(picture, surface), usual_look(picture), believed, compared,
+    UsualLook look{{}, {}, plane(-usual)};
+    look.water.setTo(usual, water);
+    return known_patches(seen_patches(picture, surface), look, believed, compared,
                          {plane(-5), plane(0), plane(1)});
   }
   // Share of the water that is told wrong in `own` by what the samples teach.
@@ -228,6 +231,13 @@ TEST(WaterByLook, WhatNoSearchTakesForWaterIsGroundHoweverEven) {
   const KnownPatches own = pond.known(pond.deep_alone, pond.deep_alone),
                      other = pond.known(pond.water, pond.water);
   EXPECT_GT(pond.wrong(own, {&other, &other, &own, &own, &own}), 0.4);
+}
+
+TEST(WaterByLook, WhatLooksAsWaterUsuallyDoesIsWaterWhereTheFlightLeavesADoubt) {
+  const PondThatStands pond;
+  const KnownPatches own = pond.known(pond.deep_alone, pond.deep_alone, kMostOfUsualLook),
+                     other = pond.known(pond.water, pond.water, kMostOfUsualLook);
+  EXPECT_LT(pond.wrong(own, {&other, &other, &own, &own}), 0.03);
 }
 
 }  // namespace
