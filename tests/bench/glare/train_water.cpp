@@ -24,7 +24,9 @@ struct Samples {
 cv::Mat shares(const cv::Mat& mask, cv::Size grid) {
   constexpr int kSide = 2 * kGlitterTilePx;
   cv::Mat padded, share;
-  cv::copyMakeBorder(mask, padded, 0, grid.height * kSide - mask.rows, 0, grid.width * kSide - mask.cols,
+  const cv::Rect whole(0, 0, grid.width * kSide, grid.height * kSide);
+  const cv::Mat within = mask(whole & cv::Rect({0, 0}, mask.size()));
+  cv::copyMakeBorder(within, padded, 0, whole.height - within.rows, 0, whole.width - within.cols,
                      cv::BORDER_REPLICATE);
   cv::resize(padded, share, grid, 0, 0, cv::INTER_AREA);
   share.convertTo(share, CV_32FC1, 1 / 255.0);
