@@ -3,6 +3,7 @@
 
 #include <Eigen/LU>
 #include <algorithm>
+#include <cmath>
 #include <memory>
 #include <opencv2/imgproc.hpp>
 #include <vector>
@@ -100,7 +101,10 @@ cv::Mat picture_of_a_roof(const SweepView& view) {
   cv::Mat picture(view.size, CV_8UC1);
   const Eigen::Matrix3d world_from_picture = view.picture_from_world.inverse();
   const auto shade = [](const cv::Mat& texture, const Eigen::Vector3d& at) {
-    return texture.at<uchar>(int(400 + 16 * at.y()), int(400 + 16 * at.x()));
+    const auto repeated = [](double where, int period) {
+      return ((int(std::floor(400 + 16 * where)) % period) + period) % period;
+    };
+    return texture.at<uchar>(repeated(at.y(), texture.rows), repeated(at.x(), texture.cols));
   };
   for (int row = 0; row < picture.rows; ++row)
     for (int column = 0; column < picture.cols; ++column) {
