@@ -54,8 +54,8 @@ cv::Mat likely_regions(const UsualLook& usual, const cv::Mat& wet) {
   const int count = cv::connectedComponents((usual.glitter > kLikely) & like_water, labels, 4, CV_32S);
   for (int label = 1; label < count; ++label) {
     const cv::Mat own = labels == label;
-    if (cv::countNonZero(own) < kLeastTiles || cv::countNonZero(sure & own) < kLeastSureTiles) continue;
     const int sure_tiles = cv::countNonZero(sure & own);
+    if (cv::countNonZero(own) < kLeastTiles || sure_tiles < kLeastSureTiles) continue;
     if (sure_tiles > kLargeShare * static_cast<double>(own.total())) {
       field |= own;
       continue;

@@ -11,9 +11,10 @@ namespace lookdown::glare {
 
 /// Where a field of specks goes on beyond what a single speck shows: CV_8UC1, 0 or 255, half the working
 /// size. Tiles that the usual look takes for glitter, as far as they hang together with some of which it is
-/// sure and lie in or beside `water` (same type and size); places where `specks` (same: places with many of
-/// them) lie on water; and dense glitter. Within about a tile its outline follows the borders of `patches`,
-/// those of the picture.
+/// sure and lie in or beside `water` (same type and size), or are too large to be anything else; places where
+/// `specks` (same: places with many of them) lie on water and dense glitter, and what they grow into, tile by
+/// tile, of as strong a contrast over a dark side of the water's colour. Within about a tile its outline
+/// follows the borders of `patches`, those of the picture.
 [[nodiscard]] cv::Mat glitter_field(const UsualLook&, const Patches& patches, const cv::Mat& water,
                                     const cv::Mat& specks);
 

@@ -1,7 +1,8 @@
 // Learns what water and glitter usually look like, for stages/glare/water/usual_look.inc:
 //   train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]
 // from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, each
-// picture as it is and twice in other light, size, softness and noise. Deterministic.
+// picture as it is and twice in other light, size, softness and noise, with bars and shade of trees.
+// Deterministic.
 #include <fmt/format.h>
 
 #include <cstdlib>

@@ -50,7 +50,7 @@ cv::Mat in_other_light(const cv::Mat& bgr, Lot& lot) {
 // Where crowns of trees leave spots of sun in their shade, many, few or none: of a part of the picture, where
 // no light is mirrored (channel 1 of the truth), since no sun would be mirrored in the shade.
 void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
-  constexpr int kCoarsest = 5;  // octaves of noise, the finest of some pixels
+  constexpr int kOctaves = 5;  // of noise, the finest of some pixels
   const cv::Size size = picture.bgr.size();
   const double finest_px = lot.between(3, 9), spots = lot.between(-0.5, 4), light = lot.between(0.08, 0.45);
   cv::RNG noise(seed);
@@ -62,7 +62,7 @@ void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
     return fine;
   };
   cv::Mat leaves = cv::Mat::zeros(size, CV_32FC1);
-  for (int k = 0; k < kCoarsest; ++k) leaves += octave(finest_px * std::pow(2.0, k)) * std::pow(1.3, k);
+  for (int k = 0; k < kOctaves; ++k) leaves += octave(finest_px * std::pow(2.0, k)) * std::pow(1.3, k);
   const cv::Mat crowns = octave(lot.between(120, 300));
   cv::Mat mirrored, shade = (crowns > lot.between(-0.2, 0.6)) & (leaves > -spots);
   cv::extractChannel(picture.truth, mirrored, 1);
@@ -79,7 +79,7 @@ void add_shade_of_trees(VariedPicture& picture, Lot& lot, std::uint32_t seed) {
   cv::Mat(level.mul(factor)).convertTo(picture.bgr, CV_8UC3);
 }
 
-// Racks of white bars, as those that boats are lifted by, and boards: as bright as glitter, and no water.
+// Racks of white bars, as those that boats are lifted by: as bright as glitter, and no water.
 void add_bars(VariedPicture& picture, Lot& lot) {
   const auto corner = [&](double along, double across, const cv::Point2d& at, double turn) {
     return cv::Point(cvRound(at.x + along * std::cos(turn) - across * std::sin(turn)),
