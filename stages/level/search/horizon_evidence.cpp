@@ -186,37 +186,10 @@ Evidence evidence_of(const SearchPicture& picture, const LineCandidate& line, do
   };
 }
 
-namespace {
-
-/// Of the decision: the right line of a frame against its other lines and against "none", where a false
-/// horizon counts three times what a missed one does. Made by tests/bench/level/train_horizon of rendered and
-/// drawn frames and of photographs that packages carry, each in several lights.
-constexpr Evidence kWeights{-21.37, 2.991,  -1.004,  3.491,   -2.338,  2.099,  1.681,   0.3415, 1.08,
-                            -1.909, -1.977, -0.5315, 1.053,   -0.8417, 0.3285, 1.378,   -1.055, -6.738,
-                            -3.749, 1.225,  -1.592,  1.385,   0.6418,  5.052,  -0.4336, -0.319, -0.2633,
-                            0.1619, 0.8031, 0.4414,  -0.0742, 1.191,   -3.854, -0.5241, -1.36};
-
-/// Of the regions alone, for the order of first guesses and for the glance: fitted
-/// like those above on other frames, real ones by day among them. Terms that need profiles are 0 there.
-constexpr Evidence kRegionWeights{0,      0,       0,       0,      0,       0.1936,  0.5109, 1.034,  0.9612,
-                                  -0.134, -0.9023, -0.3263, 1.216,  -0.6246, -0.6277, 0.6557, -1.135, -5.906,
-                                  -2.143, 0.9819,  2.449,   0.9137, 0.1912,  1.264,   0,      0,      0,
-                                  0,      0,       0,       0,      0,       -10.4,   -2.561, 1.93};
-
 double weighted(const Evidence& evidence, const Evidence& weights) {
   double sum = 0;
   for (int i = 0; i < kEvidenceTerms; ++i) sum += weights[i] * evidence[i];
   return sum;
-}
-
-}  // namespace
-
-double log_odds(const Evidence& evidence) {
-  return weighted(evidence, kWeights);
-}
-
-double preliminary_log_odds(const Evidence& evidence) {
-  return weighted(evidence, kRegionWeights);
 }
 
 }  // namespace lookdown::level

@@ -29,10 +29,7 @@ using Evidence = std::array<double, kEvidenceTerms>;
 [[nodiscard]] Evidence evidence_of(const SearchPicture&, const LineCandidate&, double roll_rad,
                                    const LineSupport&, int stride = 1);
 
-/// Log-odds that the cut is a horizon.
-[[nodiscard]] double log_odds(const Evidence&);
-
-/// Log-odds from the region terms alone, for ordering candidates before the costly refinement.
-[[nodiscard]] double preliminary_log_odds(const Evidence&);
+/// Log-odds by weights of horizon_weights.h. By those of regions the evidence needs no LineSupport.
+[[nodiscard]] double weighted(const Evidence&, const Evidence& weights);
 
 }  // namespace lookdown::level

@@ -26,8 +26,10 @@ inline constexpr double kLeastGlance = -3;
 /// shows no horizon anywhere.
 [[nodiscard]] std::vector<HorizonGuess> horizon_guesses(const cv::Mat3b& bgr, const Camera&, int orientation);
 
-/// The same whatever the glance says, for the making of the odds.
+/// The same whatever the glance says, first lines being ordered by `region_weights`, for the making of the
+/// weights.
 [[nodiscard]] std::vector<HorizonGuess> guesses_without_glance(const cv::Mat3b& bgr, const Camera&,
-                                                               int orientation);
+                                                               int orientation,
+                                                               const Evidence& region_weights);
 
 }  // namespace lookdown::level

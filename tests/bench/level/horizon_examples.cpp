@@ -12,7 +12,7 @@
 
 #include "pipeline/base/angles.h"
 #include "stages/level/copies/display_turn.h"
-#include "stages/level/level.h"
+#include "stages/level/search/first_lines.h"
 #include "stages/level/search/horizon_line.h"
 #include "tests/bench/level/other_light.h"
 #include "tests/unit/level/hazy_ridges.h"
@@ -20,56 +20,62 @@
 namespace lookdown::level {
 namespace {
 
-/// Of a line that may be the known one: turn in standard errors of what is known, distance in shares of the
-/// long side.
-constexpr double kRightWithin_sigmas = 5, kRightWithin = 0.02;
-/// Standard error of a known place, shares of the long side: a tenth of a degree of pitch.
-constexpr double kOffsetError = 0.002;
+/// How near to what is known a line may be the known one: standard errors beyond those of what is known, of
+/// the turn in degrees and of the place in shares of the long side, and the largest distance.
+struct Nearness {
+  double turn_error_deg, offset_error, within;
+};
+constexpr double kRightWithin_sigmas = 5;
+/// Of the place of a refined line a tenth of a degree of pitch is the standard error. First lines stand 2
+/// degrees and a small pixel apart.
+constexpr Nearness kRefined{0, 0.002, 0.02}, kFirst{1, 0.005, 0.02}, kGlanced{1, 0.015, 0.04};
 constexpr const char* kOtherLight = ", other light";  ///< of groups
 
-Example example_of(const cv::Mat3b& bgr, const SeenFrame& seen) {
-  const KnownFrame& known = seen.known;
+double likelihood_of(const KnownFrame& known, const Eigen::Vector3d& line, const Nearness& near) {
+  if (!known.has_horizon) return 0;
+  const Eigen::Vector2d shown = display_from_stored(known.orientation) * line.head<2>();
+  const double roll_deg = std::atan2(shown.x(), -shown.y()) / kDegree;
+  const double sigmas = std::abs(std::remainder(roll_deg - known.roll_deg, 360.0)) /
+                        std::hypot(known.roll_error_deg, near.turn_error_deg);
+  const double distance = distance_from_known(known, line, 1);
+  if (sigmas >= kRightWithin_sigmas || distance >= near.within) return 0;
+  const double offset_sigmas = known.pitch_deg ? distance / near.offset_error : 0;
+  return std::exp(-0.5 * (sigmas * sigmas + offset_sigmas * offset_sigmas));
+}
+
+Example without_lines(const KnownFrame& known, std::size_t lines) {
   Example example{known.kind, known.source, known.has_horizon, false, 0, {}, {}};
   if (known.has_horizon && known.pitch_deg) example.source += "/" + known.path.filename().string();
-  example.glance = coarse_horizon_log_odds(bgr, seen.camera, known.orientation);
-  const auto guesses = guesses_without_glance(bgr, seen.camera, known.orientation);
-  example.terms.resize(static_cast<Eigen::Index>(guesses.size()), kEvidenceTerms);
+  example.terms.resize(static_cast<Eigen::Index>(lines), kEvidenceTerms);
   example.likelihood.resize(example.terms.rows());
-  for (std::size_t i = 0; i < guesses.size(); ++i) {
-    const Eigen::Vector3d& line = guesses[i].refined.line;
-    const Eigen::Vector2d shown = display_from_stored(known.orientation) * line.head<2>();
-    const double roll_deg = std::atan2(shown.x(), -shown.y()) / kDegree;
-    const double sigmas = std::abs(std::remainder(roll_deg - known.roll_deg, 360.0)) / known.roll_error_deg;
-    const double distance = distance_from_known(known, line, 1);
-    const bool near = known.has_horizon && sigmas < kRightWithin_sigmas && distance < kRightWithin;
-    const double offset_sigmas = known.pitch_deg ? distance / kOffsetError : 0;
-    example.likelihood(static_cast<Eigen::Index>(i)) =
-        near ? std::exp(-0.5 * (sigmas * sigmas + offset_sigmas * offset_sigmas)) : 0;
-    for (int t = 0; t < kEvidenceTerms; ++t)
-      example.terms(static_cast<Eigen::Index>(i), t) = guesses[i].evidence[static_cast<std::size_t>(t)];
-  }
   return example;
 }
 
-/// The picture as it is and in `lights` other lights.
-void add_examples(const SeenFrame& seen, int lights, std::uint64_t seed, std::vector<Example>& examples) {
-  cv::RNG random(seed);
-  for (int k = 0; k <= lights; ++k) {
-    examples.push_back(example_of(k == 0 ? seen.bgr : other_light(seen.bgr, random), seen));
-    examples.back().other_light = k > 0;
-    if (k > 0) examples.back().group += kOtherLight;
-  }
+void set_line(Example& example, std::size_t i, const Evidence& terms, double likelihood) {
+  const auto row = static_cast<Eigen::Index>(i);
+  example.likelihood(row) = likelihood;
+  for (int t = 0; t < kEvidenceTerms; ++t) example.terms(row, t) = terms[static_cast<std::size_t>(t)];
 }
 
-/// `add(i, examples)` for each of `count` pictures, in their order.
-std::vector<Example> of_each(std::size_t count,
-                             const std::function<void(std::size_t, std::vector<Example>&)>& add) {
-  std::vector<std::vector<Example>> of_picture(count);
-  tbb::parallel_for(std::size_t(0), count, [&](std::size_t i) { add(i, of_picture[i]); });
-  std::vector<Example> examples;
-  for (auto& list : of_picture)
-    for (Example& e : list) examples.push_back(std::move(e));
-  return examples;
+Example example_of(const KnownFrame& known, const std::vector<FirstLine>& lines, const Nearness& near) {
+  Example example = without_lines(known, lines.size());
+  for (std::size_t i = 0; i < lines.size(); ++i)
+    set_line(example, i, lines[i].evidence, likelihood_of(known, lines[i].line, near));
+  return example;
+}
+
+using ExamplesOf = std::function<std::vector<Example>(const cv::Mat3b&, const SeenFrame&)>;
+
+/// Of the picture as it is and in `lights` other lights.
+void add_examples(const SeenFrame& seen, int lights, std::uint64_t seed, const ExamplesOf& examples_of,
+                  std::vector<Example>& examples) {
+  cv::RNG random(seed);
+  for (int k = 0; k <= lights; ++k)
+    for (Example& e : examples_of(k == 0 ? seen.bgr : other_light(seen.bgr, random), seen)) {
+      e.other_light = k > 0;
+      if (k > 0) e.group += kOtherLight;
+      examples.push_back(std::move(e));
+    }
 }
 
 /// The line that the far ridge keeps about, its base standing 0.01 to 0.03 (tangent) over the horizon.
@@ -78,41 +84,67 @@ Eigen::Vector3d skyline_of(const Camera& camera, const Eigen::Vector3d& up) {
   return {a, b, up.z() - 0.02 - a * camera.cx_px - b * camera.cy_px};
 }
 
-}  // namespace
-
-std::vector<Example> examples_of(const std::vector<KnownFrame>& known, int lights) {
-  return of_each(known.size(), [&](std::size_t i, std::vector<Example>& examples) {
-    if (const auto seen = seen_frame(known[i])) add_examples(*seen, lights, 1 + i, examples);
-  });
-}
-
-std::vector<Example> turned_examples_of(const std::vector<KnownFrame>& known, int lights) {
-  return of_each(known.size(), [&](std::size_t i, std::vector<Example>& examples) {
-    const auto seen = seen_frame(known[i]);
-    if (!seen) return;
-    const auto views = with_turned(*seen);
-    for (std::size_t k = 0; k < views.size(); ++k)
-      add_examples(views[k], lights, (k == 0 ? 1 : 1001) + i, examples);
-  });
-}
-
-std::vector<Example> drawn_examples(int count, int lights) {
+SeenFrame drawn_ridges(std::size_t number) {
   Camera camera = assumed_camera(960, 640);
   camera.fx_px = camera.fy_px = 700;
-  return of_each(static_cast<std::size_t>(count), [&](std::size_t i, std::vector<Example>& examples) {
-    std::mt19937 random(static_cast<unsigned>(7'800'000 + i));
-    const auto uniform = [&](double low, double high) {
-      return std::uniform_real_distribution<double>(low, high)(random);
+  std::mt19937 random(static_cast<unsigned>(7'800'000 + number));
+  const auto uniform = [&](double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random);
+  };
+  const Attitude attitude{uniform(-35, 35) * kDegree, uniform(-14, 8) * kDegree};
+  SeenFrame seen{hazy_ridges(camera, attitude, 1000 * uniform(8, 40), random()), camera, {}};
+  seen.known.kind = "drawn";
+  seen.known.source = fmt::format("drawn/{}", number);
+  seen.known.has_horizon = true;
+  seen.known.roll_deg = attitude.roll_rad / kDegree;
+  seen.known.camera = camera;
+  seen.known.line = skyline_of(camera, up_from_attitude(attitude, 1));
+  return seen;
+}
+
+/// Of each of all pictures, in their order.
+std::vector<Example> of_each(const TrainingPictures& pictures, const ExamplesOf& examples_of) {
+  const std::size_t frames = pictures.frames.size(), read = frames + pictures.photographs.size();
+  std::vector<std::vector<Example>> of_picture(read + static_cast<std::size_t>(pictures.drawn));
+  tbb::parallel_for(std::size_t(0), of_picture.size(), [&](std::size_t i) {
+    const auto add = [&](const SeenFrame& seen, std::uint64_t seed) {
+      add_examples(seen, pictures.lights, seed, examples_of, of_picture[i]);
     };
-    const Attitude attitude{uniform(-35, 35) * kDegree, uniform(-14, 8) * kDegree};
-    SeenFrame seen{hazy_ridges(camera, attitude, 1000 * uniform(8, 40), random()), camera, {}};
-    seen.known.kind = "drawn";
-    seen.known.source = fmt::format("drawn/{}", i);
-    seen.known.has_horizon = true;
-    seen.known.roll_deg = attitude.roll_rad / kDegree;
-    seen.known.camera = camera;
-    seen.known.line = skyline_of(camera, up_from_attitude(attitude, 1));
-    add_examples(seen, lights, 1 + i, examples);
+    if (i >= read) return add(drawn_ridges(i - read), 1 + i - read);
+    const auto seen = seen_frame(i < frames ? pictures.frames[i] : pictures.photographs[i - frames]);
+    if (!seen) return;
+    if (i < frames) return add(*seen, 1 + i);
+    const auto views = with_turned(*seen);
+    for (std::size_t k = 0; k < views.size(); ++k) add(views[k], (k == 0 ? 1 : 1001) + i - frames);
+  });
+  std::vector<Example> examples;
+  for (auto& list : of_picture)
+    for (Example& e : list) examples.push_back(std::move(e));
+  return examples;
+}
+
+}  // namespace
+
+std::vector<Example> first_examples(const TrainingPictures& pictures) {
+  return of_each(pictures, [](const cv::Mat3b& bgr, const SeenFrame& seen) {
+    const int orientation = seen.known.orientation;
+    std::vector<Example> both{
+        example_of(seen.known, lines_at_a_glance(bgr, seen.camera, orientation), kGlanced),
+        example_of(seen.known, first_lines(search_picture(bgr, seen.camera), orientation), kFirst)};
+    both.front().group += kAtAGlance;
+    return both;
+  });
+}
+
+std::vector<Example> refined_examples(const TrainingPictures& pictures, const Evidence& region_weights) {
+  return of_each(pictures, [&](const cv::Mat3b& bgr, const SeenFrame& seen) {
+    const int orientation = seen.known.orientation;
+    const auto guesses = guesses_without_glance(bgr, seen.camera, orientation, region_weights);
+    Example example = without_lines(seen.known, guesses.size());
+    example.glance = log_odds_at_a_glance(bgr, seen.camera, orientation, region_weights);
+    for (std::size_t i = 0; i < guesses.size(); ++i)
+      set_line(example, i, guesses[i].evidence, likelihood_of(seen.known, guesses[i].refined.line, kRefined));
+    return std::vector<Example>{example};
   });
 }
 

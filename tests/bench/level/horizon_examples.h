@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "stages/level/search/horizon_evidence.h"
 #include "tests/bench/level/known_frames.h"
 
 namespace lookdown::level {
@@ -19,19 +20,24 @@ struct Example {
   std::string source;
   bool has_horizon = false;
   bool other_light = false;
-  double glance = 0;  ///< coarse_horizon_log_odds
+  double glance = 0;  ///< log_odds_at_a_glance, of refined examples
   Eigen::MatrixXd terms;
   Eigen::VectorXd likelihood;
 };
 
-/// Of each frame, and in `lights` other lights. Frames that cannot be read are left out.
-[[nodiscard]] std::vector<Example> examples_of(const std::vector<KnownFrame>&, int lights);
+/// What is learnt from: frames, photographs (as they are, and turned and made smaller) and `drawn` ridges in
+/// haze, each as it is and in `lights` other lights. What cannot be read is left out.
+struct TrainingPictures {
+  std::vector<KnownFrame> frames, photographs;
+  int drawn = 0, lights = 0;
+};
 
-/// Of photographs as they are, and turned and made smaller.
-[[nodiscard]] std::vector<Example> turned_examples_of(const std::vector<KnownFrame>&, int lights);
+/// Of each picture two, of regions alone: every line at a glance, and every first line of the fine search.
+[[nodiscard]] std::vector<Example> first_examples(const TrainingPictures&);
+inline constexpr const char* kAtAGlance = ", at a glance";  ///< of groups
 
-/// Of drawn ridges in haze.
-[[nodiscard]] std::vector<Example> drawn_examples(int count, int lights);
+/// Every refined line, the first lines being ordered by these weights of regions.
+[[nodiscard]] std::vector<Example> refined_examples(const TrainingPictures&, const Evidence& region_weights);
 
 /// To and from a table, digit for digit.
 void write_examples(const std::filesystem::path&, const std::vector<Example>&);

@@ -1,5 +1,4 @@
-// Fits the weights by which lines are told to be horizons, and prints them as horizon_evidence.cpp holds
-// them.
+// Learns the weights by which lines are told to be horizons, and prints them as horizon_weights.h holds them.
 //
 //   train_horizon [--lights N] [--drawn COUNT] [--photographs LIST [--part PART] [--root FOLDER]...
 //                 [--modules FOLDER]] [--terms FILE] [--spread S] [--cost C] [FOLDER...]
@@ -7,21 +6,21 @@
 // FOLDER as for bench_level; LIST as pictures/horizons.txt, the part "learn" unless said, packages below the
 // roots and npm's below --modules. Each picture is taken as it is and in N other lights (4), photographs also
 // turned and made smaller, COUNT drawn ridges in haze are added (0). --terms keeps what was seen in the
-// pictures: where FILE is there already, it is read and no picture.
+// pictures (FILE, and FILE.first of first lines): what is there already is read and no picture. S and C:
+// FitSettings.
 //
-// One line of a frame is right, or none is: the probability of each is its share of the exponentials of all
-// sums, with a sum of 0 for none (multinomial logistic regression; Bishop, Pattern Recognition and Machine
-// Learning, 4.3.4). A known roll is taken for that of the right line with a normal error. A picture without
-// a horizon counts C times (3), as a false horizon is worse than a missed one. Largest posterior, with a
-// normal prior about 0 for what each weight makes of its term's spread; by Newton's method. Printed are how
-// the weights in use score, how weights score on pictures of sources that they were not fitted on (five
-// parts), and the weights fitted on all.
+// First the weights of regions are learnt, of cuts at a glance and of the fine search alike; then, of the
+// lines that come of first lines in their order, the weights of the decision. Nothing depends on the weights
+// in use, so that the command run again with what it gave gives the same. Printed are how pictures stand at a
+// glance, how the weights in use score, how weights score on pictures of sources that they were not fitted on
+// (five parts), and both rows of horizon_weights.h.
 #include <fmt/format.h>
 
-#include <Eigen/Dense>
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <functional>
 #include <iostream>
 #include <map>
 #include <opencv2/core.hpp>
@@ -29,7 +28,9 @@
 #include <vector>
 
 #include "stages/level/search/horizon_line.h"
+#include "stages/level/search/horizon_weights.h"
 #include "tests/bench/level/horizon_examples.h"
+#include "tests/bench/level/line_odds_fit.h"
 
 namespace fs = std::filesystem;
 using namespace lookdown;
@@ -38,13 +39,11 @@ using namespace lookdown::level;
 namespace {
 
 constexpr int kParts = 5;
-constexpr double kPrecisionOfConstant = 0.01;
-constexpr double kOfOtherLight = 0.5;  ///< what a picture in other light counts: most flights are by day
+const std::string kOfFirstLines = ".first";  ///< ending of the table of first lines
 
 struct Settings {
   int lights = 4, drawn = 0;
-  double spread = 0.3;    ///< standard deviation of the prior, for terms in units of their own
-  double false_cost = 3;  ///< of a picture without a horizon
+  FitSettings fit;
   std::string part = "learn";
   fs::path table, list;
   bench::PackageFolders packages;
@@ -66,9 +65,9 @@ Settings settings_from(int count, char** words) {
     else if (word == "--drawn")
       s.drawn = std::stoi(value);
     else if (word == "--spread")
-      s.spread = std::stod(value);
+      s.fit.spread = std::stod(value);
     else if (word == "--cost")
-      s.false_cost = std::stod(value);
+      s.fit.false_cost = std::stod(value);
     else if (word == "--terms")
       s.table = value;
     else if (word == "--photographs")
@@ -85,84 +84,40 @@ Settings settings_from(int count, char** words) {
   return s;
 }
 
-std::vector<Example> all_examples(const Settings& s) {
-  if (!s.table.empty() && fs::exists(s.table)) return read_examples(s.table);
-  std::vector<Example> examples;
-  const auto add = [&](std::vector<Example> more) {
-    for (Example& e : more) examples.push_back(std::move(e));
-  };
-  for (const auto& folder : s.folders) add(examples_of(known_frames(folder), s.lights));
-  if (!s.list.empty()) add(turned_examples_of(known_photographs(s.list, s.part, s.packages), s.lights));
-  add(drawn_examples(s.drawn, s.lights));
-  if (!s.table.empty()) write_examples(s.table, examples);
+TrainingPictures all_pictures(const Settings& s) {
+  TrainingPictures pictures;
+  pictures.lights = s.lights;
+  pictures.drawn = s.drawn;
+  for (const auto& folder : s.folders)
+    for (KnownFrame& frame : known_frames(folder)) pictures.frames.push_back(std::move(frame));
+  if (!s.list.empty()) pictures.photographs = known_photographs(s.list, s.part, s.packages);
+  return pictures;
+}
+
+/// From the table, else from the pictures, and into the table.
+std::vector<Example> kept(const fs::path& table, const std::function<std::vector<Example>()>& from_pictures) {
+  if (!table.empty() && fs::exists(table)) return read_examples(table);
+  std::vector<Example> examples = from_pictures();
+  if (!table.empty()) write_examples(table, examples);
   return examples;
 }
 
-Eigen::VectorXd weights_in_use() {
-  Eigen::VectorXd weights(kEvidenceTerms);
-  for (int t = 0; t < kEvidenceTerms; ++t) {
-    Evidence only{};
-    only[static_cast<std::size_t>(t)] = 1;
-    weights(t) = log_odds(only);
-  }
-  return weights;
+Evidence as_evidence(const Eigen::VectorXd& weights) {
+  Evidence evidence{};
+  std::copy(weights.begin(), weights.end(), evidence.begin());
+  return evidence;
 }
 
-/// Of the prior of each weight: one over the variance that makes a term's spread count `spread`.
-Eigen::VectorXd prior_precision(const std::vector<Example>& examples, double spread) {
-  Eigen::VectorXd sum = Eigen::VectorXd::Zero(kEvidenceTerms), squares = sum;
-  double lines = 0;
-  for (const Example& e : examples) {
-    sum += e.terms.colwise().sum().transpose();
-    squares += e.terms.colwise().squaredNorm().transpose();
-    lines += static_cast<double>(e.terms.rows());
-  }
-  const Eigen::VectorXd mean = sum / lines;
-  Eigen::VectorXd precision = (squares / lines - mean.cwiseAbs2()) / (spread * spread);
-  precision(0) = kPrecisionOfConstant;
-  return precision;
+Eigen::VectorXd as_vector(const Evidence& weights) {
+  return Eigen::Map<const Eigen::VectorXd>(weights.data(), kEvidenceTerms);
 }
 
-/// Shares of the lines, and of none in the last place.
-Eigen::VectorXd probabilities(const Eigen::VectorXd& sums) {
-  Eigen::VectorXd all(sums.size() + 1);
-  all << sums, 0;
-  all = (all.array() - all.maxCoeff()).exp();
-  return all / all.sum();
-}
-
-/// One step of Newton's method over the examples that `used` tells; the largest change of a weight.
-double improve(const std::vector<Example>& examples, const std::vector<char>& used, double false_cost,
-               const Eigen::VectorXd& precision, Eigen::VectorXd& weights) {
-  Eigen::VectorXd gradient = -precision.cwiseProduct(weights);
-  Eigen::MatrixXd curvature = precision.asDiagonal();
-  for (std::size_t i = 0; i < examples.size(); ++i) {
-    const Example& e = examples[i];
-    if (!used[i] || e.terms.rows() == 0) continue;
-    const Eigen::VectorXd p = probabilities(e.terms * weights).head(e.terms.rows());
-    Eigen::VectorXd wanted = Eigen::VectorXd::Zero(e.terms.rows());
-    if (e.has_horizon) {
-      wanted = p.cwiseProduct(e.likelihood);
-      if (wanted.sum() < 1e-300) continue;  // the right line was not tried
-      wanted /= wanted.sum();
-    }
-    const double cost = (e.has_horizon ? 1 : false_cost) * (e.other_light ? kOfOtherLight : 1);
-    gradient += cost * (e.terms.transpose() * (wanted - p));
-    const Eigen::VectorXd mean = e.terms.transpose() * p;
-    curvature += cost * (e.terms.transpose() * p.asDiagonal() * e.terms - mean * mean.transpose());
-  }
-  const Eigen::VectorXd step = curvature.ldlt().solve(gradient);
-  weights += step * std::min(1.0, 3 / step.cwiseAbs().maxCoeff());
-  return step.cwiseAbs().maxCoeff();
-}
-
-Eigen::VectorXd fitted(const std::vector<Example>& examples, const std::vector<char>& used,
-                       const Settings& s) {
-  const Eigen::VectorXd precision = prior_precision(examples, s.spread);
-  Eigen::VectorXd weights = Eigen::VectorXd::Zero(kEvidenceTerms);
-  for (int step = 0; step < 200; ++step)
-    if (improve(examples, used, s.false_cost, precision, weights) < 1e-8) break;
-  return weights;
+/// As they are written in horizon_weights.h: what is learnt with weights of regions must hold of these.
+Evidence as_written(const Eigen::VectorXd& weights) {
+  Evidence rounded{};
+  for (std::size_t t = 0; t < rounded.size(); ++t)
+    rounded[t] = std::stod(fmt::format("{:.4g}", weights(static_cast<Eigen::Index>(t))));
+  return rounded;
 }
 
 struct Score {
@@ -196,7 +151,7 @@ Scores cross_validated(const std::vector<Example>& examples, const Settings& s) 
   for (int part = 0; part < kParts; ++part) {
     std::vector<char> used;
     for (const Example& e : examples) used.push_back(part_of_source.at(e.source) != part);
-    const Eigen::VectorXd weights = fitted(examples, used, s);
+    const Eigen::VectorXd weights = fitted(examples, used, s.fit);
     for (std::size_t i = 0; i < examples.size(); ++i)
       if (!used[i]) add_score(examples[i], weights, scores);
   }
@@ -209,18 +164,71 @@ Scores scored(const std::vector<Example>& examples, const Eigen::VectorXd& weigh
   return scores;
 }
 
+/// Largest sums at a glance of pictures with and without a horizon, as they are.
+struct Glances {
+  std::vector<double> with, without;  ///< ascending
+};
+
+Glances glances_of(const std::vector<Example>& examples, const Eigen::VectorXd& weights) {
+  Glances glances;
+  for (const Example& e : examples)
+    if (!e.other_light && e.group.ends_with(kAtAGlance) && e.terms.rows() > 0)
+      (e.has_horizon ? glances.with : glances.without).push_back((e.terms * weights).maxCoeff());
+  std::sort(glances.with.begin(), glances.with.end());
+  std::sort(glances.without.begin(), glances.without.end());
+  return glances;
+}
+
+double share_below(const std::vector<double>& ascending, double value) {
+  const auto below = std::lower_bound(ascending.begin(), ascending.end(), value) - ascending.begin();
+  return static_cast<double>(below) / std::max<double>(1, static_cast<double>(ascending.size()));
+}
+
+/// Where the share of horizons that lie below is that of other pictures that lie above.
+double even(const Glances& glances) {
+  for (double value : glances.with)
+    if (share_below(glances.with, value) >= 1 - share_below(glances.without, value)) return value;
+  return 0;
+}
+
+/// Of regions, with a constant that makes log-odds at a glance even at 0.
+Evidence region_weights(const std::vector<Example>& firsts, const Settings& s) {
+  Eigen::VectorXd weights = fitted(firsts, std::vector<char>(firsts.size(), 1), s.fit);
+  Glances glances = glances_of(firsts, weights);
+  weights(0) -= even(glances);
+  glances = glances_of(firsts, weights);
+  fmt::print("at a glance, as they are: {} with a horizon, {} without\n", glances.with.size(),
+             glances.without.size());
+  for (double value = -6; value <= 2; value += 1)
+    fmt::print("log-odds {:4.1f}: {:.4f} of those with below, {:.4f} of those without above\n", value,
+               share_below(glances.with, value), 1 - share_below(glances.without, value));
+  return as_written(weights);
+}
+
+void print_weights(const std::string& name, const Evidence& weights) {
+  fmt::print("inline constexpr Evidence {}{{", name);
+  for (std::size_t t = 0; t < weights.size(); ++t) fmt::print("{}{:.4g}", t > 0 ? ", " : "", weights[t]);
+  fmt::print("}};\n");
+}
+
 }  // namespace
 
 int main(int count, char** words) try {
   const Settings settings = settings_from(count, words);
   cv::setNumThreads(1);
-  const std::vector<Example> examples = all_examples(settings);
-  print_scores("with the weights in use", scored(examples, weights_in_use()));
+  const TrainingPictures pictures = all_pictures(settings);
+  const fs::path first_table =
+      settings.table.empty() ? fs::path() : fs::path(settings.table.string() + kOfFirstLines);
+  const Evidence regions =
+      region_weights(kept(first_table, [&] { return first_examples(pictures); }), settings);
+  const std::vector<Example> examples =
+      kept(settings.table, [&] { return refined_examples(pictures, regions); });
+  print_scores("with the weights in use", scored(examples, as_vector(kWeights)));
   print_scores("not fitted on", cross_validated(examples, settings));
-  const Eigen::VectorXd weights = fitted(examples, std::vector<char>(examples.size(), 1), settings);
+  const Eigen::VectorXd weights = fitted(examples, std::vector<char>(examples.size(), 1), settings.fit);
   print_scores("fitted on all", scored(examples, weights));
-  for (double w : weights) fmt::print("{:.4g}, ", w);
-  fmt::print("\n");
+  print_weights("kWeights", as_evidence(weights));
+  print_weights("kRegionWeights", regions);
   return 0;
 } catch (const std::exception& e) {
   std::cerr << "train_horizon: " << e.what() << "\n";
