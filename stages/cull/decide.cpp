@@ -18,8 +18,9 @@ constexpr double kTooUnsure = 1.0;
 constexpr double kEvenOdds = 0.5;
 constexpr double kHorizonLeniency = 1.4;  // little of such a frame is near enough to show detail
 constexpr double kPartTimes = 2.0;        // a part counts as blurred at so many times the limit
-constexpr int kLeastParts = 4;
-constexpr double kBlurredParts = 0.35;  // share of the parts
+// Share of the parts: of sharp frames of lakes at most a sixth look blurred, of frames blurred below or above
+// their middle a third to a half do (every fourth picture, tests/bench/cull/RESULTS.md).
+constexpr double kBlurredParts = 0.3;
 
 void worsen(Decision& decision, Verdict verdict, Reason reason) {
   decision.verdict = std::max(decision.verdict, verdict);
@@ -54,18 +55,15 @@ void judge_blur(const Sharpness& s, BlurLimits limits, const Options& options, D
     worsen(decision, Verdict::keep, {"sharp", s.blur_fwhm_px, limits.blur_fwhm_px, unit});
 }
 
-/// A frame that is sharp as a whole may be blurred in a part: rolling, a line or rig close to the lens.
+/// A frame that is sharp as a whole may be blurred in a part: rolling, a line or rig close to the lens. A
+/// part that tells nothing, as most do over even water, is not blurred; the share is of all of the frame.
 void judge_parts(const Sharpness& s, const BlurLimits& limits, Decision& decision) {
   // Toward a horizon the far parts are soft by nature.
-  if (decision.verdict == Verdict::drop || decision.view != View::nadir) return;
-  int known = 0, blurred = 0;
-  for (const TileBlur& tile : s.tiles) {
-    if (!tile.blur_fwhm_px) continue;
-    ++known;
-    blurred += *tile.blur_fwhm_px > kPartTimes * limits.blur_fwhm_px;
-  }
-  if (known < kLeastParts) return;
-  const double share = static_cast<double>(blurred) / known;
+  if (decision.verdict == Verdict::drop || decision.view != View::nadir || s.tiles.empty()) return;
+  const auto blurred = std::count_if(s.tiles.begin(), s.tiles.end(), [&](const TileBlur& tile) {
+    return tile.blur_fwhm_px.value_or(0) > kPartTimes * limits.blur_fwhm_px;
+  });
+  const double share = static_cast<double>(blurred) / static_cast<double>(s.tiles.size());
   if (share >= kBlurredParts)
     worsen(decision, Verdict::unsure, {"blurred in part", share, kBlurredParts, "of the frame's parts"});
 }
