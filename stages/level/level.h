@@ -25,7 +25,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "level/9";
+inline constexpr const char* kFindVersion = "level/10";
 
 struct Finding {
   std::optional<Horizon> horizon;

@@ -10,9 +10,9 @@
 namespace lookdown::level {
 namespace {
 
-/// Below it there is no sky at all: of steep frames and photographs by day without a horizon that the glance
-/// lets through, a quarter lie above.
-constexpr double kLeastLogOdds = -5;
+/// Below it there is no sky at all: of pictures to learn from, as they are, without a horizon that the glance
+/// lets through, a quarter lie above (printed by train_horizon).
+constexpr double kLeastLogOdds = -3.2;
 constexpr double kDeepest = 0.24;     // below the skyline, of the long side: land seen across a lake is low
 constexpr double kSearchStep = 0.06;  // half the strip that a first line is looked about in
 constexpr double kLeastLand = 0.02;   // between waterline and skyline, of the long side

@@ -8,8 +8,7 @@ namespace lookdown::level {
 namespace {
 
 constexpr double kPrecisionOfConstant = 0.01;
-constexpr double kNoSpread = 1e-12, kHeldAtZero = 1e12;
-constexpr double kOfOtherLight = 0.5;  ///< what a picture in other light counts: most flights are by day
+constexpr double kNoSpread = 1e-9, kHeldAtZero = 1e12;  ///< of terms that are the same everywhere
 
 /// Of the prior of each weight: one over the variance that makes a term's spread count `spread`.
 Eigen::VectorXd prior_precision(const std::vector<Example>& examples, double spread) {
@@ -37,7 +36,7 @@ Eigen::VectorXd probabilities(const Eigen::VectorXd& sums) {
 }
 
 /// One step of Newton's method over the examples that `used` tells; the largest change of a weight.
-double improve(const std::vector<Example>& examples, const std::vector<char>& used, double false_cost,
+double improve(const std::vector<Example>& examples, const std::vector<char>& used, const FitSettings& s,
                const Eigen::VectorXd& precision, Eigen::VectorXd& weights) {
   Eigen::VectorXd gradient = -precision.cwiseProduct(weights);
   Eigen::MatrixXd curvature = precision.asDiagonal();
@@ -51,7 +50,7 @@ double improve(const std::vector<Example>& examples, const std::vector<char>& us
       if (wanted.sum() < 1e-300) continue;  // the right line was not tried
       wanted /= wanted.sum();
     }
-    const double cost = (e.has_horizon ? 1 : false_cost) * (e.other_light ? kOfOtherLight : 1);
+    const double cost = (e.has_horizon ? 1 : s.false_cost) * (e.other_light ? s.of_other_light : 1);
     gradient += cost * (e.terms.transpose() * (wanted - p));
     const Eigen::VectorXd mean = e.terms.transpose() * p;
     curvature += cost * (e.terms.transpose() * p.asDiagonal() * e.terms - mean * mean.transpose());
@@ -68,8 +67,8 @@ Eigen::VectorXd fitted(const std::vector<Example>& examples, const std::vector<c
   const Eigen::VectorXd precision = prior_precision(examples, s.spread);
   Eigen::VectorXd weights = Eigen::VectorXd::Zero(kEvidenceTerms);
   for (int step = 0; step < 200; ++step)
-    if (improve(examples, used, s.false_cost, precision, weights) < 1e-8) break;
-  return weights;
+    if (improve(examples, used, s, precision, weights) < 1e-8) break;
+  return (precision.array() < kHeldAtZero).select(weights, 0);
 }
 
 }  // namespace lookdown::level

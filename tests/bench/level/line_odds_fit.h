@@ -11,6 +11,7 @@ namespace lookdown::level {
 struct FitSettings {
   double spread = 0.3;    ///< standard deviation of the prior, for terms in units of their own
   double false_cost = 3;  ///< what a picture without a horizon counts: a false one is worse than a missed one
+  double of_other_light = 1;  ///< what a picture in other light counts
 };
 
 /// Over the examples that `used` tells. One line of a picture is right, or none is: the probability of each

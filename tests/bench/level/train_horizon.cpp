@@ -1,12 +1,12 @@
 // Learns the weights by which lines are told to be horizons, and prints them as horizon_weights.h holds them.
 //
 //   train_horizon [--lights N] [--drawn COUNT] [--photographs LIST [--part PART] [--root FOLDER]...
-//                 [--modules FOLDER]] [--terms FILE] [--spread S] [--cost C] [FOLDER...]
+//                 [--modules FOLDER]] [--terms FILE] [--spread S] [--cost C] [--other W] [FOLDER...]
 //
 // FOLDER as for bench_level; LIST as pictures/horizons.txt, the part "learn" unless said, packages below the
-// roots and npm's below --modules. Each picture is taken as it is and in N other lights (4), photographs also
+// roots and npm's below --modules. Each picture is taken as it is and in N other lights (2), photographs also
 // turned and made smaller, COUNT drawn ridges in haze are added (0). --terms keeps what was seen in the
-// pictures (FILE, and FILE.first of first lines): what is there already is read and no picture. S and C:
+// pictures (FILE, and FILE.first of first lines): what is there already is read and no picture. S, C and W:
 // FitSettings.
 //
 // First the weights of regions are learnt, of cuts at a glance and of the fine search alike; then, of the
@@ -42,7 +42,7 @@ constexpr int kParts = 5;
 const std::string kOfFirstLines = ".first";  ///< ending of the table of first lines
 
 struct Settings {
-  int lights = 4, drawn = 0;
+  int lights = 2, drawn = 0;
   FitSettings fit;
   std::string part = "learn";
   fs::path table, list;
@@ -68,6 +68,8 @@ Settings settings_from(int count, char** words) {
       s.fit.spread = std::stod(value);
     else if (word == "--cost")
       s.fit.false_cost = std::stod(value);
+    else if (word == "--other")
+      s.fit.of_other_light = std::stod(value);
     else if (word == "--terms")
       s.table = value;
     else if (word == "--photographs")
@@ -205,6 +207,17 @@ Evidence region_weights(const std::vector<Example>& firsts, const Settings& s) {
   return as_written(weights);
 }
 
+/// Of pictures without a horizon, as they are, that the glance lets through: what a quarter's likeliest lines
+/// lie above (kLeastLogOdds of far_shore.cpp).
+double upper_quarter_without(const std::vector<Example>& examples, const Eigen::VectorXd& weights) {
+  std::vector<double> sums;
+  for (const Example& e : examples)
+    if (!e.has_horizon && !e.other_light && e.glance >= kLeastGlance && e.terms.rows() > 0)
+      sums.push_back((e.terms * weights).maxCoeff());
+  std::sort(sums.begin(), sums.end());
+  return sums.empty() ? 0 : sums[sums.size() * 3 / 4];
+}
+
 void print_weights(const std::string& name, const Evidence& weights) {
   fmt::print("inline constexpr Evidence {}{{", name);
   for (std::size_t t = 0; t < weights.size(); ++t) fmt::print("{}{:.4g}", t > 0 ? ", " : "", weights[t]);
@@ -227,6 +240,8 @@ int main(int count, char** words) try {
   print_scores("not fitted on", cross_validated(examples, settings));
   const Eigen::VectorXd weights = fitted(examples, std::vector<char>(examples.size(), 1), settings.fit);
   print_scores("fitted on all", scored(examples, weights));
+  fmt::print("a quarter of those without that the glance lets through lie above {:.1f}\n",
+             upper_quarter_without(examples, weights));
   print_weights("kWeights", as_evidence(weights));
   print_weights("kRegionWeights", regions);
   return 0;
