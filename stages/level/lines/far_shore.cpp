@@ -12,7 +12,7 @@ namespace {
 
 /// Below it there is no sky at all: of pictures to learn from, as they are, without a horizon that the glance
 /// lets through, a quarter lie above (printed by train_horizon).
-constexpr double kLeastLogOdds = -3.2;
+constexpr double kLeastLogOdds = -3.8;
 constexpr double kDeepest = 0.24;     // below the skyline, of the long side: land seen across a lake is low
 constexpr double kSearchStep = 0.06;  // half the strip that a first line is looked about in
 constexpr double kLeastLand = 0.02;   // between waterline and skyline, of the long side
