@@ -188,11 +188,11 @@ cv::Mat water_beyond_views(const WorkingPicture& picture, const SurfaceLook& loo
   const cv::Mat moving = at_size(motion.moving, size), looked = at_size(motion.looked, size);
   // What moves is water of whatever colour, and so is, most likely, what alone has no detail.
   const cv::Mat waterlike = cv::min(cv::max(cv::Mat(moving / kSurelyMoves), at_size(motion.faint, size)), 1);
-  const WaterCues cues =
-      water_cues(look).with_colour_doubted(like_glittering_water(usual.tiles, look.colour));
-  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usual.water +
+  const WaterCues cues = water_cues(look);
+  const cv::Mat usually = usual.evidence();
+  return water_mask(look, cues.with_colour_doubted(waterlike).log_odds() + usually +
                               at_size(compared.votes, size) + moving +
-                              (1 - looked) * distrust(cues.log_odds() + usual.water, looked, moving));
+                              (1 - looked) * distrust(cues.log_odds() + usually, looked, moving));
 }
 
 std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,

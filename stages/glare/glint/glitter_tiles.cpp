@@ -174,31 +174,4 @@ cv::Mat over_tiles(const cv::Mat& plane, cv::Size half, int interpolation) {
   return wide(cv::Rect({0, 0}, half)).clone();
 }
 
-cv::Mat like_glittering_water(const GlitterTiles& tiles, const CalmColour& calm) {
-  constexpr double kSpread = 0.12;  // of differences of channels, over the luminance
-  constexpr double kMostLightOfDark = 1.2;
-  cv::Mat labels, like, green, red, blue;
-  const int count = cv::connectedComponents(tiles.dense, labels, 4, CV_32S);
-  if (count <= 1) return like;
-  cv::exp(calm.red, red);
-  cv::exp(calm.red - calm.red_green, green);
-  cv::exp(calm.red - calm.red_green + calm.blue_green, blue);
-  for (int label = 1; label < count; ++label) {
-    const cv::Mat region = labels == label;
-    const double luminance = std::exp(cv::mean(tiles.luminance, region)[0]),
-                 of_red = std::exp(cv::mean(tiles.red_green, region)[0]),
-                 of_blue = std::exp(cv::mean(tiles.blue_green, region)[0]),
-                 dark_green = luminance / (0.2126 * of_red + 0.7152 + 0.0722 * of_blue);
-    // What the waves mirror adds the same to every channel: of the water's colour their differences are left.
-    const cv::Mat red_off = red - green - dark_green * (of_red - 1),
-                  blue_off = blue - green - dark_green * (of_blue - 1);
-    cv::Mat alike = (red_off.mul(red_off) + blue_off.mul(blue_off)) *
-                    (-0.5 / (kSpread * kSpread * luminance * luminance));
-    cv::exp(alike, alike);
-    alike.setTo(0, calm.luminance > std::log(kMostLightOfDark * luminance));
-    like = like.empty() ? alike : cv::Mat(cv::max(like, alike));
-  }
-  return like;
-}
-
 }  // namespace lookdown::glare

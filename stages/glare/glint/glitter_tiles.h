@@ -4,8 +4,6 @@
 
 #include <opencv2/core.hpp>
 
-#include "stages/glare/water/look.h"
-
 namespace lookdown::glare {
 
 /// Side of the square tiles, in pixels of half the working size.
@@ -33,9 +31,5 @@ struct GlitterTiles {
 
 /// A plane of tiles stretched over the picture of half the working size.
 [[nodiscard]] cv::Mat over_tiles(const cv::Mat& plane, cv::Size half, int interpolation);
-
-/// How like (0..1, CV_32FC1, half the working size) each pixel is to the water below dense glitter, of which
-/// the dark side shows the colour under some mirrored light. Empty where nothing glitters densely.
-[[nodiscard]] cv::Mat like_glittering_water(const GlitterTiles&, const CalmColour&);
 
 }  // namespace lookdown::glare

@@ -6,6 +6,7 @@
 #include <opencv2/core.hpp>
 
 #include "stages/glare/picture/working_picture.h"
+#include "stages/glare/water/patches.h"
 #include "stages/glare/water/usual_look.h"
 
 namespace lookdown::glare {

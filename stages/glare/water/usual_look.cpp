@@ -75,6 +75,16 @@ cv::Mat in_usual_spreads(const cv::Mat& numbers, const cv::Mat& mean, const cv::
   return out;
 }
 
+cv::Mat UsualLook::evidence() const {
+  constexpr double kOfUnusual = 0.7, kOfUsual = 0.2;
+  return kOfUnusual * cv::min(water, 0) + kOfUsual * cv::max(water, 0);
+}
+
+cv::Mat UsualLook::likeness() const {
+  constexpr double kFrom = 1;
+  return cv::min(cv::max(water - kFrom, 0), 1);
+}
+
 UsualLook usual_look(const WorkingPicture& picture) {
   constexpr double kLeastDoubt = 0.018;  // the odds of which are kMostOfUsualLook
   static const Taught taught;

@@ -1,16 +1,24 @@
 // Learns what water and glitter usually look like, for stages/glare/water/usual_look.inc:
-//   train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]
-// from scenes that are painted here (of the seeds given) and from flights of `render_flight --masks`, each
-// picture as it is and twice in other light, size, softness and noise, with bars and shade of trees.
+//   train_water OUT.inc FIRST_SEED LAST_SEED [--photographs LIST] [--root FOLDER]... [--dry FOLDER]...
+//   [FLIGHT_FOLDER...]
+// from scenes that are painted here (of the seeds given), from flights of `render_flight --masks`, from the
+// photographs of dry ground that LIST names, whose packages lie below the roots, and from every fifth frame
+// of flights of `paint_flight` over dry ground; each picture as it is and twice in other light and colours,
+// size, softness and noise, with bars and shade of trees.
 // Deterministic.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdlib>
+#include <filesystem>
 #include <fstream>
+#include <numeric>
 #include <opencv2/imgproc.hpp>
 #include <opencv2/ml.hpp>
+#include <random>
 
 #include "stages/glare/water/usual_look.h"
+#include "tests/bench/packages/package_files.h"
 #include "varied_pictures.h"
 
 namespace {
@@ -54,9 +62,24 @@ void add_picture(Samples& samples, const cv::Mat& bgr, const cv::Mat& truth, std
   }
 }
 
+// In an order of chance: small steps are taken sample by sample.
+Samples shuffled(const Samples& samples) {
+  std::vector<int> order(static_cast<std::size_t>(samples.numbers.rows));
+  std::iota(order.begin(), order.end(), 0);
+  std::mt19937 engine(1);  // the standard's own shuffle differs between libraries
+  for (std::size_t i = order.size(); i > 1; --i) std::swap(order[i - 1], order[engine() % i]);
+  Samples out;
+  out.numbers.create(samples.numbers.size(), CV_32FC1), out.answers.create(samples.answers.size(), CV_32FC1);
+  for (int to = 0; const int from : order) {
+    samples.numbers.row(from).copyTo(out.numbers.row(to));
+    samples.answers.row(from).copyTo(out.answers.row(to++));
+  }
+  return out;
+}
+
 std::string learned(const Samples& samples) {
-  constexpr int kHidden = 32, kRounds = 300;
-  constexpr double kFirstStep = 0.01;
+  constexpr int kHidden = 64, kRounds = 8;
+  constexpr double kStep = 0.002, kMomentum = 0.9;
   cv::Mat mean, spread;
   for (int i = 0; i < samples.numbers.cols; ++i) {
     cv::Scalar of_mean, of_spread;
@@ -67,10 +90,11 @@ std::string learned(const Samples& samples) {
   const cv::Ptr<cv::ml::ANN_MLP> perceptron = cv::ml::ANN_MLP::create();
   perceptron->setLayerSizes(cv::Mat(std::vector<int>{samples.numbers.cols, kHidden, samples.answers.cols}));
   perceptron->setActivationFunction(cv::ml::ANN_MLP::SIGMOID_SYM, 1, 1);
-  perceptron->setTrainMethod(cv::ml::ANN_MLP::RPROP, kFirstStep);
+  perceptron->setTrainMethod(cv::ml::ANN_MLP::BACKPROP, kStep, kMomentum);
   perceptron->setTermCriteria({cv::TermCriteria::COUNT, kRounds, 0});
-  perceptron->train(cv::ml::TrainData::create(in_usual_spreads(samples.numbers, mean, spread),
-                                              cv::ml::ROW_SAMPLE, samples.answers),
+  const Samples mixed = shuffled(samples);
+  perceptron->train(cv::ml::TrainData::create(in_usual_spreads(mixed.numbers, mean, spread),
+                                              cv::ml::ROW_SAMPLE, mixed.answers),
                     cv::ml::ANN_MLP::NO_OUTPUT_SCALE);
   cv::FileStorage file("usual_look.yml", cv::FileStorage::WRITE | cv::FileStorage::MEMORY);
   file << "mean" << mean << "spread" << spread << "perceptron"
@@ -80,23 +104,53 @@ std::string learned(const Samples& samples) {
   return file.releaseAndGetString();
 }
 
+void add_frames(std::vector<std::filesystem::path>& pictures, const std::filesystem::path& folder) {
+  constexpr std::size_t kEvery = 5;
+  std::vector<std::filesystem::path> frames;
+  for (const auto& entry : std::filesystem::directory_iterator(folder))
+    if (entry.path().extension() == ".jpg") frames.push_back(entry.path());
+  std::sort(frames.begin(), frames.end());
+  for (std::size_t i = 0; i < frames.size(); i += kEvery) pictures.push_back(frames[i]);
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc < 4) return fmt::print("usage: train_water OUT.inc FIRST_SEED LAST_SEED [FLIGHT_FOLDER...]\n"), 2;
+  if (argc < 4)
+    return fmt::print(
+               "usage: train_water OUT.inc FIRST_SEED LAST_SEED [--photographs LIST] [--root FOLDER]... "
+               "[--dry FOLDER]... [FLIGHT_FOLDER...]\n"),
+           2;
   cv::setNumThreads(1);
   constexpr std::uint32_t kOthers = 2;
-  Samples samples;
   const auto number = [&](int i) { return static_cast<std::uint32_t>(std::atoi(argv[i])); };
-  scoring::for_each_training_picture({argv + 4, argv + argc}, number(2), number(3),
-                                     [&](const scoring::TrainingPicture& picture, std::uint32_t seed) {
-                                       add_picture(samples, picture.bgr, picture.truth, seed);
-                                       for (std::uint32_t k = 1; k <= kOthers; ++k) {
-                                         const scoring::VariedPicture other =
-                                             scoring::varied(picture.bgr, picture.truth, kOthers * seed + k);
-                                         add_picture(samples, other.bgr, other.truth, seed + k);
-                                       }
-                                     });
+  scoring::TrainingSources sources{{}, number(2), number(3), {}};
+  lookdown::bench::PackageFolders packages;
+  std::string list;
+  for (int i = 4; i < argc; ++i) {
+    const std::string word = argv[i];
+    if (word == "--photographs" && i + 1 < argc)
+      list = argv[++i];
+    else if (word == "--root" && i + 1 < argc)
+      packages.roots.emplace_back(argv[++i]);
+    else if (word == "--dry" && i + 1 < argc)
+      add_frames(sources.dry_photographs, argv[++i]);
+    else
+      sources.flights.push_back(word);
+  }
+  std::ifstream listed(list);
+  for (std::string row; std::getline(listed, row);)
+    if (!row.starts_with('#'))
+      sources.dry_photographs.push_back(lookdown::bench::package_file(row, packages));
+  Samples samples;
+  scoring::for_each_training_picture(sources, [&](const scoring::TrainingPicture& picture,
+                                                  std::uint32_t seed) {
+    add_picture(samples, picture.bgr, picture.truth, seed);
+    for (std::uint32_t k = 1; k <= kOthers; ++k) {
+      const scoring::VariedPicture other = scoring::varied(picture.bgr, picture.truth, kOthers * seed + k);
+      add_picture(samples, other.bgr, other.truth, seed + k);
+    }
+  });
   std::ofstream(argv[1]) << "// Written by train_water (tests/bench/glare).\n"
                             "constexpr const char* kUsualLook = R\"("
                          << learned(samples) << ")\";\n";

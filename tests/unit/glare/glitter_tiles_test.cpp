@@ -95,27 +95,5 @@ TEST(DenseGlitter, IsNotWhatLiesInItsOwnShade) {
   EXPECT_EQ(cv::countNonZero(glitter_tiles(bgr, {320, 240}).dense), 0);
 }
 
-// Mirrored sky adds to all channels alike: smooth water of the same pond lacks it, ground of the glitter's
-// dark colour would have it.
-TEST(LikeGlitteringWater, IsTheWaterWithoutWhatTheWavesMirror) {
-  cv::Mat bgr(480, 640, CV_8UC3, stored_bgr(kRedWater + kVeil));
-  const cv::Rect glitter(0, 0, 320, 480), smooth(340, 20, 280, 200), other(340, 260, 280, 200);
-  add_strokes(bgr, glitter, kSun);
-  bgr(smooth).setTo(stored_bgr(kRedWater));
-  bgr(other).setTo(stored_bgr({0.04, 0.12, 0.08}));  // grass
-  const WorkingPicture picture = prepare(bgr);
-  const cv::Mat like =
-      like_glittering_water(glitter_tiles(picture.bgr, picture.calm_bgr.size()), colour_of(picture.calm_bgr));
-  ASSERT_FALSE(like.empty());
-  EXPECT_GT(like.at<float>(60, 240), 0.8);
-  EXPECT_LT(like.at<float>(180, 240), 0.1);
-}
-
-TEST(LikeGlitteringWater, IsNowhereWithoutGlitter) {
-  const cv::Mat bgr(480, 640, CV_8UC3, stored_bgr(kRedWater));
-  EXPECT_TRUE(
-      like_glittering_water(glitter_tiles(bgr, {320, 240}), colour_of(prepare(bgr).calm_bgr)).empty());
-}
-
 }  // namespace
 }  // namespace lookdown::glare

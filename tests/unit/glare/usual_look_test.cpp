@@ -54,6 +54,12 @@ TEST(UsualLook, PutsPaintedWaterBeforeGroundAndGlitterBeforeWhatIsDull) {
   EXPECT_GT(chance_of_order(told.glitter, told.dull), 0.9);
 }
 
+TEST(UsualLook, IsLikeWaterOnlyWhereItsOddsAreClear) {
+  const UsualLook usual{{}, {}, (cv::Mat_<float>(1, 4) << -4, 1, 1.5, 4)};
+  const cv::Mat expected = (cv::Mat_<float>(1, 4) << 0, 0, 0.5, 1);
+  EXPECT_EQ(cv::norm(usual.likeness(), expected, cv::NORM_INF), 0);
+}
+
 TEST(UsualLook, HelpsButNeverDecidesAlone) {
   for (const int level : {0, 128, 255}) {
     const cv::Mat bgr(300, 400, CV_8UC3, cv::Scalar::all(level));
