@@ -76,7 +76,7 @@ cv::Mat in_usual_spreads(const cv::Mat& numbers, const cv::Mat& mean, const cv::
 }
 
 cv::Mat UsualLook::evidence() const {
-  constexpr double kOfUnusual = 0.7, kOfUsual = 0.2;
+  constexpr double kOfUnusual = 1, kOfUsual = 0.2;
   return kOfUnusual * cv::min(water, 0) + kOfUsual * cv::max(water, 0);
 }
 
