@@ -1,6 +1,7 @@
-// What water and glitter usually look like, learned beforehand from made pictures of two kinds: by what each
-// tile holds and by what the tiles around it do, since waves run one way over a whole field, its white midst
-// lies amid specks, and water goes on. Private to the stage (and its tests and benchmark).
+// What water and glitter usually look like, learned beforehand from made pictures of three kinds and from
+// photographs of dry ground: by what each tile holds and by what the tiles around it do, since waves run one
+// way over a whole field, its white midst lies amid specks, and water goes on. Private to the stage (and its
+// tests and benchmark).
 #pragma once
 
 #include <opencv2/core.hpp>

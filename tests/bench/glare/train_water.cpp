@@ -134,14 +134,13 @@ int main(int argc, char** argv) {
     else if (word == "--root" && i + 1 < argc)
       packages.roots.emplace_back(argv[++i]);
     else if (word == "--dry" && i + 1 < argc)
-      add_frames(sources.dry_photographs, argv[++i]);
+      add_frames(sources.dry_pictures, argv[++i]);
     else
       sources.flights.push_back(word);
   }
   std::ifstream listed(list);
   for (std::string row; std::getline(listed, row);)
-    if (!row.starts_with('#'))
-      sources.dry_photographs.push_back(lookdown::bench::package_file(row, packages));
+    if (!row.starts_with('#')) sources.dry_pictures.push_back(lookdown::bench::package_file(row, packages));
   Samples samples;
   scoring::for_each_training_picture(sources, [&](const scoring::TrainingPicture& picture,
                                                   std::uint32_t seed) {

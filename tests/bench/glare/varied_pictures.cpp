@@ -227,8 +227,8 @@ void for_each_training_picture(const TrainingSources& sources,
     const painted::Scene scene = painted::paint(choice);
     give(scene.bgr, {scene.water, scene.glare, scene.visible_glare});
   }
-  for (const std::filesystem::path& photograph : sources.dry_photographs) {
-    const cv::Mat bgr = repeated(cv::imread(photograph.string(), cv::IMREAD_COLOR));
+  for (const std::filesystem::path& path : sources.dry_pictures) {
+    const cv::Mat bgr = repeated(cv::imread(path.string(), cv::IMREAD_COLOR));
     const cv::Mat none = cv::Mat::zeros(bgr.size(), CV_8UC1);
     give(bgr, {none, none, none});
   }

@@ -20,11 +20,11 @@ struct VariedPicture {
 [[nodiscard]] VariedPicture varied(const cv::Mat& bgr, const cv::Mat& truth, std::uint32_t seed);
 
 /// Pictures to learn from: frames of flights of `render_flight --masks` that are sharp and look down, scenes
-/// that are painted here, and photographs of ground without water.
+/// that are painted here, and pictures of ground without water.
 struct TrainingSources {
   std::vector<std::string> flights;
   std::uint32_t first_painting = 1, last_painting = 0;  ///< seeds
-  std::vector<std::filesystem::path> dry_photographs;
+  std::vector<std::filesystem::path> dry_pictures;
 };
 struct TrainingPicture {
   cv::Mat bgr;    ///< CV_8UC3
