@@ -76,8 +76,8 @@ cv::Mat in_usual_spreads(const cv::Mat& numbers, const cv::Mat& mean, const cv::
 }
 
 cv::Mat UsualLook::evidence() const {
-  constexpr double kOfUnusual = 1, kOfUsual = 0.2;
-  return kOfUnusual * cv::min(water, 0) + kOfUsual * cv::max(water, 0);
+  constexpr double kOfUsual = 0.2;
+  return cv::min(water, 0) + kOfUsual * cv::max(water, 0);
 }
 
 cv::Mat UsualLook::likeness() const {

@@ -15,11 +15,11 @@ struct UsualLook {
   GlitterTiles tiles;  ///< of the picture
   cv::Mat glitter;     ///< how likely each tile is amid glitter, 0..1, CV_32FC1 of the grid's size
   cv::Mat water;       ///< log-odds of water, CV_32FC1, half the working size, within +-kMostOfUsualLook
-  /// What it adds to other evidence, log-odds: against what is unlike usual water it says more than for what
-  /// is like it, as a lawn in the shade is, too.
+  /// What it adds to other evidence, log-odds, CV_32FC1 of the size of `water`: against what is unlike usual
+  /// water it says more than for what is like it, as a lawn in the shade is, too.
   [[nodiscard]] cv::Mat evidence() const;
-  /// How far it speaks for water (0..1): there a colour that few waters have says little against it, as
-  /// that of red ponds and of what the waves mirror.
+  /// How far it speaks for water, 0..1, CV_32FC1 of the size of `water`: there a colour that few waters have
+  /// says little against it, as that of red ponds and of what the waves mirror.
   [[nodiscard]] cv::Mat likeness() const;
 };
 /// Frames made in other ways than those that it was taught on are told as well, but less often rightly than

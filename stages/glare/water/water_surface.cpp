@@ -194,7 +194,6 @@ float evenness_of(const Look& look) {
 
 WaterCues WaterCues::with_colour_doubted(const cv::Mat& like_water) const {
   constexpr double kLeastColour = -1.5;
-  if (like_water.empty()) return *this;
   return {evenness, colour + like_water.mul(cv::max(colour, kLeastColour) - colour)};
 }
 

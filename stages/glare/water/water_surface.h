@@ -16,7 +16,7 @@ struct WaterCues {
   cv::Mat colour;    ///< at most 0: as red, green or yellow as land is
   [[nodiscard]] cv::Mat log_odds() const { return evenness + colour; }
   /// The same where colour tells less, as far as a place is known by something else to be like water:
-  /// `like_water`, 0..1, CV_32FC1; empty: nowhere.
+  /// `like_water`, 0..1, CV_32FC1.
   [[nodiscard]] WaterCues with_colour_doubted(const cv::Mat& like_water) const;
 };
 [[nodiscard]] WaterCues water_cues(const SurfaceLook&);

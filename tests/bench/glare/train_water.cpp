@@ -139,6 +139,7 @@ int main(int argc, char** argv) {
       sources.flights.push_back(word);
   }
   std::ifstream listed(list);
+  if (!list.empty() && !listed) return fmt::print("{}: cannot be read\n", list), 1;
   for (std::string row; std::getline(listed, row);)
     if (!row.starts_with('#')) sources.dry_pictures.push_back(lookdown::bench::package_file(row, packages));
   Samples samples;

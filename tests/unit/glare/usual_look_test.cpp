@@ -54,10 +54,27 @@ TEST(UsualLook, PutsPaintedWaterBeforeGroundAndGlitterBeforeWhatIsDull) {
   EXPECT_GT(chance_of_order(told.glitter, told.dull), 0.9);
 }
 
-TEST(UsualLook, IsLikeWaterOnlyWhereItsOddsAreClear) {
-  const UsualLook usual{{}, {}, (cv::Mat_<float>(1, 4) << -4, 1, 1.5, 4)};
-  const cv::Mat expected = (cv::Mat_<float>(1, 4) << 0, 0, 0.5, 1);
-  EXPECT_EQ(cv::norm(usual.likeness(), expected, cv::NORM_INF), 0);
+// How far it speaks for water, and what it adds, where its log-odds are this.
+UsualLook at_odds(double log_odds) {
+  return {{}, {}, cv::Mat(1, 1, CV_32FC1, cv::Scalar(log_odds))};
+}
+
+TEST(UsualLook, IsLikeWaterNowhereBelowEvenOddsAndWhereItIsSurest) {
+  const auto likeness = [](double log_odds) { return at_odds(log_odds).likeness().at<float>(0); };
+  for (const double against : {-kMostOfUsualLook, -1.0, 0.0}) EXPECT_EQ(likeness(against), 0);
+  EXPECT_EQ(likeness(kMostOfUsualLook), 1);
+  for (double odds = 0; odds < kMostOfUsualLook; odds += 0.25)
+    EXPECT_LE(likeness(odds), likeness(odds + 0.25));
+}
+
+TEST(UsualLook, SaysMoreAgainstWaterThanForIt) {
+  const auto evidence = [](double log_odds) { return at_odds(log_odds).evidence().at<float>(0); };
+  EXPECT_EQ(evidence(0), 0);
+  for (const double odds : {0.5, 2.0, kMostOfUsualLook}) {
+    EXPECT_GT(evidence(odds), 0);
+    EXPECT_LT(evidence(odds), -evidence(-odds));
+    EXPECT_LE(-evidence(-odds), odds);
+  }
 }
 
 TEST(UsualLook, HelpsButNeverDecidesAlone) {
