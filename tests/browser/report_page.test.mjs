@@ -76,6 +76,13 @@ describe('the page', () => {
     await until(page, () => document.querySelector('.grid li:last-child img'));
   }));
 
+  test('names and judges frames that are not drawn yet', withPage({}, async (page) => {
+    const undrawn = await page.$$eval('.grid .card', (cards) => cards.filter((card) => !card.querySelector('.card-picture'))
+        .map((card) => [card.dataset.file, card.getAttribute('aria-label')]));
+    assert.ok(undrawn.length > 0, 'all cards are drawn: nothing is tested');
+    for (const [file, label] of undrawn) assert.match(label, new RegExp(`^${file.replace(/[^\\w]/g, '\\$&')}: (keep|unsure|drop), `));
+  }));
+
   test('says what it is without scripts', withPage({javaScriptEnabled: false}, async (page) => {
     assert.match(await page.textContent('noscript'), /frames\.csv/);
   }));

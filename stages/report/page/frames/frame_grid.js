@@ -32,12 +32,17 @@ function pictureAlt(frame) {
   return `Frame ${frame.file}, view ${frame.decision.view}, ${choices.verdictOf(frame)}: ${decidingLine(frame)}`;
 }
 
+/** What a card says to those who do not see its picture: at once, and again when its verdict changes. */
+function nameCard(frame, card) {
+  const verdict = choices.verdictOf(frame);
+  card.className = `card ${verdict}${choices.isByPerson(frame) ? ' by-person' : ''}`;
+  card.setAttribute('aria-label', `${frame.file}: ${verdict}, ${decidingLine(frame)}`);
+}
+
 /** Fills a card; done when it nears the window, and again when its verdict changes. */
 function drawCard(frame, card) {
   const verdict = choices.verdictOf(frame);
   const address = frame.fault ? null : wholePicture(frame);
-  card.className = `card ${verdict}${choices.isByPerson(frame) ? ' by-person' : ''}`;
-  card.setAttribute('aria-label', `${frame.file}: ${verdict}, ${decidingLine(frame)}`);
   card.replaceChildren(
       el('div', {class: 'card-picture'}, address ? el('img', {src: address, alt: '', decoding: 'sync'}) : el('span', {class: 'unknown'}, 'no picture')),
       el('p', {class: 'card-verdict'}, verdictWord(verdict), useWord(frame)),
@@ -48,10 +53,11 @@ function drawCard(frame, card) {
 function cardOf(frame) {
   let card = grid.cards.get(frame);
   if (card) return card;
-  card = el('div', {class: `card ${choices.verdictOf(frame)}`, role: 'button', tabindex: '-1', 'data-file': frame.file,
+  card = el('div', {role: 'button', tabindex: '-1', 'data-file': frame.file,
                     onclick: () => openFrame(frame), onfocus: () => makeCurrent(grid.shown.indexOf(frame))},
             el('p', {class: 'card-file'}, frame.file));
   el('li', {}, card);
+  nameCard(frame, card);
   whenSeen(card, () => { card.drawn = true; drawCard(frame, card); });
   grid.cards.set(frame, card);
   return card;
@@ -152,6 +158,7 @@ function drawGrid() {
       list);
   choices.onChange((frame) => {
     const card = grid.cards.get(frame);
+    if (card) nameCard(frame, card);
     if (card?.drawn) drawCard(frame, card);
   });
   showGrid();
