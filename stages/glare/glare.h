@@ -28,7 +28,7 @@ struct Options {
 };
 void describe(Options&, OptionVisitor&);
 
-inline constexpr const char* kFindVersion = "glare/26";
+inline constexpr const char* kFindVersion = "glare/27";
 
 /// Sun at the moment a frame was taken, apparent (refraction in). Empty unless the place (options, else
 /// Exif), the clock time and the clock's offset from UTC (options, else Exif) are all known: nothing is

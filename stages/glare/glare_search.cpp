@@ -13,7 +13,10 @@ SearchResult search_picture(const WorkingPicture& picture, const GlintPrior& pri
       water_cues(look).with_colour_doubted(usual.likeness()).log_odds() + usual.evidence();
   result.water = water_mask(look, result.water_log_odds);
   result.water_leaving = water_leaving_luminance(picture.calm_bgr, result.water);
-  result.glint = find_glint(picture, {result.water, result.water_leaving, usual, patches}, prior);
+  result.glint = find_glint(
+      picture,
+      {result.water, result.water_leaving, usual, patches, [&] { return looks_of(picture, look, patches); }},
+      prior);
   result.water |= result.glint.field;
   return result;
 }

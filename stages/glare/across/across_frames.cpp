@@ -321,7 +321,7 @@ Refined compare_frame(const FlightRecord& flight, const GroupViews& known, std::
   // The waves' slope is known from the glint itself, and only guessed from place and time.
   const GlintPrior prior = known.sun ? glint_prior(*known.sun, known.places[i], picture.bgr.size())
                                      : placed_prior(flight, frame, options);
-  const Glint glint = glint_beyond_views(picture, detail.known.patches, water, detail.below, prior);
+  const Glint glint = glint_beyond_views(picture, detail.known, water, detail.below, prior);
   const FrameMasks masks = frame_masks(water | glint.field, glint, pixels.grey());
   Refined refined{shares_of(masks, glint), {}, {}, coarse(masks.glare)};
   if (options.write_masks && refined.glare.glare_share > 0) refined.glare_png = mask_png(masks.glare);

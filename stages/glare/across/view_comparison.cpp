@@ -256,12 +256,12 @@ cv::Mat water_by_look(const KnownPatches& known, const std::optional<LearnedLook
   return cut_along_borders(known.patches, log_odds);
 }
 
-Glint glint_beyond_views(const WorkingPicture& picture, const Patches& patches, const cv::Mat& water,
+Glint glint_beyond_views(const WorkingPicture& picture, const KnownPatches& known, const cv::Mat& water,
                          const BelowWater& below, const GlintPrior& prior) {
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
-                    {water, at_size(luminance_of(below.level), size), usual_look(picture), patches,
-                     at_size(below.told, size, cv::INTER_NEAREST)},
+                    {water, at_size(luminance_of(below.level), size), usual_look(picture), known.patches,
+                     [&] { return known.samples.looks; }, at_size(below.told, size, cv::INTER_NEAREST)},
                     prior);
 }
 

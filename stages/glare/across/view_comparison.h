@@ -130,7 +130,7 @@ struct KnownPatches {
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
 /// not glare; what other views show much darker is, whatever its size.
-[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const Patches&, const cv::Mat& water,
+[[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const KnownPatches&, const cv::Mat& water,
                                        const BelowWater&, const GlintPrior& prior = {});
 
 /// Share of frame `a` that frame `b` covers, from their outlines on the mosaic; 0 when an outline is not

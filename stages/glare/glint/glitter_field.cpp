@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 #include "stages/glare/picture/plane_math.h"
+#include "stages/glare/water/learned_look.h"
 
 namespace lookdown::glare {
 namespace {
@@ -35,20 +37,61 @@ void fill_holes(cv::Mat& field) {
 }
 
 // Tiles tell that something glitters, not where it ends: a tile that reaches over the shore fails as a whole.
-// Near the tiles' outline the borders of patches decide.
-cv::Mat to_borders(const cv::Mat& field, const Patches& patches) {
+// Near the tiles' outline the borders of patches decide, and whether it usually is water.
+cv::Mat to_borders(const cv::Mat& field, const UsualLook& usual, const Patches& patches) {
   constexpr double kReachTiles = 1, kEven = 0.5, kSteepness = 12;
-  const cv::Size size = patches.labels.size();
   cv::Mat likely;
-  over_tiles(field, size, cv::INTER_NEAREST).convertTo(likely, CV_32FC1, kSteepness / 255);
-  likely = blurred(likely, kReachTiles * kGlitterTilePx) - kEven * kSteepness;
+  over_tiles(field, usual.water.size(), cv::INTER_NEAREST).convertTo(likely, CV_32FC1, kSteepness / 255);
+  likely = blurred(likely, kReachTiles * kGlitterTilePx) - kEven * kSteepness + usual.water;
   return cut_along_borders(patches, patches.means_inside({likely})[0]);
+}
+
+cv::Mat share_of_one(const cv::Mat& mask) {
+  cv::Mat share;
+  mask.convertTo(share, CV_32FC1, 1 / 255.0);
+  return share;
+}
+
+// What of the frame surely is wet or land: calm water and land away from the field, and in it what
+// `glitters`.
+LookSamples sure_patches(const cv::Mat& field, const cv::Mat& glitters, const Patches& patches,
+                         const std::vector<Look>& looks, const cv::Mat& water) {
+  constexpr int kReachPx = 2 * kGlitterTilePx;
+  constexpr float kAll = 0.9f, kMost = 0.5f, kNone = 0.1f, kOfGlitter = 3, kPatchAreaPx = 64;
+  cv::Mat near;
+  cv::dilate(field, near, cv::getStructuringElement(cv::MORPH_RECT, {2 * kReachPx + 1, 2 * kReachPx + 1}));
+  const auto inside = patches.means_inside(
+      {share_of_one(water | near), share_of_one(water & ~near), share_of_one(field & glitters)});
+  LookSamples samples;
+  for (std::size_t i = 0; i < patches.count(); ++i) {
+    const bool glitter = inside[2][i] > kMost, wet = glitter || inside[1][i] > kAll;
+    if (!wet && inside[0][i] > kNone) continue;
+    samples.looks.push_back(looks[i]);
+    samples.water.push_back(wet);
+    samples.weights.push_back((glitter ? kOfGlitter : 1) * patches.area_px[i] / kPatchAreaPx);
+  }
+  return samples;
+}
+
+// Crust, stones and boards beside glitter have as strong a contrast as it has. What the frame's own land
+// looks like, beside its water and what surely glitters, takes them out, as far as the frame holds enough of
+// both.
+cv::Mat off_land(const cv::Mat& field, const cv::Mat& glitters, const Patches& patches,
+                 const std::vector<Look>& looks, const cv::Mat& water) {
+  constexpr float kOfLook = 4, kOfField = 3;
+  const auto learned = LearnedLook::from(sure_patches(field, glitters, patches, looks, water));
+  if (!learned) return field;
+  const std::vector<float> in_field = patches.means_inside({share_of_one(field)})[0];
+  std::vector<float> log_odds = learned->log_odds(looks);
+  for (std::size_t i = 0; i < log_odds.size(); ++i)
+    log_odds[i] = kOfLook * log_odds[i] + kOfField * (2 * in_field[i] - 1);
+  return field & (cut_along_borders(patches, log_odds) | water);
 }
 
 // Regions that may be amid glitter, of which some surely is and enough lies in or beside water.
 cv::Mat likely_regions(const UsualLook& usual, const cv::Mat& wet) {
   constexpr double kLikely = 0.5, kSure = 0.9, kLeastWet = 0.2, kLargeShare = 0.05;
-  constexpr int kLeastTiles = 40, kLeastSureTiles = 10;
+  constexpr int kLeastTiles = 20, kLeastSureTiles = 5;
   const cv::Mat sure = usual.glitter > kSure, like_water = share_of_tiles(usual.water > 0, wet.size()) > 127;
   cv::Mat labels, region, field = cv::Mat::zeros(wet.size(), CV_8UC1);
   const int count = cv::connectedComponents((usual.glitter > kLikely) & like_water, labels, 4, CV_32S);
@@ -91,7 +134,8 @@ cv::Mat grown(cv::Mat field, const GlitterTiles& tiles, const cv::Mat& wet) {
 
 }  // namespace
 
-cv::Mat glitter_field(const UsualLook& usual, const Patches& patches, const cv::Mat& water,
+cv::Mat glitter_field(const UsualLook& usual, const Patches& patches,
+                      const std::function<std::vector<Look>()>& looks, const cv::Mat& water,
                       const cv::Mat& specks) {
   const cv::Size grid = usual.glitter.size();
   const cv::Mat wet = share_of_tiles(water, grid) > 127;
@@ -99,7 +143,9 @@ cv::Mat glitter_field(const UsualLook& usual, const Patches& patches, const cv::
                   likely_regions(usual, wet);
   if (cv::countNonZero(field) == 0) return cv::Mat::zeros(water.size(), CV_8UC1);
   fill_holes(field);
-  return to_borders(field, patches);
+  constexpr double kGlitters = 0.7;
+  const cv::Mat glitters = over_tiles(usual.glitter > kGlitters, water.size(), cv::INTER_NEAREST);
+  return off_land(to_borders(field, usual, patches), glitters, patches, looks(), water);
 }
 
 }  // namespace lookdown::glare

@@ -209,10 +209,13 @@ cv::Mat below_field(const WorkingPicture& picture, const Surface& surface, const
 // below. Adds to `glint` and lowers its threshold there; returns the larger pieces that belong to the field.
 cv::Mat find_field(const WorkingPicture& picture, const Surface& surface, const cv::Mat& dense,
                    const cv::Mat& specks, const cv::Mat& wet, const cv::Mat& factor, Glint& glint) {
+  // Even the darkest of a field mirrors something, in this view and in others.
+  constexpr double kOfFieldsDarkSide = 0.8;
   const cv::Size size = picture.bgr.size();
-  glint.field = glitter_field(surface.usual, surface.patches, surface.water, specks);
+  glint.field = glitter_field(surface.usual, surface.patches, surface.looks, surface.water, specks);
   cv::Mat leaving = below_field(picture, surface, glint.field);
   if (!surface.told.empty()) surface.water_leaving.copyTo(leaving, surface.told);
+  cv::Mat(kOfFieldsDarkSide * leaving).copyTo(leaving, glint.field);
   const cv::Mat midst = at_size(glint.field, size, cv::INTER_NEAREST),
                 in_field = (at_size(dense, size, cv::INTER_NEAREST) & wet) | midst,
                 over_water = threshold_over(leaving, factor, size);
@@ -290,6 +293,7 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   // views tell what lies below, it may be anything.
   cv::Mat base = cv::max(surface.water_leaving, luminance_of(luma_of(picture.calm_bgr)));
   if (!surface.told.empty()) surface.water_leaving.copyTo(base, surface.told);
+
   const auto nothing = [&] { return cv::Mat(cv::Mat::zeros(size, CV_8UC1)); };
   Glint glint{nothing(), nothing(), nothing(), cv::Mat::zeros(surface.water.size(), CV_8UC1),
               threshold_over(base, factor, size)};

@@ -3,9 +3,12 @@
 // Private to the stage (and its tests and benchmark).
 #pragma once
 
+#include <functional>
 #include <opencv2/core.hpp>
+#include <vector>
 
 #include "stages/glare/picture/working_picture.h"
+#include "stages/glare/water/look.h"
 #include "stages/glare/water/patches.h"
 #include "stages/glare/water/usual_look.h"
 
@@ -40,10 +43,11 @@ struct Glint {
 
 /// The water that reflects, all half the working size.
 struct Surface {
-  cv::Mat water;           ///< CV_8UC1, 0 or 255
-  cv::Mat water_leaving;   ///< CV_32FC1, luminance from below the surface
-  const UsualLook& usual;  ///< of the picture; it outlives this
-  const Patches& patches;  ///< of the picture; they outlive this
+  cv::Mat water;                             ///< CV_8UC1, 0 or 255
+  cv::Mat water_leaving;                     ///< CV_32FC1, luminance from below the surface
+  const UsualLook& usual;                    ///< of the picture; it outlives this
+  const Patches& patches;                    ///< of the picture; they outlive this
+  std::function<std::vector<Look>()> looks;  ///< of the patches; asked for where there is a field
   cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former: there what is bright need not be
                       ///< small to be reflected. Empty: nowhere
 };

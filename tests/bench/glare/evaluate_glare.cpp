@@ -213,7 +213,7 @@ void score_flight(const std::filesystem::path& folder, const Choice& choice, Sco
     const double started = processor_seconds();
     const GlintPrior prior = sun ? glint_prior(*sun, places[i], own.picture.bgr.size()) : GlintPrior{};
     const cv::Mat water = water_by_look(known[i], look, exposures[i]);
-    const Glint glint = glint_beyond_views(own.picture, known[i].patches, water, below[i], prior);
+    const Glint glint = glint_beyond_views(own.picture, known[i], water, below[i], prior);
     const FrameMasks refined = frame_masks(water | glint.field, glint, l.grey);
     across_s += processor_seconds() - started;
     Scores own_scores;

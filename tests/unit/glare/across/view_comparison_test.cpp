@@ -104,7 +104,9 @@ cv::Mat glare_beyond(const ThreeViews& views) {
   const ComparedFrame compared = compare_views(views.own, views.others);
   const WorkingPicture picture = prepare(views.picture);
   const cv::Mat water(picture.calm_bgr.size(), CV_8UC1, cv::Scalar(255));
-  return glint_beyond_views(picture, patches_of(lab_of(picture.calm_bgr)), water, compared.below).any();
+  SeenPatches seen = seen_patches(picture, surface_look(picture));
+  const KnownPatches known{std::move(seen.patches), {std::move(seen.looks), {}, {}}, {}, {}};
+  return glint_beyond_views(picture, known, water, compared.below).any();
 }
 
 TEST(CompareViews, MovingBrightnessIsGlareAndStandingBrightnessIsNot) {
