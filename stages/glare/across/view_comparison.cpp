@@ -87,25 +87,29 @@ double distrust(const cv::Mat& by_look, const cv::Mat& looked, const cv::Mat& mo
 
 // What one view shows of what lies below, where it counts.
 struct ClearSight {
-  cv::Mat luma, usable;                  // CV_8UC1
+  cv::Mat luma, usable, water;           // CV_8UC1
   std::array<float, 256> light_of_luma;  // in own's exposure
 };
 
 BelowWater below_water(const SearchedFrame& own, const std::vector<ClearSight>& views) {
-  cv::Mat luminance = luminance_of(own.water_leaving), told = cv::Mat::zeros(luminance.size(), CV_8UC1);
+  cv::Mat luminance = luminance_of(own.water_leaving), told = cv::Mat::zeros(luminance.size(), CV_8UC1),
+          wet = told.clone();
   std::array<float, 16> sights{};
   const std::size_t most = std::min(views.size(), sights.size());
   for (int y = 0; y < told.rows; ++y)
     for (int x = 0; x < told.cols; ++x) {
-      std::size_t count = 0;
+      std::size_t count = 0, water = 0;
       for (std::size_t i = 0; i < most; ++i)
-        if (views[i].usable.at<uchar>(y, x))
+        if (views[i].usable.at<uchar>(y, x)) {
           sights[count++] = views[i].light_of_luma[views[i].luma.at<uchar>(y, x)];
+          water += views[i].water.at<uchar>(y, x) > 127;
+        }
       if (count == 0) continue;
       told.at<uchar>(y, x) = 255;
+      wet.at<uchar>(y, x) = water == count ? 255 : 0;
       luminance.at<float>(y, x) = low_of(sights, count);
     }
-  return {stored_level(luminance), told & amid_water(own.water > 127)};
+  return {stored_level(luminance), told & amid_water(own.water > 127), wet};
 }
 
 // How much (0..1) what is believed of a patch counts as an example of what water and ground look like. All of
@@ -172,6 +176,7 @@ ComparedFrame compare_views(const SearchedFrame& own, const std::vector<Overlaid
     std::transform(linear_of_level().begin(), linear_of_level().end(), sight.light_of_luma.begin(),
                    [&](float light) { return light * static_cast<float>(std::exp(log_gain)); });
     sight.usable = view.seen & (view.glint < kGlares);
+    sight.water = view.water;
     sights.push_back(sight);
   }
   // Views say the same of what looks the same: they err alike, and many are hardly surer than one.
@@ -261,7 +266,8 @@ Glint glint_beyond_views(const WorkingPicture& picture, const KnownPatches& know
   const cv::Size size = picture.calm_bgr.size();
   return find_glint(picture,
                     {water, at_size(luminance_of(below.level), size), usual_look(picture), known.patches,
-                     [&] { return known.samples.looks; }, at_size(below.told, size, cv::INTER_NEAREST)},
+                     [&] { return known.samples.looks; }, at_size(below.told, size, cv::INTER_NEAREST),
+                     at_size(below.wet, size, cv::INTER_NEAREST)},
                     prior);
 }
 

@@ -90,6 +90,7 @@ struct PlacedView {
 struct BelowWater {
   cv::Mat level;  ///< stored level of the luminance from below the surface, in the frame's own exposure
   cv::Mat told;   ///< 255 where other views show it, amid what the frame itself calls water
+  cv::Mat wet;    ///< 255 where all of these call it water by themselves
 };
 
 /// Answers of the comparison, own's comparison size.

@@ -311,7 +311,7 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   if (!surface.told.empty())
     broad = over.kept([&](std::size_t i) {
       return !over.pieces[i].speck() && over.pieces[i].source_coloured();
-    }) & at_size(surface.told, size, cv::INTER_NEAREST);
+    }) & at_size(surface.told & surface.wet, size, cv::INTER_NEAREST);
   if (cv::countNonZero(dense) > 0 || midst)
     large = find_field(picture, surface, dense, dense & (count > kManySpecks), wet, factor, glint);
   glint.smooth = smooth_glint(picture, large | broad);

@@ -48,8 +48,9 @@ struct Surface {
   const UsualLook& usual;                    ///< of the picture; it outlives this
   const Patches& patches;                    ///< of the picture; they outlive this
   std::function<std::vector<Look>()> looks;  ///< of the patches; asked for where there is a field
-  cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former: there what is bright need not be
-                      ///< small to be reflected. Empty: nowhere
+  cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former. Empty: nowhere
+  cv::Mat wet = {};   ///< the same where to them, too, it is water: there what is bright need not be small to
+                     ///< be reflected. What stands off the plane they see past
 };
 [[nodiscard]] Glint find_glint(const WorkingPicture&, const Surface&, const GlintPrior& prior = {});
 

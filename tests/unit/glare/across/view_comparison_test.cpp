@@ -144,6 +144,18 @@ TEST(CompareViews, OnlyViewsThatDoNotGlareThereTellWhatLiesBelow) {
   EXPECT_EQ(cv::countNonZero(compare_views(views.own, views.others).below.told), 0);
 }
 
+// A roof that the frame takes for water: past it the others see darker ground, and call it so.
+TEST(CompareViews, WhatIsLandToOneOfTheOthersDoesNotShineAtLarge) {
+  ThreeViews views = pond();
+  views.others[0].water(cv::Rect(270, 50, 60, 60)).setTo(0);
+  const cv::Mat glare = glare_beyond(views);
+  EXPECT_EQ(glare.at<uchar>(160, 600), 0);
+  const BelowWater below = compare_views(views.own, views.others).below;
+  EXPECT_EQ(below.told.at<uchar>(80, 300), 255);
+  EXPECT_EQ(below.wet.at<uchar>(80, 300), 0);
+  EXPECT_EQ(below.wet.at<uchar>(250, 200), 255);
+}
+
 // A roof or a boat that stands off the plane lies elsewhere in each view; it is no glare, since nothing
 // around it is water.
 TEST(CompareViews, WhatIsAwayFromWaterIsNoGlareThoughItMoves) {
