@@ -85,7 +85,7 @@ cv::Mat off_land(const cv::Mat& field, const cv::Mat& glitters, const Patches& p
   std::vector<float> log_odds = learned->log_odds(looks);
   for (std::size_t i = 0; i < log_odds.size(); ++i)
     log_odds[i] = kOfLook * log_odds[i] + kOfField * (2 * in_field[i] - 1);
-  return field & (cut_along_borders(patches, log_odds) | water);
+  return field & cut_along_borders(patches, log_odds);
 }
 
 // Regions that may be amid glitter, of which some surely is and enough lies in or beside water.
