@@ -124,7 +124,6 @@ cv::Mat dense_glitter(const GlitterTiles& tiles) {
 
 GlitterTiles glitter_tiles(const cv::Mat& bgr, cv::Size half) {
   constexpr double kDarkest = 0.05, kDark = 0.25, kMiddle = 0.5, kBright = 0.88;
-  constexpr float kClippedLight = 0.89f;
   constexpr int kSide = 2 * kGlitterTilePx;
   const cv::Mat luma = luma_of(bgr);
   const cv::Size grid((half.width + kGlitterTilePx - 1) / kGlitterTilePx,

@@ -8,6 +8,8 @@ namespace lookdown::glare {
 
 /// Side of the square tiles, in pixels of half the working size.
 inline constexpr int kGlitterTilePx = 8;
+/// Linear light from which on a pixel is as good as white.
+inline constexpr float kClippedLight = 0.89f;
 
 /// One number a tile each, CV_32FC1. The dark side is the darkest quarter of the tile, the bright side its
 /// brightest eighth; colours are natural logarithms of linear light.

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "stages/glare/glint/glitter_field.h"
+#include "stages/glare/glint/glitter_tiles.h"
 #include "stages/glare/picture/plane_math.h"
 
 namespace lookdown::glare {
@@ -24,7 +25,6 @@ constexpr double kDenseField = 0.02;
 // So many specks within about as far, lest a fleck or three count; and so many that the field may go on
 // beyond them.
 constexpr double kLeastCount = 3, kManySpecks = 20;
-constexpr float kClipped = 0.9f;
 // Of what reflected light must exceed, see glare_threshold.
 constexpr float kOfWater = 0.8f, kNoise = 0.035f;
 
@@ -180,7 +180,7 @@ cv::Mat amid(const Pieces& pieces, const cv::Mat& specks, const cv::Mat& midst, 
 }
 
 uchar clipped_level() {
-  static const uchar level = stored_level(cv::Mat(1, 1, CV_32FC1, cv::Scalar(kClipped))).at<uchar>(0);
+  static const uchar level = stored_level(cv::Mat(1, 1, CV_32FC1, cv::Scalar(kClippedLight))).at<uchar>(0);
   return level;
 }
 

@@ -50,7 +50,7 @@ struct Surface {
   std::function<std::vector<Look>()> looks;  ///< of the patches; asked for where there is a field
   cv::Mat told = {};  ///< CV_8UC1, 255 where other views tell the former. Empty: nowhere
   cv::Mat wet = {};   ///< the same where to them, too, it is water: there what is bright need not be small to
-                     ///< be reflected. What stands off the plane they see past
+                      ///< be reflected. What stands off the plane they see past
 };
 [[nodiscard]] Glint find_glint(const WorkingPicture&, const Surface&, const GlintPrior& prior = {});
 
