@@ -130,7 +130,8 @@ struct KnownPatches {
                                     double log_exposure);
 
 /// Glare of one frame by the comparison, of working size (as Glint). What is bright in the other views too is
-/// not glare; what other views show much darker is, whatever its size.
+/// not glare; what other views show much darker is, and whatever its size where all
+/// of them see water there.
 [[nodiscard]] Glint glint_beyond_views(const WorkingPicture&, const KnownPatches&, const cv::Mat& water,
                                        const BelowWater&, const GlintPrior& prior = {});
 

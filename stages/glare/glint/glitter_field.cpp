@@ -56,8 +56,10 @@ cv::Mat share_of_one(const cv::Mat& mask) {
 // `glitters`.
 LookSamples sure_patches(const cv::Mat& field, const cv::Mat& glitters, const Patches& patches,
                          const std::vector<Look>& looks, const cv::Mat& water) {
-  constexpr int kReachPx = 2 * kGlitterTilePx;
-  constexpr float kAll = 0.9f, kMost = 0.5f, kNone = 0.1f, kOfGlitter = 3, kPatchAreaPx = 64;
+  constexpr int kReachPx = 2 * kGlitterTilePx;              // round the field, where nothing is sure
+  constexpr float kAll = 0.9f, kMost = 0.5f, kNone = 0.1f;  // shares of a patch
+  constexpr float kOfGlitter = 3;                           // weight: it is scarce and of many looks
+  constexpr float kPatchAreaPx = 64;
   cv::Mat near;
   cv::dilate(field, near, cv::getStructuringElement(cv::MORPH_RECT, {2 * kReachPx + 1, 2 * kReachPx + 1}));
   const auto inside = patches.means_inside(
@@ -78,7 +80,8 @@ LookSamples sure_patches(const cv::Mat& field, const cv::Mat& glitters, const Pa
 // both.
 cv::Mat off_land(const cv::Mat& field, const cv::Mat& glitters, const Patches& patches,
                  const std::vector<Look>& looks, const cv::Mat& water) {
-  constexpr float kOfLook = 4, kOfField = 3;
+  constexpr float kOfLook = 4;   // so that a clear look outweighs the outline's cost
+  constexpr float kOfField = 3;  // log-odds of what the tiles say, where the look says little
   const auto learned = LearnedLook::from(sure_patches(field, glitters, patches, looks, water));
   if (!learned) return field;
   const std::vector<float> in_field = patches.means_inside({share_of_one(field)})[0];

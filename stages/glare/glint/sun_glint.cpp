@@ -293,7 +293,6 @@ Glint find_glint(const WorkingPicture& picture, const Surface& surface, const Gl
   // views tell what lies below, it may be anything.
   cv::Mat base = cv::max(surface.water_leaving, luminance_of(luma_of(picture.calm_bgr)));
   if (!surface.told.empty()) surface.water_leaving.copyTo(base, surface.told);
-
   const auto nothing = [&] { return cv::Mat(cv::Mat::zeros(size, CV_8UC1)); };
   Glint glint{nothing(), nothing(), nothing(), cv::Mat::zeros(surface.water.size(), CV_8UC1),
               threshold_over(base, factor, size)};
