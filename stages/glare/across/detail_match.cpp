@@ -112,12 +112,12 @@ void match(const cv::Mat& own, const cv::Mat& other_even, const cv::Mat& asked, 
 // How like a patch about `tile` the other view is somewhere around, but not where it ought to be: there a
 // part of it may match, the shore, or a bottom that shows through. Both at half the size of the detail.
 double likeness_elsewhere(const cv::Mat& own, const cv::Mat& other, const cv::Point& tile) {
-  constexpr int kTile = kDetailTilePx / 2, kPatchPx = 3 * kTile, kReachPx = 60, kPlaceErrorPx = 4;
+  constexpr int kTile = kDetailTilePx / 2, kSurroundPx = 3 * kTile, kReachPx = 60, kPlaceErrorPx = 4;
   const cv::Rect bounds({0, 0}, own.size()),
-      patch(tile.x * kTile - kTile, tile.y * kTile - kTile, kPatchPx, kPatchPx),
-      where =
-          cv::Rect(patch.x - kReachPx, patch.y - kReachPx, kPatchPx + 2 * kReachPx, kPatchPx + 2 * kReachPx) &
-          bounds;
+      patch(tile.x * kTile - kTile, tile.y * kTile - kTile, kSurroundPx, kSurroundPx),
+      where = cv::Rect(patch.x - kReachPx, patch.y - kReachPx, kSurroundPx + 2 * kReachPx,
+                       kSurroundPx + 2 * kReachPx) &
+              bounds;
   if ((patch & bounds) != patch) return -1;
   cv::Mat alike;
   cv::matchTemplate(other(where), own(patch), alike, cv::TM_CCOEFF_NORMED);

@@ -218,14 +218,11 @@ std::vector<double> log_exposures(const std::vector<std::vector<int>>& views,
 KnownPatches known_patches(SeenPatches seen, const UsualLook& usual, const cv::Mat& water,
                            const ComparedFrame& compared, const Motion& motion) {
   constexpr float kUnseen = 0.05f;  // weight; 0.2 costs 0.006 of IoU on the development flights
-  constexpr float kPatchAreaPx = 64;
   KnownPatches known{std::move(seen.patches), {std::move(seen.looks), {}, {}}, {}, {}};
   const Patches& patches = known.patches;
   const cv::Size size = water.size();
-  cv::Mat share;
-  water.convertTo(share, CV_32FC1, 1 / 255.0);
   const auto inside = patches.means_inside(
-      {share, at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
+      {shares_of_mask(water), at_size(motion.looked, size), at_size(cv::max(motion.moving, 0), size),
        at_size(cv::min(motion.moving, 0), size), at_size(compared.votes, size), usual.water});
   for (std::size_t i = 0; i < patches.count(); ++i) {
     const bool wet = inside[0][i] > 0.5f;

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
-#include <optional>
 
 #include "stages/glare/picture/plane_math.h"
 #include "stages/glare/water/learned_look.h"
@@ -46,12 +45,6 @@ cv::Mat to_borders(const cv::Mat& field, const UsualLook& usual, const Patches& 
   return cut_along_borders(patches, patches.means_inside({likely})[0]);
 }
 
-cv::Mat share_of_one(const cv::Mat& mask) {
-  cv::Mat share;
-  mask.convertTo(share, CV_32FC1, 1 / 255.0);
-  return share;
-}
-
 // What of the frame surely is wet or land: calm water and land away from the field, and in it what
 // `glitters`.
 LookSamples sure_patches(const cv::Mat& field, const cv::Mat& glitters, const Patches& patches,
@@ -59,11 +52,10 @@ LookSamples sure_patches(const cv::Mat& field, const cv::Mat& glitters, const Pa
   constexpr int kReachPx = 2 * kGlitterTilePx;              // round the field, where nothing is sure
   constexpr float kAll = 0.9f, kMost = 0.5f, kNone = 0.1f;  // shares of a patch
   constexpr float kOfGlitter = 3;                           // weight: it is scarce and of many looks
-  constexpr float kPatchAreaPx = 64;
   cv::Mat near;
   cv::dilate(field, near, cv::getStructuringElement(cv::MORPH_RECT, {2 * kReachPx + 1, 2 * kReachPx + 1}));
   const auto inside = patches.means_inside(
-      {share_of_one(water | near), share_of_one(water & ~near), share_of_one(field & glitters)});
+      {shares_of_mask(water | near), shares_of_mask(water & ~near), shares_of_mask(field & glitters)});
   LookSamples samples;
   for (std::size_t i = 0; i < patches.count(); ++i) {
     const bool glitter = inside[2][i] > kMost, wet = glitter || inside[1][i] > kAll;
@@ -84,7 +76,7 @@ cv::Mat off_land(const cv::Mat& field, const cv::Mat& glitters, const Patches& p
   constexpr float kOfField = 3;  // log-odds of what the tiles say, where the look says little
   const auto learned = LearnedLook::from(sure_patches(field, glitters, patches, looks, water));
   if (!learned) return field;
-  const std::vector<float> in_field = patches.means_inside({share_of_one(field)})[0];
+  const std::vector<float> in_field = patches.means_inside({shares_of_mask(field)})[0];
   std::vector<float> log_odds = learned->log_odds(looks);
   for (std::size_t i = 0; i < log_odds.size(); ++i)
     log_odds[i] = kOfLook * log_odds[i] + kOfField * (2 * in_field[i] - 1);
@@ -123,8 +115,8 @@ cv::Mat grown(cv::Mat field, const GlitterTiles& tiles, const cv::Mat& wet) {
   cv::morphologyEx(glitters, glitters, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_RECT, {kBand, kBand}));
   for (int step = 0; step < kMostSteps; ++step) {
-    cv::Mat weight, near;
-    cv::Mat(wet | field).convertTo(weight, CV_32FC1, 1 / 255.0);
+    const cv::Mat weight = shares_of_mask(wet | field);
+    cv::Mat near;
     cv::dilate(field, near, cv::getStructuringElement(cv::MORPH_RECT, {3, 3}));
     const cv::Mat larger = field | (near & glitters & (away_from(tiles.luminance, weight) < kMostLighter) &
                                     (away_from(tiles.red_green, weight) < kMostColourOff) &

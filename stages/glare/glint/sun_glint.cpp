@@ -85,17 +85,14 @@ Pieces pieces_of(const WorkingPicture& picture, const cv::Mat& bright) {
 
 // Share of the surroundings that is water, half the working size.
 cv::Mat wet_around(const cv::Mat& water) {
-  cv::Mat wet;
-  water.convertTo(wet, CV_32FC1, 1 / 255.0);
-  return blurred(wet, kDensityReachPx / 2);
+  return blurred(shares_of_mask(water), kDensityReachPx / 2);
 }
 
 // Share of the water around that is marked, half the working size.
 cv::Mat density(const cv::Mat& marked, const cv::Mat& wet) {
   cv::Mat share;
   cv::resize(marked, share, wet.size(), 0, 0, cv::INTER_AREA);
-  share.convertTo(share, CV_32FC1, 1 / 255.0);
-  return blurred(share, kDensityReachPx / 2) / (wet + 0.05);
+  return blurred(shares_of_mask(share), kDensityReachPx / 2) / (wet + 0.05);
 }
 
 // Specks in each pixel's surroundings, as many as if all of it were water; half of the working size.

@@ -15,6 +15,12 @@ cv::Mat blurred(const cv::Mat& plane, double sigma_px) {
   return out;
 }
 
+cv::Mat shares_of_mask(const cv::Mat& mask) {
+  cv::Mat shares;
+  mask.convertTo(shares, CV_32FC1, 1 / 255.0);
+  return shares;
+}
+
 cv::Mat lab_of(const cv::Mat& bgr) {
   cv::Mat lab;
   bgr.convertTo(lab, CV_32FC3, 1 / 255.0);

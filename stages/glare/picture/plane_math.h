@@ -13,6 +13,9 @@ namespace lookdown::glare {
 /// Half size by averaging.
 [[nodiscard]] cv::Mat halved(const cv::Mat& plane);
 
+/// A mask (CV_8UC1, 0 to 255) as shares, CV_32FC1, 0 to 1.
+[[nodiscard]] cv::Mat shares_of_mask(const cv::Mat& mask);
+
 /// The plane stretched to `size`.
 [[nodiscard]] cv::Mat at_size(const cv::Mat& plane, cv::Size size, int interpolation = cv::INTER_LINEAR);
 

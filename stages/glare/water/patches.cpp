@@ -10,8 +10,6 @@
 namespace lookdown::glare {
 namespace {
 
-constexpr int kPatchPx = 8;  // as small as a rim and as large as what detail is told of
-
 // Change of colour over a pixel, CIE L*a*b* units.
 cv::Mat colour_gradient(const cv::Mat& lab) {
   cv::Mat smooth, square = cv::Mat::zeros(lab.size(), CV_32FC1);
@@ -144,12 +142,11 @@ cv::Mat cut_along_borders(const Patches& patches, const std::vector<float>& log_
   // 1994), takes 40 % of that away. Chosen on the development flights, where weights of 1 to 6 differ by 0.01
   // of IoU.
   constexpr float kOutlineWeight = 3, kEdgeContrast = 3, kMostLogOdds = 4;
-  constexpr float kPatchArea = kPatchPx * kPatchPx;
   cv::detail::GCGraph<float> graph(static_cast<unsigned>(patches.count()),
                                    static_cast<unsigned>(patches.borders.size()));
   for (std::size_t i = 0; i < patches.count(); ++i) {
     const float weight =
-        std::clamp(log_odds[i], -kMostLogOdds, kMostLogOdds) * patches.area_px[i] / kPatchArea;
+        std::clamp(log_odds[i], -kMostLogOdds, kMostLogOdds) * patches.area_px[i] / kPatchAreaPx;
     graph.addTermWeights(graph.addVtx(), std::max(0.0f, weight), std::max(0.0f, -weight));
   }
   for (const PatchBorder& border : patches.borders) {

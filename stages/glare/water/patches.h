@@ -7,6 +7,10 @@
 
 namespace lookdown::glare {
 
+/// Of most patches.
+inline constexpr int kPatchPx = 8;  // as small as a rim and as large as what detail is told of
+inline constexpr float kPatchAreaPx = kPatchPx * kPatchPx;
+
 /// Where two patches touch.
 struct PatchBorder {
   int first = 0, second = 0;  ///< numbers of the patches, first < second
